@@ -36,7 +36,7 @@ CREATE UNIQUE INDEX staff_sign_in ON staff (sign_in);
 CREATE TABLE technicians (
     staff_id uuid PRIMARY KEY REFERENCES staff,
     depot_id uuid NOT NULL REFERENCES depots,
-    skills integer NOT NULL DEFAULT 1 CHECK (skills BETWEEN 0 AND 65535),
+    skills text[] NOT NULL DEFAULT '{}' CHECK (cardinality(skills) <= 20),
     van_capacity_ml bigint NOT NULL DEFAULT 60000 CHECK (van_capacity_ml BETWEEN 0 AND 2000000),
     lunch_from integer NOT NULL DEFAULT 660 CHECK (lunch_from BETWEEN 0 AND 1439),
     lunch_to integer NOT NULL DEFAULT 810 CHECK (lunch_to BETWEEN 0 AND 1439),

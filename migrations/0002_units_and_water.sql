@@ -152,7 +152,7 @@ CREATE TABLE water_volumes (
     unit_id uuid NOT NULL REFERENCES units,
     volume_ml bigint NOT NULL CHECK (volume_ml BETWEEN 1000 AND 40000000),
     plus_minus_ml bigint NOT NULL CHECK (plus_minus_ml BETWEEN 0 AND 40000000),
-    method text NOT NULL CHECK (method IN ('label', 'piping', 'water meter', 'tracer', 'guess')),
+    method text NOT NULL CHECK (method IN ('label', 'piping', 'water_meter', 'tracer', 'guess')),
     found_on date NOT NULL CHECK (found_on BETWEEN '1970-01-01' AND '2200-01-01'),
     note text NOT NULL DEFAULT '' CHECK (length(note) <= 1000),
     made_at timestamptz NOT NULL

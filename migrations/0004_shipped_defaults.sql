@@ -37,14 +37,14 @@ INSERT INTO seasons (name, opens_month, opens_day, closes_month, closes_day, sou
  ('spring', 4, 10, 5, 24, 'about six weeks after the heating season; common practice, no source'),
  ('fall', 9, 1, 10, 26, 'about eight weeks before the heating season; common practice, no source');
 
-INSERT INTO job_kinds (code, name, minutes, set_up_minutes, cadence, skill, joins, tests_water, source, position) VALUES
- ('first-fill', 'First fill', 150, 20, 'once at fill', 0, false, true, 'minutes: common practice, no source', 10),
- ('fall-start-up', 'Fall start-up', 55, 15, 'every fall', 0, true, true, 'minutes: common practice, no source', 20),
- ('spring-shut-down', 'Spring shut-down', 50, 15, 'every spring', 0, true, true, 'minutes: common practice, no source', 30),
- ('water-test', 'Water test', 30, 15, 'every season', 0, true, true, 'each spring and fall; common practice, no source', 40),
- ('yearly-clean', 'Yearly clean of the air passages', 60, 15, 'every spring', 0, true, false, 'minutes: common practice, no source', 50),
- ('re-check', 'Re-check after a dose', 25, 15, 'after a dose', 0, true, true, 'not before the dose has mixed: 24 h of circulation (OENORM H 5195-1, 2006, quoted second-hand)', 60),
- ('repair', 'Repair', 90, 15, 'on request', 1, true, false, 'minutes: common practice, no source', 70);
+INSERT INTO job_kinds (code, name, minutes, set_up_minutes, cadence, skill, joins, tests_water, done_by_test, source, position) VALUES
+ ('first-fill', 'First fill', 150, 20, 'once at fill', '', false, true, false, 'minutes: common practice, no source', 10),
+ ('fall-start-up', 'Fall start-up', 55, 15, 'every fall', '', true, true, false, 'minutes: common practice, no source', 20),
+ ('spring-shut-down', 'Spring shut-down', 50, 15, 'every spring', '', true, true, false, 'minutes: common practice, no source', 30),
+ ('water-test', 'Water test', 30, 15, 'every season', '', true, true, true, 'each spring and fall; common practice, no source', 40),
+ ('yearly-clean', 'Yearly clean of the air passages', 60, 15, 'every spring', '', true, false, false, 'minutes: common practice, no source', 50),
+ ('re-check', 'Re-check after a dose', 25, 15, 'after a dose', '', true, true, true, 'not before the dose has mixed: 24 h of circulation (OENORM H 5195-1, 2006, quoted second-hand)', 60),
+ ('repair', 'Repair', 90, 15, 'on request', 'repair', true, false, false, 'minutes: common practice, no source', 70);
 
 INSERT INTO checklist_items (code, job_code, position, says, expect, caution, answer, asked_unit, only_fuel_moisture, basis) VALUES
  ('first-fill-source', 'first-fill', 10, 'Source water tested: pH, hardness, chloride, sulfate', 'Hardness at or below the programme''s advice, else soften before any inhibitor goes in', '', 'done', '', false, 'UFC 3-240-13FN (2005) p. 148 to 150'),

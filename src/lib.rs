@@ -1,1 +1,35 @@
+//! Embertide keeps the water of outdoor wood-fired hydronic heaters in order: what each unit holds, what its tests said,
+//! what is due, how much to put in, and each technician's route for the week.
+//!
+//! # The map of the house
+//! Data goes round in this order: **fill, water test, dose, forecast, due, route, visit report, water test.**
+//!
+//! Pure rooms, which know no database, no network, no clock and no async:
+//! - [`units`]: quantities with units; read from what people type, converted once, at display.
+//! - [`water`]: programmes, volumes, THE dose function, dilution.
+//! - [`season`]: what each unit needs, when, and why.
+//! - [`roads`]: how long a drive takes.
+//! - [`route`]: which technician goes where when; and the checker that judges every plan.
+//! - [`listing`]: lists in CSV, read and complained about cell by cell.
+//!
+//! Rooms with side effects:
+//! - [`store`]: all SQL, rows to domain and back.
+//! - [`web`]: the pages: office, yard, record.
+//! - [`jobs`]: work in the background: planning a week, the daily due list.
+//! - [`cluster`], [`settings`], [`clock`], [`secrets`]: the private Postgres, the command line, the time, what must not be guessed.
+//! - [`demo`]: an invented dealership to look round in.
+//!
+//! Arrows: `main` uses everything; `web` and `jobs` use `store` and the pure rooms, never each other; nothing uses `web`;
+//! `store` uses the pure rooms. `tests/walls` reads the `use` lines and fails when a wall is broken.
 
+pub mod clock;
+pub mod cluster;
+pub mod jobs;
+pub mod roads;
+pub mod route;
+pub mod season;
+pub mod secrets;
+pub mod settings;
+pub mod store;
+pub mod units;
+pub mod water;

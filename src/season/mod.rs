@@ -1,1 +1,18 @@
-//! x
+//! The season room: job kinds, due windows, what is due and why, and how much it matters.
+//!
+//! Pure: no database, no network, no clock; today comes in. Every due date is a civil date worked out from an
+//! anchor, never from the date before it, so nothing drifts.
+
+pub mod due;
+pub mod job;
+pub mod join;
+pub mod priority;
+pub mod rule;
+pub mod window;
+
+pub use due::{Cause, DoseFact, DueItem, DueRules, FillState, Request, Status, UnitFacts, due};
+pub use job::{Cadence, JobKind, JobKindError, Seasons};
+pub use join::{ProposedVisit, join};
+pub use priority::{Penalties, Priority, penalty, priority};
+pub use rule::{MonthDays, Nth, Pattern, Rule, RuleError};
+pub use window::{DueWindow, MonthDay, SeasonCalendar, SeasonName, WindowError, WindowState};

@@ -1,0 +1,109 @@
+//! Work in the background: taken from rows, so that any instance may do it and none is lost. Every piece may run twice without harm.
+
+mod expected;
+pub mod plan_week;
+
+use crate::{
+    clock::Clock,
+    store::{
+        self, dealer, due,
+        queue::{self, Work},
+        sessions, week,
+    },
+};
+use serde_json::json;
+use sqlx::PgPool;
+use std::{sync::Arc, time::Duration};
+use tokio::sync::Notify;
+use tokio_util::sync::CancellationToken;
+
+/// Kinds of work.
+pub const PLAN_WEEK: &str = "plan week";
+
+/// Longest rest between two looks at the queue; a lost ring costs no more than this.
+const REST: Duration = Duration::from_secs(10);
+
+/// Why a piece of work did not come to its end.
+#[derive(Debug, thiserror::Error)]
+pub enum Error {
+    #[error(transparent)]
+    Store(#[from] store::Error),
+    #[error(transparent)]
+    Sql(#[from] sqlx::Error),
+    #[error("the week cannot be laid out: {0}")]
+    Lay(#[from] week::LayError),
+    #[error("{0}")]
+    Other(String),
+}
+
+/// What the background needs.
+#[derive(Clone)]
+pub struct Worker {
+    pub pool: PgPool,
+    pub clock: Clock,
+    pub bell: Arc<Notify>,
+    /// Steps of the route search; the same plan comes out of the same seed and steps.
+    pub steps: u64,
+}
+
+/// Asks for a week to be planned; a second wish for the same week waits its turn and does no harm.
+pub fn plan_week_wish(monday: time::Date) -> serde_json::Value {
+    json!({ "monday": monday.to_string() })
+}
+
+impl Worker {
+    /// Works until `stop` is cancelled. A piece of work under way is finished.
+    pub async fn run(self, stop: CancellationToken) {
+        loop {
+            if let Err(e) = self.run_due().await {
+                tracing::warn!(error = %e, "background work waits for the database");
+            }
+            tokio::select! {
+                () = self.bell.notified() => {}
+                () = tokio::time::sleep(REST) => {}
+                () = stop.cancelled() => return,
+            }
+        }
+    }
+
+    /// Does everything that is waiting now. Returns how many pieces were done.
+    pub async fn run_due(&self) -> Result<usize, Error> {
+        self.daily().await?;
+        let mut done = 0;
+        while let Some(work) = queue::take(&self.pool, self.clock.now()).await? {
+            match self.one(&work).await {
+                Ok(()) => queue::done(&self.pool, work.id, self.clock.now()).await?,
+                Err(e) => {
+                    tracing::error!(kind = work.kind, attempt = work.attempts, error = %e, "background work failed");
+                    let mut c = self.pool.acquire().await?;
+                    queue::failed(&mut c, &work, &e.to_string(), self.clock.now()).await?;
+                }
+            }
+            done += 1;
+        }
+        Ok(done)
+    }
+
+    /// Once a civil day: what is due is worked out again, old sessions go.
+    async fn daily(&self) -> Result<(), Error> {
+        let now = self.clock.now();
+        let today = dealer::get(&self.pool, now).await?.today;
+        let mut tx = self.pool.begin().await?;
+        if due::refresh_if_old(&mut tx, today).await? {
+            tx.commit().await?;
+            sessions::sweep(&self.pool, now).await?;
+        }
+        Ok(())
+    }
+
+    async fn one(&self, work: &Work) -> Result<(), Error> {
+        match work.kind.as_str() {
+            PLAN_WEEK => {
+                let monday = work.payload["monday"].as_str().and_then(|d| crate::units::parse_date(d).ok());
+                let monday = monday.ok_or_else(|| Error::Other("no week is named".to_owned()))?;
+                plan_week::plan_week(&self.pool, self.clock, monday, self.steps).await.map(|_| ())
+            }
+            other => Err(Error::Other(format!("nobody knows how to do “{other}”"))),
+        }
+    }
+}

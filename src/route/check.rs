@@ -1,0 +1,90 @@
+//! Judges a plan and gives it times.
+//!
+//! Shares no code with the search; the times come from the room's own timetable.
+
+use super::problem::{Lock, Problem, Shift, Visit};
+use super::times::TimedPlan;
+use super::timetable::time_route;
+use super::violation::Violation;
+
+/// Judges `routes`, one sequence of visit indices for each shift of `problem`.
+///
+/// # Errors
+/// Every broken rule; of the timing rules the first in each route.
+pub fn check(problem: &Problem, routes: &[Vec<usize>]) -> Result<TimedPlan, Vec<Violation>> {
+    let shifts = problem.shifts().len();
+    if routes.len() != shifts {
+        return Err(vec![Violation::Shape {
+            routes: routes.len(),
+            shifts,
+        }]);
+    }
+    let mut broken = Vec::new();
+    let mut times = vec![0_u32; problem.visits().len()];
+    let mut done = Vec::new();
+    for (shift, sequence) in routes.iter().enumerate() {
+        if let Some(&visit) = sequence.iter().find(|&&v| v >= times.len()) {
+            broken.push(Violation::UnknownVisit { shift, visit });
+            continue;
+        }
+        for &v in sequence {
+            times[v] += 1;
+        }
+        rules(problem, shift, sequence, &mut broken);
+        match time_route(problem, shift, sequence) {
+            Ok(route) if sequence.is_empty() => drop(route),
+            Ok(route) => done.push(route),
+            Err(violation) => broken.push(violation),
+        }
+    }
+    broken.extend(
+        (0..times.len())
+            .filter(|&v| times[v] > 1)
+            .map(|visit| Violation::Twice { visit }),
+    );
+    if !broken.is_empty() {
+        return Err(broken);
+    }
+    let unplaced: Vec<usize> = (0..times.len()).filter(|&v| times[v] == 0).collect();
+    let drive_s = done.iter().map(|r| i64::from(r.drive_s)).sum();
+    let unplaced_price = unplaced.iter().map(|&v| problem.visits()[v].price()).sum();
+    Ok(TimedPlan {
+        routes: done,
+        unplaced,
+        drive_s,
+        unplaced_price,
+        objective: drive_s + unplaced_price,
+    })
+}
+
+/// Skill, lock and van load.
+fn rules(problem: &Problem, shift: usize, sequence: &[usize], broken: &mut Vec<Violation>) {
+    let s = &problem.shifts()[shift];
+    let mut load_ml = 0;
+    for &visit in sequence {
+        let v = &problem.visits()[visit];
+        load_ml += v.load_ml;
+        if v.skills.0 & s.skills.0 != v.skills.0 {
+            broken.push(Violation::Skill { shift, visit });
+        }
+        if !promise_kept(v, shift, s) {
+            broken.push(Violation::Lock { shift, visit });
+        }
+    }
+    if load_ml > s.capacity_ml {
+        broken.push(Violation::Load {
+            shift,
+            load_ml,
+            capacity_ml: s.capacity_ml,
+        });
+    }
+}
+
+fn promise_kept(v: &Visit, shift: usize, s: &Shift) -> bool {
+    match v.lock {
+        Lock::Free => true,
+        Lock::Day(day) => s.day == day,
+        Lock::Technician(technician) => s.technician == technician,
+        Lock::Shift(ix) | Lock::At { shift: ix, .. } => ix == shift,
+    }
+}

@@ -1,0 +1,283 @@
+//! The problem laid out for speed: everything that does not change during a search.
+
+use crate::route::problem::{Lock, Problem};
+
+/// Later than any time, yet far from overflow when legs and services are added.
+pub(super) const NEVER: i32 = 1 << 29;
+/// How many neighbours of a visit are kept.
+const NEAR: usize = 300;
+
+/// Index of a place, visit or position as it is kept in the tables.
+#[expect(
+    clippy::cast_possible_truncation,
+    reason = "Problem::new bounds all sizes far below 32 bits"
+)]
+pub(super) fn small(i: usize) -> u32 {
+    i as u32
+}
+
+/// Starts allowed for one visit on one day: from `from` to `to`, with gaps if `gaps` is not empty.
+#[derive(Clone, Copy)]
+pub(super) struct Opening {
+    pub(super) from: i32,
+    pub(super) to: i32,
+    gaps: (u32, u32),
+}
+
+const CLOSED: Opening = Opening {
+    from: NEVER,
+    to: -NEVER,
+    gaps: (0, 0),
+};
+
+/// A shift as the search needs it.
+pub(super) struct Hours {
+    pub(super) day: usize,
+    pub(super) starts: i32,
+    pub(super) ends: i32,
+    pub(super) depot: u32,
+    pub(super) capacity: i64,
+    pub(super) lunch: bool,
+    pub(super) lunch_from: i32,
+    /// before any time when there is no lunch
+    pub(super) lunch_to: i32,
+    pub(super) lunch_s: i32,
+}
+
+/// A visit as the search needs it.
+pub(super) struct Task {
+    pub(super) place: u32,
+    pub(super) service: i32,
+    pub(super) set_up: i32,
+    /// least time on site it can add to a route, if it shares its set-up
+    pub(super) least: i32,
+    pub(super) price: i64,
+    /// price in thousandths for each second it takes
+    pub(super) density: i64,
+    pub(super) load: i64,
+    pub(super) locked: bool,
+    /// seconds of open time over all its shifts
+    pub(super) open: i64,
+    /// seconds from the first depot
+    pub(super) far: i32,
+    /// shifts that may serve it
+    pub(super) may: Vec<u32>,
+    /// other visits, nearest first
+    pub(super) near: Vec<u32>,
+}
+
+/// All tables.
+pub(super) struct Ground<'a> {
+    pub(super) places: usize,
+    pub(super) drive: &'a [i32],
+    /// the drive with rows and columns changed over
+    pub(super) back: Vec<i32>,
+    pub(super) hours: Vec<Hours>,
+    pub(super) tasks: Vec<Task>,
+    /// visits that some shift may serve
+    pub(super) open: Vec<u32>,
+    days: usize,
+    /// whether a shift may serve a visit, visit by visit
+    allowed: Vec<bool>,
+    openings: Vec<Opening>,
+    pieces: Vec<(i32, i32)>,
+}
+
+impl<'a> Ground<'a> {
+    pub(super) fn new(problem: &'a Problem) -> Self {
+        let places = problem.drive().places();
+        let drive = problem.drive().cells();
+        let mut back = vec![0; drive.len()];
+        for from in 0..places {
+            for to in 0..places {
+                back[to * places + from] = drive[from * places + to];
+            }
+        }
+        let mut ground = Self {
+            places,
+            drive,
+            back,
+            hours: hours(problem),
+            tasks: Vec::new(),
+            open: Vec::new(),
+            days: problem.days(),
+            allowed: vec![false; problem.visits().len() * problem.shifts().len()],
+            openings: vec![CLOSED; problem.visits().len() * problem.days()],
+            pieces: Vec::new(),
+        };
+        for visit in 0..problem.visits().len() {
+            ground.add_task(problem, visit);
+        }
+        ground.least_times();
+        ground.neighbours();
+        ground
+    }
+
+    pub(super) fn leg(&self, from: u32, to: u32) -> i32 {
+        self.drive[from as usize * self.places + to as usize]
+    }
+
+    pub(super) fn allows(&self, visit: u32, shift: usize) -> bool {
+        self.allowed[visit as usize * self.hours.len() + shift]
+    }
+
+    pub(super) fn opening(&self, visit: u32, shift: usize) -> Opening {
+        self.openings[visit as usize * self.days + self.hours[shift].day]
+    }
+
+    /// Earliest start at or after `t`, [`NEVER`] when closed from then on.
+    #[inline]
+    pub(super) fn earliest(&self, o: Opening, t: i32) -> i32 {
+        if t > o.to {
+            return NEVER;
+        }
+        let t = t.max(o.from);
+        if o.gaps.0 == o.gaps.1 {
+            return t;
+        }
+        let pieces = &self.pieces[o.gaps.0 as usize..o.gaps.1 as usize];
+        pieces
+            .iter()
+            .find(|p| t <= p.1)
+            .map_or(NEVER, |p| t.max(p.0))
+    }
+
+    /// Latest start at or before `t`, minus [`NEVER`] when not open before.
+    fn latest(&self, o: Opening, t: i32) -> i32 {
+        if t < o.from {
+            return -NEVER;
+        }
+        let t = t.min(o.to);
+        if o.gaps.0 == o.gaps.1 {
+            return t;
+        }
+        let pieces = &self.pieces[o.gaps.0 as usize..o.gaps.1 as usize];
+        pieces
+            .iter()
+            .rev()
+            .find(|p| p.0 <= t)
+            .map_or(-NEVER, |p| t.min(p.1))
+    }
+
+    /// Latest arrivals at a visit that must be left by `leave`: when it pays its set-up, when it shares one.
+    pub(super) fn latest_arrival(&self, o: Opening, visit: u32, leave: i32) -> (i32, i32) {
+        let task = &self.tasks[visit as usize];
+        let shares = leave - task.service;
+        (self.latest(o, shares - task.set_up), self.latest(o, shares))
+    }
+
+    fn add_task(&mut self, problem: &Problem, ix: usize) {
+        let visit = &problem.visits()[ix];
+        let mut may = Vec::new();
+        let mut open = 0;
+        for (k, shift) in problem.shifts().iter().enumerate() {
+            if !shift.skills.cover(visit.skills) || visit.load_ml > shift.capacity_ml {
+                continue;
+            }
+            let pieces = joined(visit.starts_in(k, shift).collect());
+            let inside = |p: &(i32, i32)| (p.1.min(shift.ends) - p.0.max(shift.starts)).max(-1);
+            if pieces.iter().all(|p| inside(p) < 0) {
+                continue;
+            }
+            open += pieces
+                .iter()
+                .map(|p| i64::from(inside(p).max(0)))
+                .sum::<i64>();
+            may.push(small(k));
+            self.allowed[ix * self.hours.len() + k] = true;
+            self.openings[ix * self.days + shift.day] = self.opening_of(&pieces);
+        }
+        if !may.is_empty() {
+            self.open.push(small(ix));
+        }
+        let far = problem
+            .shifts()
+            .first()
+            .map_or(0, |s| self.drive[s.depot * self.places + visit.place]);
+        self.tasks.push(Task {
+            place: small(visit.place),
+            service: visit.service_s,
+            set_up: visit.set_up_s,
+            least: visit.service_s,
+            price: visit.price(),
+            density: visit.price() * 1000 / (i64::from(visit.service_s) + 600),
+            load: visit.load_ml,
+            locked: visit.lock != Lock::Free,
+            open,
+            far,
+            may,
+            near: Vec::new(),
+        });
+    }
+
+    fn opening_of(&mut self, pieces: &[(i32, i32)]) -> Opening {
+        let from = pieces.iter().map(|p| p.0).min().unwrap_or(NEVER);
+        let to = pieces.iter().map(|p| p.1).max().unwrap_or(-NEVER);
+        let first = self.pieces.len();
+        if pieces.len() > 1 {
+            self.pieces.extend_from_slice(pieces);
+        }
+        Opening {
+            from,
+            to,
+            gaps: (small(first), small(self.pieces.len())),
+        }
+    }
+
+    /// A visit put before another at its place spares that one its set-up.
+    fn least_times(&mut self) {
+        let mut most = vec![0; self.places];
+        for task in &self.tasks {
+            let m = &mut most[task.place as usize];
+            *m = task.set_up.max(*m);
+        }
+        for task in &mut self.tasks {
+            task.least = task.service + (task.set_up - most[task.place as usize]);
+        }
+    }
+
+    fn neighbours(&mut self) {
+        for &i in &self.open {
+            let place = self.tasks[i as usize].place;
+            let key = |&j: &u32| (self.leg(place, self.tasks[j as usize].place), j != i, j);
+            let mut near = self.open.clone();
+            if near.len() > NEAR {
+                near.select_nth_unstable_by_key(NEAR - 1, key);
+                near.truncate(NEAR);
+            }
+            near.sort_unstable_by_key(key);
+            self.tasks[i as usize].near = near;
+        }
+    }
+}
+
+/// Windows in order, those that touch or overlap joined.
+fn joined(mut windows: Vec<(i32, i32)>) -> Vec<(i32, i32)> {
+    windows.sort_unstable();
+    let mut joined: Vec<(i32, i32)> = Vec::with_capacity(windows.len());
+    for (from, to) in windows {
+        match joined.last_mut() {
+            Some(last) if from <= last.1 + 1 => last.1 = last.1.max(to),
+            _ => joined.push((from, to)),
+        }
+    }
+    joined
+}
+
+fn hours(problem: &Problem) -> Vec<Hours> {
+    let one = |s: &crate::route::problem::Shift| {
+        let lunch = s.lunch_inside();
+        Hours {
+            day: s.day,
+            starts: s.starts,
+            ends: s.ends,
+            depot: small(s.depot),
+            capacity: s.capacity_ml,
+            lunch: lunch.is_some(),
+            lunch_from: lunch.map_or(0, |l| l.from),
+            lunch_to: lunch.map_or(-NEVER, |l| l.to),
+            lunch_s: lunch.map_or(0, |l| l.seconds),
+        }
+    };
+    problem.shifts().iter().map(one).collect()
+}

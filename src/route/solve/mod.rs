@@ -1,0 +1,261 @@
+//! Finds a plan: takes strings of neighbouring stops out of the routes, puts visits back where they cost
+//! least, and keeps the result by simulated annealing.
+//!
+//! - `ground`: the problem laid out for speed.
+//! - `timing`: times along one route; the cost of an insertion in a fixed number of steps.
+//! - `state`: the plan being worked on, with undo.
+//! - `moves`: what one step does.
+//! - `random`: the seeded generator.
+//!
+//! One thread, no clock: equal problem, seed and iterations give the identical plan in the same build.
+
+mod ground;
+mod moves;
+mod random;
+mod state;
+mod timing;
+
+use std::sync::atomic::{AtomicBool, Ordering};
+
+use super::problem::Problem;
+use ground::Ground;
+use state::State;
+
+/// Steps between two looks at the caller's pace and at the cancel flag.
+const LOOK_EVERY: u64 = 16;
+/// Start and end temperature as shares of the mean leg: for a week or two, where much is left out.
+const WEEK_HEAT: f64 = 0.6;
+/// The same for a whole season.
+const SEASON_HEAT: f64 = 0.18;
+/// End temperature as a share of the mean leg.
+const END_HEAT: f64 = 0.006;
+/// From this many shifts on, a problem counts as a season.
+const SEASON_SHIFTS: usize = 60;
+
+/// How long to search. Equal effort on an equal problem gives an equal plan.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Effort {
+    /// seed of all chance
+    pub seed: u64,
+    /// steps to take; 0 gives the first plan
+    pub iterations: u64,
+}
+
+/// A plan: for each shift, in the problem's order, the visits in driving order.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Plan {
+    /// one sequence of visit indices for each shift
+    pub routes: Vec<Vec<usize>>,
+    /// driving seconds plus the price of all visits left out
+    pub objective: i64,
+    /// steps taken
+    pub iterations: u64,
+    /// false when it was cancelled before its effort was used up
+    pub finished: bool,
+}
+
+/// How the search stands. Reported for the first plan and then each time another hundredth of the effort is used.
+#[derive(Debug)]
+pub struct Progress<'a> {
+    /// steps taken
+    pub iterations: u64,
+    /// part of the effort used, 0 to 1
+    pub share: f64,
+    /// objective of the best plan so far
+    pub objective: i64,
+    /// the best plan so far; valid at any time
+    best: &'a [Vec<u32>],
+}
+
+impl Progress<'_> {
+    /// The routes of the best plan so far.
+    pub fn routes(&self) -> Vec<Vec<usize>> {
+        widen(self.best)
+    }
+}
+
+fn widen(routes: &[Vec<u32>]) -> Vec<Vec<usize>> {
+    routes
+        .iter()
+        .map(|r| r.iter().map(|&j| j as usize).collect())
+        .collect()
+}
+
+/// Searches from nothing for `effort.iterations` steps or until `cancel` is set; returns the best plan so far.
+///
+/// # Examples
+/// ```
+/// # use std::sync::atomic::AtomicBool;
+/// # use embertide::route::{Effort, Lock, Matrix, Problem, Shift, Skills, Visit, Window, solve};
+/// let shift = Shift {
+///     technician: 0, day: 0, starts: 8 * 3600, ends: 17 * 3600, depot: 0, lunch: None,
+///     capacity_ml: 10_000, skills: Skills::NONE,
+/// };
+/// let visit = Visit {
+///     place: 1, service_s: 1800, set_up_s: 300, windows: vec![Window { day: 0, from: 0, to: 86_399 }],
+///     penalty: 14_400, skills: Skills::NONE, load_ml: 500, lock: Lock::Free,
+/// };
+/// let drive = Matrix::new(2, vec![0, 900, 900, 0])?;
+/// let problem = Problem::new(1, vec![shift], vec![visit], drive)?;
+/// let plan = solve(&problem, &Effort { seed: 1, iterations: 100 }, &AtomicBool::new(false), &mut |_| {});
+/// assert_eq!(plan.routes, [[0]]);
+/// assert_eq!(plan.objective, 1800);
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
+pub fn solve(
+    problem: &Problem,
+    effort: &Effort,
+    cancel: &AtomicBool,
+    progress: &mut dyn FnMut(&Progress<'_>),
+) -> Plan {
+    let (seed, limit) = (effort.seed, effort.iterations);
+    search(
+        problem,
+        seed,
+        None,
+        limit,
+        &mut steps(limit),
+        cancel,
+        progress,
+    )
+}
+
+/// Searches on from `routes`, which may have been made for an older state of the world: visits that are unknown,
+/// doubled or no longer fit are left out first. The result is never worse than what remained of `routes`.
+pub fn improve(
+    problem: &Problem,
+    routes: &[Vec<usize>],
+    effort: &Effort,
+    cancel: &AtomicBool,
+    progress: &mut dyn FnMut(&Progress<'_>),
+) -> Plan {
+    let (seed, limit) = (effort.seed, effort.iterations);
+    search(
+        problem,
+        seed,
+        Some(routes),
+        limit,
+        &mut steps(limit),
+        cancel,
+        progress,
+    )
+}
+
+#[expect(clippy::cast_precision_loss, reason = "a share needs no more")]
+fn steps(iterations: u64) -> impl FnMut(u64) -> f64 {
+    move |done| {
+        if done >= iterations {
+            1.0
+        } else {
+            done as f64 / iterations as f64
+        }
+    }
+}
+
+/// Searches at the caller's pace: `pace` is given the steps taken and tells the part of the effort used, from 0;
+/// 1 or more (or not a number) ends the search. With a pace by the clock the plan is good but not repeatable.
+/// `from` is a plan to start from. It is asked once in 16 steps, as is `cancel`.
+pub fn solve_paced(
+    problem: &Problem,
+    seed: u64,
+    from: Option<&[Vec<usize>]>,
+    pace: &mut dyn FnMut(u64) -> f64,
+    cancel: &AtomicBool,
+    progress: &mut dyn FnMut(&Progress<'_>),
+) -> Plan {
+    search(problem, seed, from, u64::MAX, pace, cancel, progress)
+}
+
+/// The search proper; it ends after `limit` steps or when `pace` says so.
+fn search(
+    problem: &Problem,
+    seed: u64,
+    from: Option<&[Vec<usize>]>,
+    limit: u64,
+    pace: &mut dyn FnMut(u64) -> f64,
+    cancel: &AtomicBool,
+    progress: &mut dyn FnMut(&Progress<'_>),
+) -> Plan {
+    let ground = Ground::new(problem);
+    let mut state = State::new(&ground, seed);
+    if let Some(routes) = from {
+        state.take_over(routes);
+    }
+    state.note_best();
+    state.fill();
+    let heat = Heat::of(&ground);
+    let (mut done, mut told, mut temperature) = (0, -1.0, heat.start);
+    let finished = loop {
+        if done % LOOK_EVERY == 0 || done == limit {
+            if cancel.load(Ordering::Relaxed) {
+                break false;
+            }
+            let share = pace(done);
+            let over = done == limit || ground.open.is_empty() || share.is_nan() || share >= 1.0;
+            let share = if over { 1.0 } else { share.max(0.0) };
+            let hundredth = (share * 100.0).floor();
+            if hundredth > told {
+                told = hundredth;
+                let (objective, best) = (state.best_cost, &state.best);
+                progress(&Progress {
+                    iterations: done,
+                    share,
+                    objective,
+                    best,
+                });
+            }
+            if over {
+                break true;
+            }
+            temperature = heat.at(share);
+        }
+        state.advance(temperature);
+        done += 1;
+    };
+    Plan {
+        routes: widen(&state.best),
+        objective: state.best_cost,
+        iterations: done,
+        finished,
+    }
+}
+
+/// The temperature over the course of a search, in seconds.
+struct Heat {
+    start: f64,
+    end: f64,
+}
+
+impl Heat {
+    /// In proportion to the mean leg between visits.
+    fn of(ground: &Ground<'_>) -> Self {
+        let (mut sum, mut count) = (0.0, 0.0);
+        for (x, &i) in ground.open.iter().enumerate() {
+            for jump in [1, 7, 31] {
+                let j = ground.open[(x * 7919 + jump) % ground.open.len()];
+                let leg = ground.leg(
+                    ground.tasks[i as usize].place,
+                    ground.tasks[j as usize].place,
+                );
+                if i != j && leg < ground::NEVER / 2 {
+                    sum += f64::from(leg);
+                    count += 1.0;
+                }
+            }
+        }
+        let mean = if count > 0.0 { sum / count } else { 0.0 };
+        let share = if ground.hours.len() < SEASON_SHIFTS {
+            WEEK_HEAT
+        } else {
+            SEASON_HEAT
+        };
+        Self {
+            start: (mean * share).max(1.0),
+            end: (mean * END_HEAT).max(0.1),
+        }
+    }
+
+    fn at(&self, share: f64) -> f64 {
+        self.start * (self.end / self.start).powf(share)
+    }
+}

@@ -1,0 +1,107 @@
+//! How much it matters when a visit is left out of a week.
+//!
+//! The start values below are our own judgement, no source; they are data, to be tuned with the dealer.
+
+use serde::Serialize;
+use time::{Date, Duration};
+
+use super::window::DueWindow;
+use crate::water::Verdict;
+
+/// Rank 1 to 4, as shown on a page.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Priority {
+    First,
+    Next,
+    Soon,
+    Later,
+}
+
+impl Priority {
+    /// 1 is the most pressing.
+    pub const fn rank(self) -> u8 {
+        match self {
+            Self::First => 1,
+            Self::Next => 2,
+            Self::Soon => 3,
+            Self::Later => 4,
+        }
+    }
+
+    /// The word on the page.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::First => "First",
+            Self::Next => "Next",
+            Self::Soon => "Soon",
+            Self::Later => "Later",
+        }
+    }
+
+    const fn raised(self) -> Self {
+        match self {
+            Self::First | Self::Next => Self::First,
+            Self::Soon => Self::Next,
+            Self::Later => Self::Soon,
+        }
+    }
+}
+
+/// Seconds of driving that leaving a visit out of a week is held to be worth.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Penalties {
+    /// The window closed before the week began.
+    pub overdue: u32,
+    /// It closes within the week.
+    pub this_week: u32,
+    /// It closes within the two weeks after.
+    pub next_two_weeks: u32,
+    /// It closes later.
+    pub later: u32,
+    /// All of these in per cent of themselves when the last verdict was "Very low".
+    pub very_low_percent: u32,
+}
+
+impl Default for Penalties {
+    fn default() -> Self {
+        Self { overdue: 28_800, this_week: 14_400, next_two_weeks: 3_600, later: 1_200, very_low_percent: 200 }
+    }
+}
+
+/// Where a window's end lies, seen from a week of seven days.
+const fn place(window: DueWindow, week: Date) -> Priority {
+    let days_left = window.closes().to_julian_day() - week.to_julian_day();
+    match days_left {
+        ..0 => Priority::First,
+        0..7 => Priority::Next,
+        7..21 => Priority::Soon,
+        _ => Priority::Later,
+    }
+}
+
+/// Penalty in seconds for leaving the visit out of the seven days from `week` on; 0 when its window opens after
+/// them, as it cannot be done then.
+pub fn penalty(window: DueWindow, week: Date, last_verdict: Option<Verdict>, penalties: &Penalties) -> u32 {
+    if window.opens() > week.saturating_add(Duration::days(6)) {
+        return 0;
+    }
+    let base = match place(window, week) {
+        Priority::First => penalties.overdue,
+        Priority::Next => penalties.this_week,
+        Priority::Soon => penalties.next_two_weeks,
+        Priority::Later => penalties.later,
+    };
+    if last_verdict != Some(Verdict::VeryLow) {
+        return base;
+    }
+    let raised = u64::from(base) * u64::from(penalties.very_low_percent.max(100)) / 100;
+    u32::try_from(raised).unwrap_or(u32::MAX)
+}
+
+/// The rank today: past due first, then what closes within 7 days, within 21, later; one higher once the window
+/// is open and the last verdict was "Very low".
+pub fn priority(window: DueWindow, today: Date, last_verdict: Option<Verdict>) -> Priority {
+    let base = place(window, today);
+    if last_verdict == Some(Verdict::VeryLow) && window.opens() <= today { base.raised() } else { base }
+}

@@ -1,0 +1,87 @@
+//! The command line and the environment, in one struct.
+
+use clap::{Args, Parser, Subcommand, ValueEnum};
+use std::{net::SocketAddr, path::PathBuf};
+
+/// Embertide: water records, due dates, doses and weekly service routes for a dealer of outdoor wood heaters.
+///
+/// Start with `embertide demo` to look round an invented dealership, then `embertide serve` for your own.
+#[derive(Debug, Parser)]
+#[command(version, max_term_width = 100)]
+pub struct Settings {
+    #[command(subcommand)]
+    pub command: Command,
+    #[command(flatten)]
+    pub place: Place,
+}
+
+/// Where the data lies.
+#[derive(Args, Clone, Debug)]
+pub struct Place {
+    /// Folder for everything that is kept: the database and the photos [default: ./data]
+    #[arg(long, env = "EMBERTIDE_DATA", global = true, value_name = "FOLDER")]
+    pub data: Option<PathBuf>,
+    /// Use this Postgres database (15 or newer) instead of a private one in the data folder
+    #[arg(long, env = "DATABASE_URL", global = true, hide_env_values = true, value_name = "URL")]
+    pub database_url: Option<String>,
+    /// Read the database address from this file, for secrets kept in files
+    #[arg(long, env = "DATABASE_URL_FILE", global = true, value_name = "FILE")]
+    pub database_url_file: Option<PathBuf>,
+}
+
+/// Where the pages are served.
+#[derive(Args, Clone, Debug)]
+pub struct Listen {
+    /// Address and port to listen on
+    #[arg(long, env = "LISTEN", default_value = "127.0.0.1:8080")]
+    pub listen: SocketAddr,
+    /// The address that people type, as https://water.example; needed once you serve beyond this machine
+    #[arg(long, env = "PUBLIC_URL", value_name = "URL")]
+    pub public_url: Option<String>,
+}
+
+#[derive(Debug, Subcommand)]
+pub enum Command {
+    /// Look round: an invented dealership with five seasons of records, its coming week planned and printed
+    Demo(Listen),
+    /// Serve your own dealership. The first time, it prints a link that makes the owner's account
+    Serve(Listen),
+    /// Plan a week and print it: stops, times, driving, jobs, doses, what to load, what did not fit and why
+    Plan {
+        /// The week, as 2026-W40 [default: the coming week]
+        #[arg(long, value_name = "YEAR-Wnn")]
+        week: Option<String>,
+    },
+    /// Bring in a list from a CSV file. Nothing is kept while one cell is wrong
+    Import {
+        file: PathBuf,
+        /// What the list holds
+        #[arg(long = "as", value_enum)]
+        list: ListKind,
+        /// Keep the good rows and write the others, each with what to fix, to this file
+        #[arg(long, value_name = "FILE")]
+        only_good_rows: Option<PathBuf>,
+    },
+    /// Say what is wrong with this installation, and what to do about it
+    Doctor,
+    /// Ask a running server whether it is well (for containers): exit code 0 or 1
+    Health {
+        #[arg(long, env = "LISTEN", default_value = "127.0.0.1:8080")]
+        listen: SocketAddr,
+    },
+    /// Print a new sign-in link for somebody who cannot get in any more
+    Unlock {
+        /// The name they sign in with
+        sign_in: String,
+    },
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum ListKind {
+    /// Customers and their places
+    Customers,
+    /// Units, each at a customer's place
+    Units,
+    /// Old water tests, each of a unit
+    Tests,
+}

@@ -1,0 +1,152 @@
+//! Job kinds with their checklists, and the season calendar, as types.
+
+use super::super::{Result, corrupt};
+use crate::season::{Cadence, JobKind, MonthDay, SeasonCalendar, SeasonName, Seasons};
+use sqlx::{PgConnection, PgExecutor};
+use time::Month;
+
+/// A job kind and what the pages need beside it.
+#[derive(Clone, Debug)]
+pub struct JobRow {
+    pub kind: JobKind,
+    /// Whether a water test belongs to it.
+    pub tests_water: bool,
+    pub source: String,
+}
+
+/// All job kinds, in the dealer's order, and the seasons.
+#[derive(Clone, Debug)]
+pub struct JobBook {
+    pub jobs: Vec<JobRow>,
+    pub calendar: SeasonCalendar,
+}
+
+impl JobBook {
+    pub fn job(&self, code: &str) -> Option<&JobRow> {
+        self.jobs.iter().find(|j| j.kind.code() == code)
+    }
+    pub fn kinds(&self) -> Vec<JobKind> {
+        self.jobs.iter().map(|j| j.kind.clone()).collect()
+    }
+    /// The job's name, or its code when it is gone from the book.
+    pub fn name<'a>(&'a self, code: &'a str) -> &'a str {
+        self.job(code).map_or(code, |j| j.kind.name())
+    }
+}
+
+pub async fn job_book(db: &mut PgConnection) -> Result<JobBook> {
+    Ok(JobBook { jobs: jobs(&mut *db).await?, calendar: calendar(db).await? })
+}
+
+async fn jobs(db: impl PgExecutor<'_>) -> Result<Vec<JobRow>> {
+    let rows = sqlx::query!(
+        "SELECT code, name, minutes, set_up_minutes, cadence, skill, joins, tests_water, lead_days, done_by_test, while_idle, source
+         FROM job_kinds ORDER BY position, code LIMIT 100"
+    )
+    .fetch_all(db)
+    .await?;
+    let recheck = Cadence::AfterDose { first_day: 7, last_day: 28 };
+    rows.into_iter()
+        .map(|r| {
+            let bad = |e: &dyn std::fmt::Display| corrupt("job_kinds", &r.code, e);
+            let minutes = |m: i32| u16::try_from(m).map_err(|e| bad(&e));
+            let cadence = match r.cadence.as_str() {
+                "once at fill" => Cadence::OnceAtFill,
+                "every fall" => Cadence::EverySeason(Seasons::Fall),
+                "every spring" => Cadence::EverySeason(Seasons::Spring),
+                "every season" => Cadence::EverySeason(Seasons::SpringAndFall),
+                "after a dose" => recheck,
+                _ => Cadence::OnRequest,
+            };
+            let kind = JobKind::new(&r.code, &r.name, (minutes(r.minutes)?, minutes(r.set_up_minutes)?), cadence).map_err(|e| bad(&e))?;
+            let mut kind = kind.with_lead_days(u16::try_from(r.lead_days).map_err(|e| bad(&e))?).map_err(|e| bad(&e))?;
+            kind.joins = r.joins;
+            kind.done_by_test = r.done_by_test;
+            kind.while_idle = r.while_idle;
+            kind.skills.extend(Some(r.skill.clone()).filter(|s| !s.is_empty()));
+            Ok(JobRow { kind, tests_water: r.tests_water, source: r.source })
+        })
+        .collect()
+}
+
+fn season(name: &str) -> Option<SeasonName> {
+    match name {
+        "spring" => Some(SeasonName::Spring),
+        "fall" => Some(SeasonName::Fall),
+        _ => None,
+    }
+}
+
+async fn calendar(db: &mut PgConnection) -> Result<SeasonCalendar> {
+    let rows = sqlx::query!("SELECT name, opens_month, opens_day, closes_month, closes_day FROM seasons LIMIT 2").fetch_all(&mut *db).await?;
+    let bad = |e: &dyn std::fmt::Display| corrupt("seasons", "calendar", e);
+    let day = |month: i16, day: i16| {
+        let month = u8::try_from(month).ok().and_then(|m| Month::try_from(m).ok());
+        let made = month.zip(u8::try_from(day).ok()).and_then(|(m, d)| MonthDay::new(m, d).ok());
+        made.ok_or_else(|| bad(&"a day that does not come in every year"))
+    };
+    let mut spring = None;
+    let mut fall = None;
+    for r in rows {
+        let window = (day(r.opens_month, r.opens_day)?, day(r.closes_month, r.closes_day)?);
+        match season(&r.name) {
+            Some(SeasonName::Spring) => spring = Some(window),
+            _ => fall = Some(window),
+        }
+    }
+    let (Some(spring), Some(fall)) = (spring, fall) else { return Err(bad(&"spring or fall is missing")) };
+    let mut calendar = SeasonCalendar::new(spring, fall).map_err(|e| bad(&e))?;
+    let rows = sqlx::query!("SELECT name, year, opens_on, closes_on FROM season_overrides ORDER BY year DESC LIMIT 100").fetch_all(db).await?;
+    for r in rows {
+        let window = crate::season::DueWindow::new(r.opens_on, r.closes_on).map_err(|e| bad(&e))?;
+        if let Some(name) = season(&r.name) {
+            calendar = calendar.with_year(i32::from(r.year), name, window).map_err(|e| bad(&e))?;
+        }
+    }
+    Ok(calendar)
+}
+
+/// Sets a season's days for one year only.
+pub async fn override_season(db: impl PgExecutor<'_>, name: SeasonName, opens: time::Date, closes: time::Date) -> Result<()> {
+    let year = i16::try_from(opens.year()).map_err(|e| corrupt("season_overrides", "year", e))?;
+    sqlx::query!(
+        "INSERT INTO season_overrides (name, year, opens_on, closes_on) VALUES ($1, $2, $3, $4)
+         ON CONFLICT (name, year) DO UPDATE SET opens_on = excluded.opens_on, closes_on = excluded.closes_on",
+        name.to_string(),
+        year,
+        opens,
+        closes
+    )
+    .execute(db)
+    .await?;
+    Ok(())
+}
+
+/// One step of a job's checklist.
+#[derive(Clone, Debug)]
+pub struct ChecklistItem {
+    pub code: String,
+    pub job_code: String,
+    pub says: String,
+    pub expect: String,
+    pub caution: String,
+    /// A figure is asked for, not a tick.
+    pub figure: bool,
+    pub asked_unit: String,
+    pub only_fuel_moisture: bool,
+    pub basis: String,
+}
+
+/// The steps of these jobs, in order.
+pub async fn checklist(db: impl PgExecutor<'_>, jobs: &[String]) -> Result<Vec<ChecklistItem>> {
+    let rows = sqlx::query_as!(
+        ChecklistItem,
+        r#"SELECT i.code, i.job_code, i.says, i.expect, i.caution, i.answer = 'figure' AS "figure!", i.asked_unit, i.only_fuel_moisture, i.basis
+           FROM checklist_items i JOIN job_kinds k ON k.code = i.job_code
+           WHERE i.job_code = ANY($1) ORDER BY k.position, i.position, i.code LIMIT 200"#,
+        jobs
+    )
+    .fetch_all(db)
+    .await?;
+    Ok(rows)
+}

@@ -1,0 +1,7 @@
+//! What the owner keeps as data: programmes, products, kits, kinds of unit and job, checklists, seasons.
+
+mod jobs;
+mod treatments;
+
+pub use jobs::{ChecklistItem, JobBook, JobRow, checklist, job_book, override_season};
+pub use treatments::{KitRow, LotLine, ProductRow, Treatments, UnitKind, lots, treatments, unit_kinds};

@@ -1,0 +1,175 @@
+//! Programmes, products, kits and kinds of unit as types.
+
+use super::super::{Result, corrupt};
+use crate::{
+    units::{MgPerLitre, Millilitres, Ph},
+    water::{Basis, Counts, Levels, Measure, PhBand, Product, Programme, RecheckDays, Strength, TestKit},
+};
+use sqlx::PgConnection;
+use sqlx::PgExecutor;
+use std::num::NonZero;
+use time::Date;
+use uuid::Uuid;
+
+#[derive(Clone, Debug)]
+pub struct ProductRow {
+    pub id: Uuid,
+    pub product: Product,
+}
+
+#[derive(Clone, Debug)]
+pub struct KitRow {
+    pub kit: TestKit,
+    pub reagent_lot: String,
+    pub reagent_expires_on: Option<Date>,
+}
+
+/// All programmes, products and kits: a few dozen rows at most, read together.
+#[derive(Clone, Debug)]
+pub struct Treatments {
+    pub programmes: Vec<Programme>,
+    pub products: Vec<ProductRow>,
+    pub kits: Vec<KitRow>,
+}
+
+impl Treatments {
+    pub fn programme(&self, code: &str) -> Option<&Programme> {
+        self.programmes.iter().find(|p| p.code == code)
+    }
+    pub fn product(&self, id: Uuid) -> Option<&ProductRow> {
+        self.products.iter().find(|p| p.id == id)
+    }
+    pub fn kit(&self, code: &str) -> Option<&TestKit> {
+        self.kits.iter().map(|k| &k.kit).find(|k| k.code == code)
+    }
+    /// The first kit that measures what the programme counts.
+    pub fn usual_kit<'a>(&'a self, programme: &'a Programme) -> Option<&'a TestKit> {
+        self.kits_for(programme).next()
+    }
+    pub fn kits_for<'a>(&'a self, programme: &'a Programme) -> impl Iterator<Item = &'a TestKit> {
+        self.kits.iter().map(|k| &k.kit).filter(move |k| k.basis.analyte() == programme.analyte())
+    }
+}
+
+pub async fn treatments(db: &mut PgConnection) -> Result<Treatments> {
+    Ok(Treatments { programmes: programmes(&mut *db).await?, products: products(&mut *db).await?, kits: kits(&mut *db).await? })
+}
+
+async fn programmes(db: impl PgExecutor<'_>) -> Result<Vec<Programme>> {
+    let rows = sqlx::query!(
+        "SELECT code, name, basis, min_mg_l, target_mg_l, max_mg_l, alarm_low_mg_l, top_up_below_mg_l, ph_min, ph_max, ph_min_aluminium, ph_max_aluminium,
+           hardness_stop_mg_l, hardness_advise_mg_l, cl_so4_stop_mg_l, recheck_from_days, recheck_to_days, source
+         FROM programmes ORDER BY name, code LIMIT 100"
+    )
+    .fetch_all(db)
+    .await?;
+    rows.into_iter()
+        .map(|r| {
+            let bad = |e: &dyn std::fmt::Display| corrupt("programmes", &r.code, e);
+            let mg = |v: i32| MgPerLitre::new(v.into()).map_err(|e| bad(&e));
+            let ph = |a: i32, b: i32| PhBand::new(Ph::new(a.into()).map_err(|e| bad(&e))?, Ph::new(b.into()).map_err(|e| bad(&e))?).map_err(|e| bad(&e));
+            let days = |d: i32| u16::try_from(d).map_err(|e| bad(&e));
+            let levels = Levels::new(mg(r.alarm_low_mg_l)?, mg(r.min_mg_l)?, mg(r.target_mg_l)?, mg(r.max_mg_l)?).map_err(|e| bad(&e))?;
+            Ok(Programme {
+                basis: r.basis.parse::<Basis>().map_err(|e| bad(&e))?,
+                levels: levels.with_top_up_below(mg(r.top_up_below_mg_l)?).map_err(|e| bad(&e))?,
+                ph: ph(r.ph_min, r.ph_max)?,
+                ph_with_aluminium: Some(ph(r.ph_min_aluminium, r.ph_max_aluminium)?),
+                hardness_stop: r.hardness_stop_mg_l.map(mg).transpose()?,
+                hardness_advise: r.hardness_advise_mg_l.map(mg).transpose()?,
+                chloride_sulfate_stop: r.cl_so4_stop_mg_l.map(mg).transpose()?,
+                recheck: RecheckDays::new(days(r.recheck_from_days)?, days(r.recheck_to_days)?).map_err(|e| bad(&e))?,
+                name: r.name.clone(),
+                source: r.source.clone(),
+                code: r.code.clone(),
+            })
+        })
+        .collect()
+}
+
+async fn products(db: impl PgExecutor<'_>) -> Result<Vec<ProductRow>> {
+    let rows = sqlx::query!(
+        "SELECT id, name, programme_code, active_basis, active_ppm_mass, density_g_l, pack_ml, step_ml, hazards FROM products WHERE active ORDER BY name, id LIMIT 200"
+    )
+    .fetch_all(db)
+    .await?;
+    rows.into_iter()
+        .map(|r| {
+            let bad = |e: &dyn std::fmt::Display| corrupt("products", r.id, e);
+            let ml = |v: i64| Millilitres::new(v).map_err(|e| bad(&e));
+            let ppm = |v: i32| u32::try_from(v).map_err(|e| bad(&e));
+            let product = Product {
+                name: r.name.clone(),
+                programme: r.programme_code.clone(),
+                basis: r.active_basis.parse().map_err(|e: crate::water::BasisError| bad(&e))?,
+                strength: Strength::new(ppm(r.active_ppm_mass)?, ppm(r.density_g_l)?).map_err(|e| bad(&e))?,
+                measure: Measure::new(ml(r.pack_ml)?, ml(r.step_ml)?).map_err(|e| bad(&e))?,
+                hazards: r.hazards.lines().filter(|l| !l.trim().is_empty()).map(str::to_owned).collect(),
+            };
+            Ok(ProductRow { id: r.id, product })
+        })
+        .collect()
+}
+
+/// Relative standard deviation of a comparator read by eye, in ‰ (common practice, no source).
+const COMPARATOR_SD: u16 = 150;
+
+async fn kits(db: impl PgExecutor<'_>) -> Result<Vec<KitRow>> {
+    let rows = sqlx::query!(
+        "SELECT code, name, basis, per_drop_centi, max_drops, dilution, reagent_lot, reagent_expires_on, source FROM test_kits WHERE active ORDER BY name, code LIMIT 100"
+    )
+    .fetch_all(db)
+    .await?;
+    rows.into_iter()
+        .map(|r| {
+            let bad = |e: &dyn std::fmt::Display| corrupt("test_kits", &r.code, e);
+            let counts = match r.per_drop_centi.zip(r.max_drops) {
+                Some((per, max)) => Counts::Drops { per_drop: u32::try_from(per).and_then(NonZero::try_from).map_err(|e| bad(&e))?, max_drops: u16::try_from(max).map_err(|e| bad(&e))? },
+                None => Counts::Direct { relative_sd: COMPARATOR_SD },
+            };
+            let kit = TestKit {
+                basis: r.basis.parse().map_err(|e: crate::water::BasisError| bad(&e))?,
+                counts,
+                dilution: u16::try_from(r.dilution).and_then(NonZero::try_from).map_err(|e| bad(&e))?,
+                name: r.name.clone(),
+                source: r.source.clone(),
+                code: r.code.clone(),
+            };
+            Ok(KitRow { kit, reagent_lot: r.reagent_lot, reagent_expires_on: r.reagent_expires_on })
+        })
+        .collect()
+}
+
+#[derive(Clone, Debug)]
+pub struct UnitKind {
+    pub code: String,
+    pub name: String,
+    pub jacket_ml: Option<i64>,
+}
+
+pub async fn unit_kinds(db: impl PgExecutor<'_>) -> Result<Vec<UnitKind>> {
+    Ok(sqlx::query_as!(UnitKind, "SELECT code, name, jacket_ml FROM unit_kinds ORDER BY jacket_ml NULLS LAST, name LIMIT 200").fetch_all(db).await?)
+}
+
+/// A lot on the shelf with what is left of it.
+#[derive(Clone, Debug)]
+pub struct LotLine {
+    pub id: Uuid,
+    pub product_id: Uuid,
+    pub lot: String,
+    pub expires_on: Option<Date>,
+    pub left_ml: i64,
+}
+
+/// Lots that are not used up, oldest first.
+pub async fn lots(db: impl PgExecutor<'_>) -> Result<Vec<LotLine>> {
+    let rows = sqlx::query_as!(
+        LotLine,
+        r#"SELECT l.id, l.product_id, l.lot, l.expires_on, coalesce(sum(m.amount_ml), 0)::bigint AS "left_ml!"
+           FROM lots l LEFT JOIN shelf_moves m ON m.lot_id = l.id GROUP BY l.id HAVING coalesce(sum(m.amount_ml), 0) > 0
+           ORDER BY l.received_on, l.lot LIMIT 100"#
+    )
+    .fetch_all(db)
+    .await?;
+    Ok(rows)
+}

@@ -1,0 +1,224 @@
+//! Customers and their places.
+
+use super::Result;
+use sqlx::PgExecutor;
+use time::OffsetDateTime;
+use uuid::Uuid;
+
+#[derive(Clone, Debug, Default)]
+pub struct Customer {
+    pub id: Uuid,
+    pub reference: Option<String>,
+    pub name: String,
+    pub phone: String,
+    pub email: String,
+    pub note: String,
+    pub row_version: i32,
+}
+
+/// Where a pin came from; a better origin is not overwritten by a worse one.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord)]
+pub enum PinOrigin {
+    #[default]
+    None,
+    Address,
+    Office,
+    Phone,
+}
+
+impl PinOrigin {
+    pub fn as_str(self) -> &'static str {
+        match self {
+            Self::None => "none",
+            Self::Address => "address",
+            Self::Office => "office",
+            Self::Phone => "phone",
+        }
+    }
+    pub fn parse(text: &str) -> Option<Self> {
+        [Self::None, Self::Address, Self::Office, Self::Phone].into_iter().find(|o| o.as_str() == text)
+    }
+}
+
+/// A yard.
+#[derive(Clone, Debug, Default)]
+pub struct Place {
+    pub id: Uuid,
+    pub customer_id: Uuid,
+    pub name: String,
+    pub address: String,
+    pub town: String,
+    pub pin: Option<(f64, f64)>,
+    pub pin_origin: PinOrigin,
+    pub access_note: String,
+    pub hazards: String,
+    pub row_version: i32,
+}
+
+/// One line of the list of customers.
+#[derive(Clone, Debug)]
+pub struct CustomerLine {
+    pub id: Uuid,
+    pub name: String,
+    pub reference: Option<String>,
+    pub phone: String,
+    pub towns: String,
+    pub units: i64,
+}
+
+/// Customers whose name begins with `words`, whose reference or phone is it, or who have a place in a town beginning with it.
+pub async fn search(db: impl PgExecutor<'_>, words: &str, after: &str, limit: i64) -> Result<Vec<CustomerLine>> {
+    let rows = sqlx::query_as!(
+        CustomerLine,
+        r#"SELECT c.id, c.name, c.ref AS reference, c.phone,
+             coalesce((SELECT string_agg(DISTINCT p.town, ', ') FROM places p WHERE p.customer_id = c.id AND p.town <> ''), '') AS "towns!",
+             (SELECT count(*) FROM units u WHERE u.customer_id = c.id AND u.status <> 'retired') AS "units!"
+           FROM customers c
+           WHERE ($1 = '' OR lower(c.name) LIKE $1 || '%' OR lower(c.name) LIKE '% ' || $1 || '%' OR lower(c.ref) = $1 OR c.phone = $1
+                  OR c.id IN (SELECT p.customer_id FROM places p WHERE lower(p.town) LIKE $1 || '%'))
+             AND lower(c.name) > $2
+           ORDER BY lower(c.name), c.id LIMIT $3"#,
+        like(words),
+        after.to_lowercase(),
+        limit
+    )
+    .fetch_all(db)
+    .await?;
+    Ok(rows)
+}
+
+/// Words to look for, with the pattern signs taken literally.
+fn like(words: &str) -> String {
+    let lower = words.trim().to_lowercase();
+    lower.chars().flat_map(|c| if "%_\\".contains(c) { vec!['\\', c] } else { vec![c] }).collect()
+}
+
+pub async fn get(db: impl PgExecutor<'_>, id: Uuid) -> Result<Customer> {
+    let row = sqlx::query_as!(Customer, "SELECT id, ref AS reference, name, phone, email, note, row_version FROM customers WHERE id = $1", id).fetch_one(db).await?;
+    Ok(row)
+}
+
+pub async fn add(db: impl PgExecutor<'_>, c: &Customer, now: OffsetDateTime) -> Result<()> {
+    sqlx::query!(
+        "INSERT INTO customers (id, ref, name, phone, email, note, made_at) VALUES ($1, $2, $3, $4, $5, $6, $7)",
+        c.id,
+        c.reference,
+        c.name,
+        c.phone,
+        c.email,
+        c.note,
+        now
+    )
+    .execute(db)
+    .await?;
+    Ok(())
+}
+
+pub async fn change(db: impl PgExecutor<'_>, c: &Customer) -> Result<()> {
+    let done = sqlx::query!(
+        "UPDATE customers SET name = $2, phone = $3, email = $4, note = $5, row_version = row_version + 1 WHERE id = $1 AND row_version = $6",
+        c.id,
+        c.name,
+        c.phone,
+        c.email,
+        c.note,
+        c.row_version
+    )
+    .execute(db)
+    .await?;
+    if done.rows_affected() == 1 { Ok(()) } else { Err(super::Error::Clash) }
+}
+
+struct PlaceRow {
+    id: Uuid,
+    customer_id: Uuid,
+    name: String,
+    address: String,
+    town: String,
+    lat: Option<f64>,
+    lon: Option<f64>,
+    pin_origin: String,
+    access_note: String,
+    hazards: String,
+    row_version: i32,
+}
+
+impl From<PlaceRow> for Place {
+    fn from(r: PlaceRow) -> Self {
+        Self {
+            pin: r.lat.zip(r.lon),
+            pin_origin: PinOrigin::parse(&r.pin_origin).unwrap_or_default(),
+            id: r.id,
+            customer_id: r.customer_id,
+            name: r.name,
+            address: r.address,
+            town: r.town,
+            access_note: r.access_note,
+            hazards: r.hazards,
+            row_version: r.row_version,
+        }
+    }
+}
+
+pub async fn places(db: impl PgExecutor<'_>, customer_id: Uuid) -> Result<Vec<Place>> {
+    let rows = sqlx::query_as!(
+        PlaceRow,
+        "SELECT id, customer_id, name, address, town, lat, lon, pin_origin, access_note, hazards, row_version
+         FROM places WHERE customer_id = $1 ORDER BY lower(name), id LIMIT 200",
+        customer_id
+    )
+    .fetch_all(db)
+    .await?;
+    Ok(rows.into_iter().map(Place::from).collect())
+}
+
+pub async fn place(db: impl PgExecutor<'_>, id: Uuid) -> Result<Place> {
+    let row = sqlx::query_as!(
+        PlaceRow,
+        "SELECT id, customer_id, name, address, town, lat, lon, pin_origin, access_note, hazards, row_version FROM places WHERE id = $1",
+        id
+    )
+    .fetch_one(db)
+    .await?;
+    Ok(row.into())
+}
+
+pub async fn add_place(db: impl PgExecutor<'_>, p: &Place) -> Result<()> {
+    sqlx::query!(
+        "INSERT INTO places (id, customer_id, name, address, town, lat, lon, pin_origin, access_note, hazards)
+         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)",
+        p.id,
+        p.customer_id,
+        p.name,
+        p.address,
+        p.town,
+        p.pin.map(|q| q.0),
+        p.pin.map(|q| q.1),
+        p.pin_origin.as_str(),
+        p.access_note,
+        p.hazards
+    )
+    .execute(db)
+    .await?;
+    Ok(())
+}
+
+pub async fn change_place(db: impl PgExecutor<'_>, p: &Place) -> Result<()> {
+    let done = sqlx::query!(
+        "UPDATE places SET name = $2, address = $3, town = $4, lat = $5, lon = $6, pin_origin = $7, access_note = $8, hazards = $9,
+         row_version = row_version + 1 WHERE id = $1 AND row_version = $10",
+        p.id,
+        p.name,
+        p.address,
+        p.town,
+        p.pin.map(|q| q.0),
+        p.pin.map(|q| q.1),
+        p.pin_origin.as_str(),
+        p.access_note,
+        p.hazards,
+        p.row_version
+    )
+    .execute(db)
+    .await?;
+    if done.rows_affected() == 1 { Ok(()) } else { Err(super::Error::Clash) }
+}

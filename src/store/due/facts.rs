@@ -1,0 +1,211 @@
+//! From facts to due items. The rows written here can be thrown away and worked out again at any time.
+
+use super::super::{Result, catalogue, water};
+use crate::{
+    season::{self, Cadence, DoseFact, DueItem, DueRules, FillState, JobKind, ProposedVisit, Request, Status, UnitFacts},
+    water::dose::verdict,
+};
+use sqlx::PgConnection;
+use std::collections::{BTreeMap, HashMap};
+use time::Date;
+use uuid::Uuid;
+
+/// How many units are worked out at a time.
+const BATCH: usize = 500;
+
+/// Works out again what is due for these units, or for all (`None`), as of `today`.
+pub async fn refresh(db: &mut PgConnection, only: Option<&[Uuid]>, today: Date) -> Result<()> {
+    let treatments = catalogue::treatments(&mut *db).await?;
+    let book = catalogue::job_book(&mut *db).await?;
+    let ids = match only {
+        Some(ids) => ids.to_vec(),
+        None => sqlx::query_scalar!("SELECT id FROM units ORDER BY id").fetch_all(&mut *db).await?,
+    };
+    for batch in ids.chunks(BATCH) {
+        let waters = water::unit_waters(&mut *db, &treatments, batch).await?;
+        let facts = facts(&mut *db, batch, &waters).await?;
+        let mut items = Vec::new();
+        for (id, facts) in &facts {
+            let Some(water) = waters.get(id) else { continue };
+            let kinds = kinds_for(&book, water);
+            items.extend(season::due(facts, &kinds, &book.calendar, &DueRules::default(), today).into_iter().map(|i| (*id, i)));
+        }
+        write(&mut *db, batch, &items, today).await?;
+    }
+    Ok(())
+}
+
+/// The visits that these units need in the week of `monday`, most pressing first, and their water.
+pub async fn proposals(db: &mut PgConnection, ids: &[Uuid], treatments: &catalogue::Treatments, monday: Date, today: Date) -> Result<HashMap<Uuid, (Vec<ProposedVisit>, Option<water::UnitWater>)>> {
+    let book = catalogue::job_book(&mut *db).await?;
+    let rules = DueRules { horizon_days: 6, ..DueRules::default() };
+    let mut all = HashMap::new();
+    for batch in ids.chunks(BATCH) {
+        let mut waters = water::unit_waters(&mut *db, treatments, batch).await?;
+        for (id, facts) in facts(&mut *db, batch, &waters).await? {
+            let Some(water) = waters.remove(&id) else { continue };
+            let kinds = kinds_for(&book, &water);
+            let items = season::due(&facts, &kinds, &book.calendar, &rules, monday.max(today));
+            all.insert(id, (season::join(&items, &kinds), Some(water)));
+        }
+    }
+    Ok(all)
+}
+
+/// Works out everything again when that was not done today yet. Cheap when it was.
+pub async fn refresh_if_old(db: &mut PgConnection, today: Date) -> Result<bool> {
+    let newest = sqlx::query_scalar!("SELECT max(worked_out_on) FROM due_items").fetch_one(&mut *db).await?;
+    if newest == Some(today) {
+        return Ok(false);
+    }
+    refresh(db, None, today).await?;
+    Ok(true)
+}
+
+/// The job kinds, with the re-check days of the unit's own programme.
+fn kinds_for(book: &catalogue::JobBook, water: &water::UnitWater) -> Vec<JobKind> {
+    let days = water.programme.recheck;
+    let own = |kind: JobKind| {
+        let Cadence::AfterDose { .. } = kind.cadence() else { return kind };
+        let cadence = Cadence::AfterDose { first_day: days.first(), last_day: days.last() };
+        let Ok(mut new) = JobKind::new(kind.code(), kind.name(), (kind.minutes(), kind.setup_minutes()), cadence) else { return kind };
+        (new.joins, new.done_by_test, new.while_idle, new.skills) = (kind.joins, kind.done_by_test, kind.while_idle, kind.skills);
+        new
+    };
+    book.kinds().into_iter().map(own).collect()
+}
+
+struct UnitRow {
+    id: Uuid,
+    status: String,
+    installed_on: Option<Date>,
+    level_at_dose: Option<i32>,
+    rechecked_on: Option<Date>,
+}
+
+async fn unit_rows(db: &mut PgConnection, ids: &[Uuid]) -> Result<Vec<UnitRow>> {
+    let rows = sqlx::query_as!(
+        UnitRow,
+        r#"SELECT u.id, u.status, u.installed_on, b.level AS "level_at_dose?", a.taken_on AS "rechecked_on?"
+           FROM units u
+           LEFT JOIN LATERAL (SELECT given_on, made_at FROM doses WHERE unit_id = u.id AND superseded_at IS NULL ORDER BY given_on DESC, made_at DESC LIMIT 1) d ON true
+           LEFT JOIN LATERAL (
+             SELECT i.programme_mg_l AS level FROM water_tests t JOIN readings i ON i.test_id = t.id AND i.what = 'inhibitor'
+             WHERE t.unit_id = u.id AND t.superseded_at IS NULL AND t.of_water = 'unit' AND t.taken_on BETWEEN d.given_on - 7 AND d.given_on
+             ORDER BY t.taken_on DESC, t.made_at DESC LIMIT 1) b ON true
+           LEFT JOIN LATERAL (
+             SELECT t.taken_on FROM water_tests t WHERE t.unit_id = u.id AND t.superseded_at IS NULL AND t.of_water = 'unit' AND t.made_by <> 'customer'
+             AND t.taken_on > d.given_on ORDER BY t.taken_on DESC, t.made_at DESC LIMIT 1) a ON true
+           WHERE u.id = ANY($1)"#,
+        ids
+    )
+    .fetch_all(db)
+    .await?;
+    Ok(rows)
+}
+
+async fn facts(db: &mut PgConnection, ids: &[Uuid], waters: &HashMap<Uuid, water::UnitWater>) -> Result<HashMap<Uuid, UnitFacts>> {
+    let mut done = last_done(&mut *db, ids).await?;
+    let mut requests = open_requests(&mut *db, ids).await?;
+    let rows = unit_rows(db, ids).await?;
+    let facts = rows.into_iter().filter_map(|r| {
+        let water = waters.get(&r.id)?;
+        let status = match r.status.as_str() {
+            "in service" => Status::InService,
+            "idle" => Status::Idle,
+            _ => Status::Retired,
+        };
+        let facts = UnitFacts {
+            status,
+            installed_on: r.installed_on,
+            fill: fill_state(water, &r),
+            last_done: done.remove(&r.id).unwrap_or_default(),
+            last_test_on: water.last_test.map(|t| t.taken_on),
+            last_dose: corrective_dose(water, &r),
+            requests: requests.remove(&r.id).unwrap_or_default(),
+            last_verdict: water.last_test.map(|t| verdict(water.programme.levels, t.level)),
+        };
+        Some((r.id, facts))
+    });
+    Ok(facts.collect())
+}
+
+/// A unit without a written fill but with tests, doses or some age has been filled at some time.
+fn fill_state(water: &water::UnitWater, row: &UnitRow) -> FillState {
+    match water.filled_on {
+        Some(day) => FillState::FilledOn(day),
+        None if water.last_test.is_some() || water.last_dose.is_some() || row.installed_on.is_none() => FillState::FilledSomeTime,
+        None => FillState::NotYetFilled,
+    }
+}
+
+/// The last dose, if it has to be re-checked: it answered a reading below the minimum, or no reading at all.
+/// A top-up from within the band is checked by the next season's test (common practice, no source).
+fn corrective_dose(water: &water::UnitWater, row: &UnitRow) -> Option<DoseFact> {
+    let (on, _) = water.last_dose?;
+    let minimum = water.programme.levels.min().get();
+    let top_up = row.level_at_dose.is_some_and(|level| i64::from(level) >= minimum);
+    (!top_up).then_some(DoseFact { on, rechecked_on: row.rechecked_on })
+}
+
+/// The last day each job was done, by the newest version of each report.
+async fn last_done(db: &mut PgConnection, ids: &[Uuid]) -> Result<HashMap<Uuid, BTreeMap<String, Date>>> {
+    let rows = sqlx::query!(
+        r#"SELECT r.unit_id, j.job_code, max(r.visited_on) AS "day!"
+           FROM visit_reports r JOIN report_jobs j ON j.report_id = r.report_id AND j.version = r.version
+           WHERE r.unit_id = ANY($1) AND r.outcome = 'done'
+             AND NOT EXISTS (SELECT FROM visit_reports n WHERE n.report_id = r.report_id AND n.version = r.version + 1)
+           GROUP BY r.unit_id, j.job_code"#,
+        ids
+    )
+    .fetch_all(db)
+    .await?;
+    let mut done: HashMap<Uuid, BTreeMap<String, Date>> = HashMap::new();
+    for r in rows {
+        done.entry(r.unit_id).or_default().insert(r.job_code, r.day);
+    }
+    Ok(done)
+}
+
+async fn open_requests(db: &mut PgConnection, ids: &[Uuid]) -> Result<HashMap<Uuid, Vec<Request>>> {
+    let rows = sqlx::query!("SELECT unit_id, job_code, asked_on, note FROM requests WHERE unit_id = ANY($1) AND settled_on IS NULL", ids).fetch_all(db).await?;
+    let mut open: HashMap<Uuid, Vec<Request>> = HashMap::new();
+    for r in rows {
+        open.entry(r.unit_id).or_default().push(Request { kind: r.job_code, asked_on: r.asked_on, note: r.note });
+    }
+    Ok(open)
+}
+
+async fn write(db: &mut PgConnection, ids: &[Uuid], items: &[(Uuid, DueItem)], today: Date) -> Result<()> {
+    let units: Vec<Uuid> = items.iter().map(|i| i.0).collect();
+    let jobs: Vec<String> = items.iter().map(|i| i.1.kind.clone()).collect();
+    let opens: Vec<Date> = items.iter().map(|i| i.1.window.opens()).collect();
+    let closes: Vec<Date> = items.iter().map(|i| i.1.window.closes()).collect();
+    let causes: Vec<String> = items.iter().map(|i| cause_word(i.1.cause).to_owned()).collect();
+    let reasons: Vec<String> = items.iter().map(|i| i.1.reason.chars().take(400).collect()).collect();
+    sqlx::query!("DELETE FROM due_items WHERE unit_id = ANY($1)", ids).execute(&mut *db).await?;
+    sqlx::query!(
+        "INSERT INTO due_items (unit_id, job_code, opens_on, closes_on, cause, reason, worked_out_on)
+         SELECT *, $7::date FROM unnest($1::uuid[], $2::text[], $3::date[], $4::date[], $5::text[], $6::text[])",
+        &units,
+        &jobs,
+        &opens,
+        &closes,
+        &causes,
+        &reasons,
+        today
+    )
+    .execute(&mut *db)
+    .await?;
+    Ok(())
+}
+
+fn cause_word(cause: season::Cause) -> &'static str {
+    match cause {
+        season::Cause::FirstFill => "first fill",
+        season::Cause::Season { .. } => "season",
+        season::Cause::AfterDose { .. } => "dose",
+        season::Cause::Requested { .. } => "request",
+    }
+}
+

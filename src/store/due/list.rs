@@ -1,0 +1,92 @@
+//! The due list as the office reads it.
+
+use super::super::Result;
+use sqlx::PgExecutor;
+use time::Date;
+use uuid::Uuid;
+
+/// One job that one unit needs.
+#[derive(Clone, Debug)]
+pub struct DueLine {
+    pub unit_id: Uuid,
+    pub unit_name: String,
+    pub place_id: Uuid,
+    pub place_name: String,
+    pub town: String,
+    pub customer_id: Uuid,
+    pub customer_name: String,
+    pub customer_phone: String,
+    pub job_code: String,
+    pub job_name: String,
+    pub opens_on: Date,
+    pub closes_on: Date,
+    pub reason: String,
+    /// The open visit for this unit, if there is one: day and status.
+    pub visit_day: Option<Date>,
+    pub visit_status: Option<String>,
+}
+
+/// Which part of the list.
+#[derive(Clone, Debug, Default)]
+pub struct Filter {
+    /// Only this job kind; empty for all.
+    pub job: String,
+    /// Only towns that begin so; empty for all.
+    pub town: String,
+    /// Only items that have opened by this day.
+    pub opened_by: Option<Date>,
+    /// After this line: closing day and unit, as the last page ended.
+    pub after: Option<(Date, Uuid)>,
+}
+
+/// The next `limit` lines, most pressing first.
+pub async fn lines(db: impl PgExecutor<'_>, f: &Filter, limit: i64) -> Result<Vec<DueLine>> {
+    let (after_day, after_unit) = f.after.unzip();
+    let rows = sqlx::query_as!(
+        DueLine,
+        r#"SELECT d.unit_id, u.name AS unit_name, p.id AS place_id, p.name AS place_name, p.town, c.id AS customer_id, c.name AS customer_name,
+             c.phone AS customer_phone, d.job_code, k.name AS job_name, d.opens_on, d.closes_on, d.reason, v.day AS "visit_day?", v.status AS "visit_status?"
+           FROM due_items d JOIN units u ON u.id = d.unit_id JOIN places p ON p.id = u.place_id JOIN customers c ON c.id = u.customer_id
+           JOIN job_kinds k ON k.code = d.job_code
+           LEFT JOIN LATERAL (SELECT day, status FROM visits WHERE unit_id = d.unit_id AND status IN ('planned', 'confirmed') ORDER BY day DESC LIMIT 1) v ON true
+           WHERE ($1 = '' OR d.job_code = $1) AND ($2 = '' OR lower(p.town) LIKE lower($2) || '%') AND ($3::date IS NULL OR d.opens_on <= $3)
+             AND ($4::date IS NULL OR (d.closes_on, d.unit_id) > ($4, $5::uuid))
+           ORDER BY d.closes_on, d.unit_id, k.position LIMIT $6"#,
+        f.job,
+        f.town.trim(),
+        f.opened_by,
+        after_day,
+        after_unit,
+        limit
+    )
+    .fetch_all(db)
+    .await?;
+    Ok(rows)
+}
+
+/// How many units have something past due, open now, and opening later.
+pub async fn counts(db: impl PgExecutor<'_>, today: Date) -> Result<(i64, i64, i64)> {
+    let r = sqlx::query!(
+        r#"SELECT count(DISTINCT unit_id) FILTER (WHERE closes_on < $1) AS "past!", count(DISTINCT unit_id) FILTER (WHERE opens_on <= $1 AND closes_on >= $1) AS "open!",
+             count(DISTINCT unit_id) FILTER (WHERE opens_on > $1) AS "later!" FROM due_items"#,
+        today
+    )
+    .fetch_one(db)
+    .await?;
+    Ok((r.past, r.open, r.later))
+}
+
+/// What is due for one unit.
+pub async fn of_unit(db: impl PgExecutor<'_>, unit_id: Uuid) -> Result<Vec<DueLine>> {
+    let rows = sqlx::query_as!(
+        DueLine,
+        r#"SELECT d.unit_id, u.name AS unit_name, p.id AS place_id, p.name AS place_name, p.town, c.id AS customer_id, c.name AS customer_name,
+             c.phone AS customer_phone, d.job_code, k.name AS job_name, d.opens_on, d.closes_on, d.reason, NULL::date AS visit_day, NULL::text AS visit_status
+           FROM due_items d JOIN units u ON u.id = d.unit_id JOIN places p ON p.id = u.place_id JOIN customers c ON c.id = u.customer_id
+           JOIN job_kinds k ON k.code = d.job_code WHERE d.unit_id = $1 ORDER BY d.closes_on, k.position LIMIT 50"#,
+        unit_id
+    )
+    .fetch_all(db)
+    .await?;
+    Ok(rows)
+}

@@ -1,0 +1,7 @@
+//! What is due: worked out by the season room from facts, kept as rows so that pages stay quick.
+
+mod facts;
+mod list;
+
+pub use facts::{proposals, refresh, refresh_if_old};
+pub use list::{DueLine, Filter, counts, lines, of_unit};

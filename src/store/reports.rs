@@ -1,0 +1,286 @@
+//! Visit reports: appended, once, with everything that follows from them in the same transaction. A correction is a new version.
+
+use super::{
+    Error, Result, due,
+    water::{self, NewDose, NewReading, NewTest},
+};
+use serde_json::Value;
+use sqlx::{PgConnection, PgExecutor};
+use time::{Date, OffsetDateTime};
+use uuid::Uuid;
+
+/// What a technician kept of a visit.
+#[derive(Clone, Debug)]
+pub struct NewReport {
+    pub report_id: Uuid,
+    pub version: i32,
+    pub visit_id: Option<Uuid>,
+    pub unit_id: Uuid,
+    pub staff_id: Option<Uuid>,
+    pub visited_on: Date,
+    pub outcome: Outcome,
+    pub who_was_there: String,
+    pub note: String,
+    pub jobs: Vec<String>,
+    pub answers: Vec<Answer>,
+    pub readings: Vec<NewReading>,
+    pub dose: Option<DoseGiven>,
+    /// The dose that the page showed for these readings, and the one worked out again on arrival.
+    pub dose_shown_ml: Option<i64>,
+    pub dose_worked_ml: Option<i64>,
+    pub flag: String,
+    /// Why this version corrects the one before; empty for the first.
+    pub reason: String,
+    pub made_at: Option<OffsetDateTime>,
+}
+
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Outcome {
+    Done,
+    /// It could not be done, and why.
+    NotDone(String),
+}
+
+#[derive(Clone, Debug)]
+pub struct Answer {
+    pub item_code: String,
+    pub done: bool,
+    pub figure: Option<f64>,
+}
+
+#[derive(Clone, Debug)]
+pub struct DoseGiven {
+    pub product_id: Uuid,
+    pub lot_id: Option<Uuid>,
+    pub amount_ml: i64,
+}
+
+/// A write with its client-made id.
+#[derive(Clone, Debug)]
+pub struct Submission<'a> {
+    pub id: Uuid,
+    pub kind: &'a str,
+    pub staff_id: Option<Uuid>,
+    pub body: &'a [u8],
+}
+
+/// Takes a submission in, once. `Some`: it was stored before, and this is what was answered then.
+///
+/// [`Error::OtherContent`] when the id was used for another body.
+pub async fn take_in(db: &mut PgConnection, s: &Submission<'_>, answer: &Value, now: OffsetDateTime) -> Result<Option<Value>> {
+    let hash = crate::secrets::sha256(s.body);
+    let done = sqlx::query!(
+        "INSERT INTO submissions (id, kind, staff_id, body_sha256, body, answer, received_at) VALUES ($1, $2, $3, $4, $5, $6, $7) ON CONFLICT (id) DO NOTHING",
+        s.id,
+        s.kind,
+        s.staff_id,
+        &hash[..],
+        s.body,
+        answer,
+        now
+    )
+    .execute(&mut *db)
+    .await?;
+    if done.rows_affected() == 1 {
+        return Ok(None);
+    }
+    let before = sqlx::query!("SELECT body_sha256, answer, staff_id FROM submissions WHERE id = $1", s.id).fetch_one(db).await?;
+    if before.body_sha256 == hash && before.staff_id == s.staff_id { Ok(Some(before.answer)) } else { Err(Error::OtherContent) }
+}
+
+/// Keeps a report with its test, its dose, its answers; closes the visit; works out what is due next.
+pub async fn keep(db: &mut PgConnection, r: &NewReport, today: Date, now: OffsetDateTime) -> Result<()> {
+    add_header(&mut *db, r, now).await?;
+    add_lists(&mut *db, r).await?;
+    if r.version > 1 {
+        water::supersede_report(&mut *db, r.report_id, r.version, now).await?;
+    }
+    let report = Some((r.report_id, r.version));
+    if !r.readings.is_empty() {
+        let test = NewTest {
+            id: Uuid::now_v7(),
+            unit_id: r.unit_id,
+            taken_on: r.visited_on,
+            maker: water::Maker::Technician,
+            staff_id: r.staff_id,
+            report,
+            fill_id: None,
+            list_row: None,
+            note: "",
+            readings: &r.readings,
+        };
+        water::add_test(&mut *db, &test, now).await?;
+    }
+    if let Some(d) = &r.dose {
+        let dose = NewDose {
+            id: Uuid::now_v7(),
+            unit_id: r.unit_id,
+            given_on: r.visited_on,
+            product_id: d.product_id,
+            lot_id: d.lot_id,
+            amount_ml: d.amount_ml,
+            staff_id: r.staff_id,
+            report,
+            note: "",
+        };
+        water::add_dose(&mut *db, &dose, now).await?;
+    }
+    close(&mut *db, r).await?;
+    due::refresh(db, Some(&[r.unit_id]), today).await
+}
+
+async fn add_header(db: &mut PgConnection, r: &NewReport, now: OffsetDateTime) -> Result<()> {
+    let (outcome, why_not) = match &r.outcome {
+        Outcome::Done => ("done", ""),
+        Outcome::NotDone(why) => ("not done", why.as_str()),
+    };
+    sqlx::query!(
+        "INSERT INTO visit_reports (report_id, version, visit_id, unit_id, customer_id, staff_id, visited_on, outcome, why_not, who_was_there, note,
+           dose_shown_ml, dose_worked_ml, flag, reason, made_at, received_at)
+         SELECT $1, $2, $3, u.id, u.customer_id, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16 FROM units u WHERE u.id = $4",
+        r.report_id,
+        r.version,
+        r.visit_id,
+        r.unit_id,
+        r.staff_id,
+        r.visited_on,
+        outcome,
+        why_not,
+        r.who_was_there,
+        r.note,
+        r.dose_shown_ml,
+        r.dose_worked_ml,
+        r.flag,
+        r.reason,
+        r.made_at,
+        now
+    )
+    .execute(db)
+    .await?;
+    Ok(())
+}
+
+async fn add_lists(db: &mut PgConnection, r: &NewReport) -> Result<()> {
+    sqlx::query!("INSERT INTO report_jobs (report_id, version, job_code) SELECT $1, $2, * FROM unnest($3::text[])", r.report_id, r.version, &r.jobs)
+        .execute(&mut *db)
+        .await?;
+    let codes: Vec<String> = r.answers.iter().map(|a| a.item_code.clone()).collect();
+    let done: Vec<bool> = r.answers.iter().map(|a| a.done).collect();
+    let figures: Vec<Option<f64>> = r.answers.iter().map(|a| a.figure).collect();
+    sqlx::query!(
+        "INSERT INTO checklist_answers (report_id, version, item_code, done, figure)
+         SELECT $1, $2, code, done, figure::numeric(10, 2) FROM unnest($3::text[], $4::bool[], $5::float8[]) AS a(code, done, figure)",
+        r.report_id,
+        r.version,
+        &codes,
+        &done,
+        &figures as &[Option<f64>]
+    )
+    .execute(db)
+    .await?;
+    Ok(())
+}
+
+/// The visit is over, and requests for these jobs are settled.
+async fn close(db: &mut PgConnection, r: &NewReport) -> Result<()> {
+    let status = if r.outcome == Outcome::Done { "done" } else { "not done" };
+    let why = if let Outcome::NotDone(why) = &r.outcome { why.as_str() } else { "" };
+    if let Some(visit_id) = r.visit_id {
+        sqlx::query!("UPDATE visits SET status = $2, why = $3, row_version = row_version + 1 WHERE id = $1 AND status <> 'cancelled'", visit_id, status, why)
+            .execute(&mut *db)
+            .await?;
+    }
+    if r.outcome == Outcome::Done {
+        sqlx::query!("UPDATE requests SET settled_on = $3 WHERE unit_id = $1 AND job_code = ANY($2) AND settled_on IS NULL", r.unit_id, &r.jobs, r.visited_on)
+            .execute(db)
+            .await?;
+    }
+    Ok(())
+}
+
+/// A report as the pages show it: its newest version.
+#[derive(Clone, Debug)]
+pub struct ReportLine {
+    pub report_id: Uuid,
+    pub version: i32,
+    pub visit_id: Option<Uuid>,
+    pub unit_id: Uuid,
+    pub staff_id: Option<Uuid>,
+    pub staff_name: Option<String>,
+    pub visited_on: Date,
+    pub outcome: String,
+    pub why_not: String,
+    pub who_was_there: String,
+    pub note: String,
+    pub flag: String,
+    pub reason: String,
+    pub job_names: Vec<String>,
+    pub dose_ml: Option<i64>,
+    pub dose_product: Option<String>,
+    pub level: Option<i32>,
+    pub drops: Option<i16>,
+    pub ph_milli: Option<i64>,
+}
+
+/// The newest versions of a unit's reports, newest first; `only` picks one of them.
+pub async fn of_unit(db: impl PgExecutor<'_>, unit_id: Uuid, only: Option<Uuid>, limit: i64) -> Result<Vec<ReportLine>> {
+    let rows = sqlx::query_as!(
+        ReportLine,
+        r#"SELECT r.report_id, r.version, r.visit_id, r.unit_id, r.staff_id, s.name AS "staff_name?", r.visited_on, r.outcome, r.why_not, r.who_was_there,
+             r.note, r.flag, r.reason,
+             coalesce((SELECT array_agg(k.name ORDER BY k.position) FROM report_jobs j JOIN job_kinds k ON k.code = j.job_code
+                       WHERE j.report_id = r.report_id AND j.version = r.version), '{}') AS "job_names!",
+             d.amount_ml AS "dose_ml?", d.product AS "dose_product?", t.level AS "level?", t.drops AS "drops?", t.ph AS "ph_milli?"
+           FROM visit_reports r LEFT JOIN staff s ON s.id = r.staff_id
+           LEFT JOIN LATERAL (SELECT x.amount_ml, p.name AS product FROM doses x JOIN products p ON p.id = x.product_id
+                              WHERE x.report_id = r.report_id AND x.version = r.version LIMIT 1) d ON true
+           LEFT JOIN LATERAL (SELECT i.programme_mg_l AS level, i.drops, h.value_milli AS ph FROM water_tests w
+                              LEFT JOIN readings i ON i.test_id = w.id AND i.what = 'inhibitor' LEFT JOIN readings h ON h.test_id = w.id AND h.what = 'ph'
+                              WHERE w.report_id = r.report_id AND w.version = r.version LIMIT 1) t ON true
+           WHERE r.unit_id = $1 AND ($2::uuid IS NULL OR r.report_id = $2)
+             AND NOT EXISTS (SELECT FROM visit_reports n WHERE n.report_id = r.report_id AND n.version = r.version + 1)
+           ORDER BY r.visited_on DESC, r.report_id DESC LIMIT $3"#,
+        unit_id,
+        only,
+        limit
+    )
+    .fetch_all(db)
+    .await?;
+    Ok(rows)
+}
+
+/// One step of a report's checklist as it was answered.
+#[derive(Clone, Debug)]
+pub struct AnswerLine {
+    pub item_code: String,
+    pub says: String,
+    pub done: bool,
+    pub figure: Option<f64>,
+    pub asked_unit: String,
+}
+
+pub async fn answers(db: impl PgExecutor<'_>, report_id: Uuid, version: i32) -> Result<Vec<AnswerLine>> {
+    let rows = sqlx::query_as!(
+        AnswerLine,
+        r#"SELECT a.item_code, i.says, a.done, a.figure::float8 AS figure, i.asked_unit FROM checklist_answers a JOIN checklist_items i ON i.code = a.item_code
+           JOIN job_kinds k ON k.code = i.job_code WHERE a.report_id = $1 AND a.version = $2 ORDER BY k.position, i.position LIMIT 200"#,
+        report_id,
+        version
+    )
+    .fetch_all(db)
+    .await?;
+    Ok(rows)
+}
+
+/// Which unit a report is of, its newest version, its visit and who made it.
+pub async fn newest(db: impl PgExecutor<'_>, report_id: Uuid) -> Result<(Uuid, i32, Option<Uuid>, Option<Uuid>)> {
+    let r = sqlx::query!("SELECT unit_id, version, visit_id, staff_id FROM visit_reports WHERE report_id = $1 ORDER BY version DESC LIMIT 1", report_id)
+        .fetch_one(db)
+        .await?;
+    Ok((r.unit_id, r.version, r.visit_id, r.staff_id))
+}
+
+/// The report that a visit brought, if any.
+pub async fn of_visit(db: impl PgExecutor<'_>, visit_id: Uuid) -> Result<Option<Uuid>> {
+    Ok(sqlx::query_scalar!("SELECT report_id FROM visit_reports WHERE visit_id = $1 ORDER BY received_at LIMIT 1", visit_id).fetch_optional(db).await?)
+}

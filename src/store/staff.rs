@@ -1,0 +1,209 @@
+//! Staff, the technicians among them, and the links that let somebody choose a password.
+
+use super::{Result, sessions::Role};
+use crate::secrets;
+use sqlx::{PgConnection, PgExecutor};
+use time::{Date, Duration, OffsetDateTime};
+use uuid::Uuid;
+
+#[derive(Clone, Debug)]
+pub struct Person {
+    pub id: Uuid,
+    pub name: String,
+    pub sign_in: String,
+    pub role: Role,
+    pub active: bool,
+    pub row_version: i32,
+}
+
+/// What is needed to check a sign-in.
+#[derive(Debug)]
+pub struct Account {
+    pub id: Uuid,
+    pub role: Role,
+    pub password_hash: String,
+}
+
+fn role(text: &str, id: Uuid) -> Result<Role> {
+    Role::parse(text).ok_or_else(|| super::corrupt("staff", id, "unknown role"))
+}
+
+pub async fn account(db: impl PgExecutor<'_>, sign_in: &str) -> Result<Option<Account>> {
+    let row = sqlx::query!("SELECT id, role, password_hash FROM staff WHERE sign_in = $1 AND active", sign_in).fetch_optional(db).await?;
+    row.map(|r| Ok(Account { role: role(&r.role, r.id)?, id: r.id, password_hash: r.password_hash })).transpose()
+}
+
+pub async fn all(db: impl PgExecutor<'_>) -> Result<Vec<Person>> {
+    let rows = sqlx::query!("SELECT id, name, sign_in, role, active, row_version FROM staff ORDER BY active DESC, lower(name) LIMIT 200").fetch_all(db).await?;
+    rows.into_iter()
+        .map(|r| Ok(Person { role: role(&r.role, r.id)?, id: r.id, name: r.name, sign_in: r.sign_in, active: r.active, row_version: r.row_version }))
+        .collect()
+}
+
+pub async fn add(db: impl PgExecutor<'_>, p: &Person, password_hash: &str, now: OffsetDateTime) -> Result<()> {
+    sqlx::query!(
+        "INSERT INTO staff (id, name, sign_in, role, password_hash, active, made_at) VALUES ($1, $2, $3, $4, $5, $6, $7)",
+        p.id,
+        p.name,
+        p.sign_in,
+        p.role.as_str(),
+        password_hash,
+        p.active,
+        now
+    )
+    .execute(db)
+    .await?;
+    Ok(())
+}
+
+pub async fn set_password(db: impl PgExecutor<'_>, id: Uuid, password_hash: &str) -> Result<()> {
+    sqlx::query!("UPDATE staff SET password_hash = $2, active = true, row_version = row_version + 1 WHERE id = $1", id, password_hash).execute(db).await?;
+    Ok(())
+}
+
+/// Lets somebody in or out. The last active owner stays.
+pub async fn set_active(db: &mut PgConnection, id: Uuid, active: bool) -> Result<()> {
+    let done = sqlx::query!(
+        "UPDATE staff SET active = $2, row_version = row_version + 1 WHERE id = $1
+         AND ($2 OR role <> 'owner' OR EXISTS (SELECT FROM staff o WHERE o.role = 'owner' AND o.active AND o.id <> $1))",
+        id,
+        active
+    )
+    .execute(&mut *db)
+    .await?;
+    if done.rows_affected() == 0 {
+        return Err(super::Error::Rule("last_owner".to_owned()));
+    }
+    if !active {
+        super::sessions::close_all(db, id).await?;
+    }
+    Ok(())
+}
+
+pub async fn any_owner(db: impl PgExecutor<'_>) -> Result<bool> {
+    let there = sqlx::query_scalar!(r#"SELECT EXISTS (SELECT FROM staff WHERE role = 'owner') AS "there!""#).fetch_one(db).await?;
+    Ok(there)
+}
+
+pub async fn id_of(db: impl PgExecutor<'_>, sign_in: &str) -> Result<Uuid> {
+    Ok(sqlx::query_scalar!("SELECT id FROM staff WHERE sign_in = $1", sign_in).fetch_one(db).await?)
+}
+
+/// Makes a link that lets one person choose a password, once, within two days. `None`: the first owner.
+pub async fn make_setup_link(db: impl PgExecutor<'_>, staff_id: Option<Uuid>, now: OffsetDateTime) -> Result<String> {
+    let token = secrets::token();
+    let hash = secrets::sha256(token.as_bytes());
+    sqlx::query!("INSERT INTO setup_links (token_hash, staff_id, made_at, ends_at) VALUES ($1, $2, $3, $4)", &hash[..], staff_id, now, now + Duration::days(2))
+        .execute(db)
+        .await?;
+    Ok(token)
+}
+
+/// Whose link this is, if it is still good. The outer `None`: no such link; the inner one: the first owner's.
+pub async fn setup_link(db: impl PgExecutor<'_>, token: &str, now: OffsetDateTime) -> Result<Option<Option<Person>>> {
+    let hash = secrets::sha256(token.as_bytes());
+    let row = sqlx::query!(
+        r#"SELECT l.staff_id, s.name AS "name?", s.sign_in AS "sign_in?", s.role AS "role?", s.active AS "active?", s.row_version AS "row_version?"
+           FROM setup_links l LEFT JOIN staff s ON s.id = l.staff_id
+           WHERE l.token_hash = $1 AND l.used_at IS NULL AND l.ends_at > $2"#,
+        &hash[..],
+        now
+    )
+    .fetch_optional(db)
+    .await?;
+    let Some(r) = row else { return Ok(None) };
+    let Some(id) = r.staff_id else { return Ok(Some(None)) };
+    let person = Person {
+        id,
+        name: r.name.unwrap_or_default(),
+        sign_in: r.sign_in.unwrap_or_default(),
+        role: role(r.role.as_deref().unwrap_or_default(), id)?,
+        active: r.active.unwrap_or(false),
+        row_version: r.row_version.unwrap_or(1),
+    };
+    Ok(Some(Some(person)))
+}
+
+/// Uses the link up; [`super::Error::NotFound`] when it was used meanwhile.
+pub async fn use_setup_link(db: impl PgExecutor<'_>, token: &str, now: OffsetDateTime) -> Result<()> {
+    let hash = secrets::sha256(token.as_bytes());
+    let done = sqlx::query!("UPDATE setup_links SET used_at = $2 WHERE token_hash = $1 AND used_at IS NULL AND ends_at > $2", &hash[..], now).execute(db).await?;
+    if done.rows_affected() == 1 { Ok(()) } else { Err(super::Error::NotFound) }
+}
+
+/// A technician as the week plan needs one: where the day starts, when, and what the van holds.
+#[derive(Clone, Debug)]
+pub struct Technician {
+    pub id: Uuid,
+    pub name: String,
+    pub depot_name: String,
+    pub lat: f64,
+    pub lon: f64,
+    pub skills: Vec<String>,
+    pub van_capacity_ml: i64,
+    pub lunch_from: i32,
+    pub lunch_to: i32,
+    pub lunch_minutes: i32,
+}
+
+pub async fn technicians(db: impl PgExecutor<'_>) -> Result<Vec<Technician>> {
+    let rows = sqlx::query_as!(
+        Technician,
+        "SELECT s.id, s.name, d.name AS depot_name, d.lat, d.lon, t.skills, t.van_capacity_ml, t.lunch_from, t.lunch_to, t.lunch_minutes
+         FROM technicians t JOIN staff s ON s.id = t.staff_id JOIN depots d ON d.id = t.depot_id
+         WHERE s.active ORDER BY lower(s.name), s.id LIMIT 50"
+    )
+    .fetch_all(db)
+    .await?;
+    Ok(rows)
+}
+
+/// One working day of a technician: minutes after local midnight.
+#[derive(Clone, Copy, Debug)]
+pub struct WorkingDay {
+    pub staff_id: Uuid,
+    pub day: Date,
+    pub starts: i32,
+    pub ends: i32,
+}
+
+/// The working days of everyone in the week that starts on `monday`, days off left out.
+pub async fn working_days(db: impl PgExecutor<'_>, monday: Date) -> Result<Vec<WorkingDay>> {
+    let rows = sqlx::query_as!(
+        WorkingDay,
+        r#"SELECT w.staff_id, ($1::date + (w.weekday - 1)) AS "day!", w.starts, w.ends
+           FROM working_hours w JOIN staff s ON s.id = w.staff_id
+           WHERE s.active AND NOT EXISTS (SELECT FROM days_off o WHERE o.staff_id = w.staff_id AND o.day = $1::date + (w.weekday - 1))
+           ORDER BY 2, w.staff_id LIMIT 500"#,
+        monday
+    )
+    .fetch_all(db)
+    .await?;
+    Ok(rows)
+}
+
+/// Makes a member of staff a technician who starts from `depot`, with the usual hours Monday to Friday.
+pub async fn add_technician(db: &mut PgConnection, id: Uuid, depot: Uuid, skills: &[String], starts: i32, ends: i32) -> Result<()> {
+    sqlx::query!("INSERT INTO technicians (staff_id, depot_id, skills) VALUES ($1, $2, $3)", id, depot, skills).execute(&mut *db).await?;
+    sqlx::query!("INSERT INTO working_hours (staff_id, weekday, starts, ends) SELECT $1, d, $2, $3 FROM generate_series(1, 5) d", id, starts, ends)
+        .execute(&mut *db)
+        .await?;
+    Ok(())
+}
+
+#[derive(Clone, Debug)]
+pub struct Depot {
+    pub id: Uuid,
+    pub name: String,
+    pub lat: f64,
+    pub lon: f64,
+}
+
+pub async fn depots(db: impl PgExecutor<'_>) -> Result<Vec<Depot>> {
+    Ok(sqlx::query_as!(Depot, "SELECT id, name, lat, lon FROM depots ORDER BY lower(name), id LIMIT 50").fetch_all(db).await?)
+}
+
+pub async fn add_depot(db: impl PgExecutor<'_>, d: &Depot) -> Result<()> {
+    sqlx::query!("INSERT INTO depots (id, name, lat, lon) VALUES ($1, $2, $3, $4)", d.id, d.name, d.lat, d.lon).execute(db).await?;
+    Ok(())
+}

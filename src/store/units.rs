@@ -1,0 +1,206 @@
+//! Installed units, their fills and water volumes.
+
+use super::{Result, corrupt};
+use crate::{
+    units::Millilitres,
+    water::{Method, WaterVolume},
+};
+use sqlx::PgExecutor;
+use time::{Date, OffsetDateTime};
+use uuid::Uuid;
+
+#[derive(Clone, Debug)]
+pub struct Unit {
+    pub id: Uuid,
+    pub place_id: Uuid,
+    pub customer_id: Uuid,
+    pub reference: Option<String>,
+    pub name: String,
+    pub kind_code: String,
+    pub kind_name: String,
+    pub serial: String,
+    pub installed_on: Option<Date>,
+    pub jacket_ml: Option<i64>,
+    pub status: String,
+    pub aluminium: bool,
+    pub programme_code: String,
+    pub kit_code: Option<String>,
+    pub ask_fuel_moisture: bool,
+    pub row_version: i32,
+    pub place_name: String,
+    pub town: String,
+    pub customer_name: String,
+}
+
+macro_rules! unit_query {
+    ($rest:literal, $($arg:expr),+) => {
+        sqlx::query_as!(
+            Unit,
+            "SELECT u.id, u.place_id, u.customer_id, u.ref AS reference, u.name, u.kind_code, k.name AS kind_name, u.serial, u.installed_on,
+               u.jacket_ml, u.status, u.aluminium, u.programme_code, u.kit_code, u.ask_fuel_moisture, u.row_version,
+               p.name AS place_name, p.town, c.name AS customer_name
+             FROM units u JOIN unit_kinds k ON k.code = u.kind_code JOIN places p ON p.id = u.place_id JOIN customers c ON c.id = u.customer_id "
+                + $rest,
+            $($arg),+
+        )
+    };
+}
+
+pub async fn get(db: impl PgExecutor<'_>, id: Uuid) -> Result<Unit> {
+    Ok(unit_query!("WHERE u.id = $1", id).fetch_one(db).await?)
+}
+
+pub async fn of_customer(db: impl PgExecutor<'_>, customer_id: Uuid) -> Result<Vec<Unit>> {
+    Ok(unit_query!("WHERE u.customer_id = $1 ORDER BY lower(p.name), lower(u.name), u.id LIMIT 200", customer_id).fetch_all(db).await?)
+}
+
+/// A unit to be added.
+#[derive(Clone, Debug)]
+pub struct NewUnit<'a> {
+    pub id: Uuid,
+    pub place_id: Uuid,
+    pub customer_id: Uuid,
+    pub reference: Option<&'a str>,
+    pub name: &'a str,
+    pub kind_code: &'a str,
+    pub serial: &'a str,
+    pub installed_on: Option<Date>,
+    pub jacket_ml: Option<i64>,
+    pub aluminium: bool,
+    pub programme_code: &'a str,
+    pub kit_code: Option<&'a str>,
+}
+
+pub async fn add(db: impl PgExecutor<'_>, u: &NewUnit<'_>) -> Result<()> {
+    sqlx::query!(
+        "INSERT INTO units (id, place_id, customer_id, ref, name, kind_code, serial, installed_on, jacket_ml, aluminium, programme_code, kit_code)
+         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12)",
+        u.id,
+        u.place_id,
+        u.customer_id,
+        u.reference,
+        u.name,
+        u.kind_code,
+        u.serial,
+        u.installed_on,
+        u.jacket_ml,
+        u.aluminium,
+        u.programme_code,
+        u.kit_code
+    )
+    .execute(db)
+    .await?;
+    Ok(())
+}
+
+/// What the unit's page may change.
+#[derive(Clone, Debug)]
+pub struct UnitChange<'a> {
+    pub id: Uuid,
+    pub name: &'a str,
+    pub kind_code: &'a str,
+    pub serial: &'a str,
+    pub installed_on: Option<Date>,
+    pub status: &'a str,
+    pub aluminium: bool,
+    pub programme_code: &'a str,
+    pub kit_code: Option<&'a str>,
+    pub ask_fuel_moisture: bool,
+    pub row_version: i32,
+}
+
+pub async fn change(db: impl PgExecutor<'_>, u: &UnitChange<'_>) -> Result<()> {
+    let done = sqlx::query!(
+        "UPDATE units SET name = $2, kind_code = $3, serial = $4, installed_on = $5, status = $6, aluminium = $7, programme_code = $8, kit_code = $9,
+         ask_fuel_moisture = $10, row_version = row_version + 1 WHERE id = $1 AND row_version = $11",
+        u.id,
+        u.name,
+        u.kind_code,
+        u.serial,
+        u.installed_on,
+        u.status,
+        u.aluminium,
+        u.programme_code,
+        u.kit_code,
+        u.ask_fuel_moisture,
+        u.row_version
+    )
+    .execute(db)
+    .await?;
+    if done.rows_affected() == 1 { Ok(()) } else { Err(super::Error::Clash) }
+}
+
+/// Reads a stored water volume back into its type.
+pub(super) fn volume(id: Uuid, ml: i64, plus_minus: i64, method: &str) -> Result<WaterVolume> {
+    let read = || {
+        let method: Method = method.parse().ok()?;
+        WaterVolume::new(Millilitres::new(ml).ok()?, Millilitres::new(plus_minus).ok()?, method).ok()
+    };
+    read().ok_or_else(|| corrupt("water_volumes of unit", id, "volume, its error or its method cannot be read"))
+}
+
+/// Notes how much water a unit and its loop hold, and how that was found. Earlier figures stay.
+pub async fn add_volume(db: impl PgExecutor<'_>, unit_id: Uuid, v: &WaterVolume, found_on: Date, note: &str, now: OffsetDateTime) -> Result<()> {
+    sqlx::query!(
+        "INSERT INTO water_volumes (id, unit_id, volume_ml, plus_minus_ml, method, found_on, note, made_at) VALUES ($1, $2, $3, $4, $5, $6, $7, $8)",
+        Uuid::now_v7(),
+        unit_id,
+        v.volume().get(),
+        v.plus_minus().get(),
+        v.method().as_str(),
+        found_on,
+        note,
+        now
+    )
+    .execute(db)
+    .await?;
+    Ok(())
+}
+
+/// One charge of water.
+#[derive(Clone, Debug)]
+pub struct Fill {
+    pub id: Uuid,
+    pub unit_id: Uuid,
+    pub filled_on: Date,
+    pub drained_on: Option<Date>,
+    pub source_water: String,
+    pub softened: Option<bool>,
+    pub fluid: String,
+    pub glycol_percent: i16,
+    pub amount_ml: Option<i64>,
+    pub note: String,
+}
+
+pub async fn add_fill(db: impl PgExecutor<'_>, f: &Fill, now: OffsetDateTime) -> Result<()> {
+    sqlx::query!(
+        "INSERT INTO fills (id, unit_id, customer_id, filled_on, drained_on, source_water, softened, fluid, glycol_percent, amount_ml, note, made_at)
+         SELECT $1, u.id, u.customer_id, $3, $4, $5, $6, $7, $8, $9, $10, $11 FROM units u WHERE u.id = $2",
+        f.id,
+        f.unit_id,
+        f.filled_on,
+        f.drained_on,
+        f.source_water,
+        f.softened,
+        f.fluid,
+        f.glycol_percent,
+        f.amount_ml,
+        f.note,
+        now
+    )
+    .execute(db)
+    .await?;
+    Ok(())
+}
+
+pub async fn fills(db: impl PgExecutor<'_>, unit_id: Uuid) -> Result<Vec<Fill>> {
+    let rows = sqlx::query_as!(
+        Fill,
+        "SELECT id, unit_id, filled_on, drained_on, source_water, softened, fluid, glycol_percent, amount_ml, note
+         FROM fills WHERE unit_id = $1 ORDER BY filled_on DESC, made_at DESC LIMIT 20",
+        unit_id
+    )
+    .fetch_all(db)
+    .await?;
+    Ok(rows)
+}

@@ -1,0 +1,244 @@
+//! Changing a plan by hand: move a visit, take it off, confirm it, issue the week. Each change times the touched days again.
+
+use super::{
+    super::{Error, Result, staff},
+    lay::{Candidate, Held, LayError, lay},
+    monday_of, read,
+    save::{NewRoute, Placed, add_route, place},
+};
+use crate::route::{self, TimedRoute};
+use sqlx::{PgConnection, PgExecutor};
+use time::{Date, OffsetDateTime};
+use uuid::Uuid;
+
+/// Where a visit is to go.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Move {
+    Earlier,
+    Later,
+    /// To this technician's day; at the end, or before the stop that has this position now.
+    To { staff_id: Uuid, day: Date, position: Option<usize> },
+}
+
+struct Open {
+    staff_id: Option<Uuid>,
+    day: Option<Date>,
+    monday: Date,
+}
+
+/// The visit, locked for change, if it is still open and still the one that was looked at.
+async fn take(db: &mut PgConnection, visit_id: Uuid, row_version: i32) -> Result<Open> {
+    let row = sqlx::query!(
+        "SELECT v.staff_id, v.day, v.row_version, v.status, w.monday FROM visits v JOIN week_plans w ON w.id = v.week_plan_id WHERE v.id = $1 FOR UPDATE",
+        visit_id
+    )
+    .fetch_one(db)
+    .await?;
+    if !["unplaced", "planned", "confirmed"].contains(&row.status.as_str()) {
+        return Err(Error::Rule("visit_is_over".to_owned()));
+    }
+    if row.row_version != row_version {
+        return Err(Error::Clash);
+    }
+    Ok(Open { staff_id: row.staff_id, day: row.day, monday: row.monday })
+}
+
+/// Moves a visit and times the touched days again. Returns its new place in the day (1, 2, …) and how many stops that day has.
+pub async fn move_visit(db: &mut PgConnection, visit_id: Uuid, row_version: i32, to: Move) -> Result<(usize, usize)> {
+    let open = take(&mut *db, visit_id, row_version).await?;
+    let from = open.staff_id.zip(open.day);
+    let (staff_id, day) = match to {
+        Move::To { staff_id, day, .. } => (staff_id, day),
+        Move::Earlier | Move::Later => from.ok_or(Error::NotFound)?,
+    };
+    if monday_of(day) != open.monday {
+        return Err(Error::Rule("other_week".to_owned()));
+    }
+    let mut order = order_of(&mut *db, staff_id, day).await?;
+    let was = order.iter().position(|v| *v == visit_id);
+    order.retain(|v| *v != visit_id);
+    let at = match (to, was) {
+        (Move::Earlier, Some(i)) => i.saturating_sub(1),
+        (Move::Later, Some(i)) => (i + 1).min(order.len()),
+        (Move::To { position: Some(p), .. }, _) => p.saturating_sub(1).min(order.len()),
+        _ => order.len(),
+    };
+    order.insert(at, visit_id);
+    time_day(&mut *db, open.monday, (staff_id, day), &order).await?;
+    if let Some((old_staff, old_day)) = from.filter(|f| *f != (staff_id, day)) {
+        retime(&mut *db, open.monday, old_staff, old_day).await?;
+    }
+    touch(db, open.monday).await?;
+    Ok((at + 1, order.len()))
+}
+
+/// The open visits of a technician's day, in order.
+async fn order_of(db: &mut PgConnection, staff_id: Uuid, day: Date) -> Result<Vec<Uuid>> {
+    let ids = sqlx::query_scalar!(
+        "SELECT id FROM visits WHERE staff_id = $1 AND day = $2 AND status IN ('planned', 'confirmed') ORDER BY position, starts FOR UPDATE",
+        staff_id,
+        day
+    )
+    .fetch_all(db)
+    .await?;
+    Ok(ids)
+}
+
+/// Times a technician's day again in its present order.
+pub async fn retime(db: &mut PgConnection, monday: Date, staff_id: Uuid, day: Date) -> Result<()> {
+    let order = order_of(&mut *db, staff_id, day).await?;
+    time_day(db, monday, (staff_id, day), &order).await
+}
+
+/// Takes a visit off its day; it stays in the week as one without a place.
+pub async fn take_off(db: &mut PgConnection, visit_id: Uuid, row_version: i32, why: &str) -> Result<()> {
+    unplace(db, visit_id, row_version, "unplaced", why).await
+}
+
+/// Calls a visit off for this week; its jobs stay due.
+pub async fn cancel(db: &mut PgConnection, visit_id: Uuid, row_version: i32, why: &str) -> Result<()> {
+    unplace(db, visit_id, row_version, "cancelled", why).await
+}
+
+async fn unplace(db: &mut PgConnection, visit_id: Uuid, row_version: i32, status: &str, why: &str) -> Result<()> {
+    let open = take(&mut *db, visit_id, row_version).await?;
+    sqlx::query!(
+        "UPDATE visits SET status = $2, why = left($3, 400), staff_id = NULL, day = NULL, position = NULL, starts = NULL, ends = NULL, drive_s = 0, drive_m = 0,
+         row_version = row_version + 1 WHERE id = $1",
+        visit_id,
+        status,
+        why
+    )
+    .execute(&mut *db)
+    .await?;
+    if let Some((staff_id, day)) = open.staff_id.zip(open.day) {
+        retime(&mut *db, open.monday, staff_id, day).await?;
+    }
+    touch(db, open.monday).await
+}
+
+/// The customer was told the time (or no longer holds to it).
+pub async fn confirm(db: impl PgExecutor<'_>, visit_id: Uuid, row_version: i32, told: bool) -> Result<()> {
+    let (from, to) = if told { ("planned", "confirmed") } else { ("confirmed", "planned") };
+    let done = sqlx::query!(
+        "UPDATE visits SET status = $3, row_version = row_version + 1 WHERE id = $1 AND row_version = $2 AND status = $4",
+        visit_id,
+        row_version,
+        to,
+        from
+    )
+    .execute(db)
+    .await?;
+    if done.rows_affected() == 1 { Ok(()) } else { Err(Error::Clash) }
+}
+
+/// Makes the week's stops visible to the technicians.
+pub async fn issue(db: impl PgExecutor<'_>, monday: Date, row_version: i32, now: OffsetDateTime) -> Result<()> {
+    let done = sqlx::query!(
+        "UPDATE week_plans SET status = 'issued', issued_at = $3, row_version = row_version + 1 WHERE monday = $1 AND row_version = $2 AND status = 'draft'",
+        monday,
+        row_version,
+        now
+    )
+    .execute(db)
+    .await?;
+    if done.rows_affected() == 1 { Ok(()) } else { Err(Error::Clash) }
+}
+
+async fn touch(db: &mut PgConnection, monday: Date) -> Result<()> {
+    sqlx::query!("UPDATE week_plans SET row_version = row_version + 1 WHERE monday = $1", monday).execute(db).await?;
+    Ok(())
+}
+
+/// Works out the times of a day in the given order and keeps them. When the order breaks a rule of the day (too long, too late
+/// for a told time, no skill), the office's word stands: the times are worked out without that rule and the trouble is noted.
+async fn time_day(db: &mut PgConnection, monday: Date, (staff_id, day): (Uuid, Date), order: &[Uuid]) -> Result<()> {
+    let plan = read::header(&mut *db, monday).await?.ok_or(Error::NotFound)?;
+    if order.is_empty() {
+        sqlx::query!("DELETE FROM routes WHERE staff_id = $1 AND day = $2", staff_id, day).execute(db).await?;
+        return Ok(());
+    }
+    let candidates = in_order(&mut *db, order).await?;
+    let mut technicians = staff::technicians(&mut *db).await?;
+    technicians.retain(|t| t.id == staff_id);
+    let mut days = staff::working_days(&mut *db, monday).await?;
+    days.retain(|d| d.staff_id == staff_id && d.day == day);
+    let odd = |e: &dyn std::fmt::Display| super::super::corrupt("visits", staff_id, e);
+    let (timed, trouble) = match strict(monday, day, &technicians, &days, &candidates).map_err(|e| odd(&e))? {
+        Ok(timed) => (timed, String::new()),
+        Err(trouble) => (loose(monday, day, &technicians, &candidates).map_err(|e| odd(&e))?.ok_or_else(|| Error::Rule("day_too_long".to_owned()))?, trouble),
+    };
+    keep(db, plan.id, (staff_id, day), order, &timed, trouble).await
+}
+
+async fn in_order(db: &mut PgConnection, order: &[Uuid]) -> Result<Vec<Candidate>> {
+    let rows = sqlx::query!(
+        r#"SELECT v.id, v.place_id, p.lat, p.lon, v.minutes, v.opens_on, v.closes_on, v.status, v.staff_id, v.day, v.starts, coalesce(v.expected_dose_ml, 0) AS "load!",
+             coalesce((SELECT max(k.set_up_minutes) FROM visit_jobs j JOIN job_kinds k ON k.code = j.job_code WHERE j.visit_id = v.id), 0) AS "set_up!",
+             coalesce((SELECT array_agg(DISTINCT k.skill) FROM visit_jobs j JOIN job_kinds k ON k.code = j.job_code WHERE j.visit_id = v.id AND k.skill <> ''), '{}') AS "skills!"
+           FROM visits v JOIN places p ON p.id = v.place_id WHERE v.id = ANY($1) ORDER BY array_position($1, v.id)"#,
+        order
+    )
+    .fetch_all(db)
+    .await?;
+    rows.into_iter()
+        .map(|r| {
+            let held = match (r.status.as_str(), r.staff_id, r.day, r.starts) {
+                ("confirmed", Some(staff_id), Some(day), Some(starts)) => Held::At { staff_id, day, starts },
+                _ => Held::Free,
+            };
+            let pin = r.lat.zip(r.lon).ok_or_else(|| Error::Rule("no_pin".to_owned()))?;
+            let set_up = r.set_up.min(r.minutes);
+            let minutes = r.minutes - set_up;
+            Ok(Candidate { visit_id: r.id, place_id: r.place_id, pin, minutes, set_up, opens: r.opens_on, closes: r.closes_on, penalty: 1, skills: r.skills, load_ml: r.load, held })
+        })
+        .collect()
+}
+
+/// By every rule of the day: the timed route, or what the checker says against it.
+fn strict(monday: Date, day: Date, technicians: &[staff::Technician], days: &[staff::WorkingDay], candidates: &[Candidate]) -> Result<Result<TimedRoute, String>, LayError> {
+    let laid = lay(monday, day, technicians, days, candidates)?;
+    if laid.shifts.is_empty() {
+        return Ok(Err("That is no working day of this technician.".to_owned()));
+    }
+    let order: Vec<usize> = (0..candidates.len()).collect();
+    Ok(match route::check(&laid.problem, &[order]) {
+        Ok(mut plan) => plan.routes.pop().ok_or_else(String::new),
+        Err(against) => Err(words(&against)),
+    })
+}
+
+fn words(against: &[route::Violation]) -> String {
+    let said: Vec<String> = against.iter().map(ToString::to_string).collect();
+    said.join(" ").chars().take(1000).collect()
+}
+
+/// Without any rule but the clock: from the start of the working day (or 8:00) until midnight.
+fn loose(monday: Date, day: Date, technicians: &[staff::Technician], candidates: &[Candidate]) -> Result<Option<TimedRoute>, LayError> {
+    let free: Vec<staff::Technician> = technicians.iter().map(|t| staff::Technician { lunch_minutes: 0, van_capacity_ml: i64::from(i32::MAX), ..t.clone() }).collect();
+    let days: Vec<staff::WorkingDay> = free.iter().map(|t| staff::WorkingDay { staff_id: t.id, day, starts: 480, ends: 1440 }).collect();
+    let open: Vec<Candidate> =
+        candidates.iter().map(|c| Candidate { held: Held::Free, skills: Vec::new(), opens: monday, closes: Date::MAX, ..c.clone() }).collect();
+    let laid = lay(monday, day, &free, &days, &open)?;
+    let order: Vec<usize> = (0..open.len()).collect();
+    Ok(route::check(&laid.problem, &[order]).ok().and_then(|mut p| p.routes.pop()))
+}
+
+async fn keep(db: &mut PgConnection, plan_id: Uuid, (staff_id, day): (Uuid, Date), order: &[Uuid], timed: &TimedRoute, trouble: String) -> Result<()> {
+    for (position, stop) in (1_i16..).zip(&timed.stops) {
+        let placed = placed(staff_id, day, position, stop);
+        place(&mut *db, order[stop.visit], &placed).await?;
+    }
+    add_route(db, plan_id, &new_route(staff_id, day, timed, trouble)).await
+}
+
+/// A stop as the visit's row keeps it, in whole minutes. Both ends are rounded down, so that neighbours never overlap.
+pub fn placed(staff_id: Uuid, day: Date, position: i16, stop: &route::TimedStop) -> Placed {
+    Placed { staff_id, day, position, starts: stop.start / 60, ends: stop.leave / 60, drive_s: stop.leg_s, drive_m: stop.leg_m.unwrap_or(0) }
+}
+
+/// A route as its row keeps it.
+pub fn new_route(staff_id: Uuid, day: Date, timed: &TimedRoute, trouble: String) -> NewRoute {
+    let metres = timed.stops.iter().filter_map(|s| s.leg_m).sum::<i32>() + timed.home_m.unwrap_or(0);
+    NewRoute { staff_id, day, leaves: timed.leaves / 60, lunch_at: timed.lunch.as_ref().map(|l| l.starts / 60), returns: (timed.returns + 59) / 60, drive_s: timed.drive_s, drive_m: metres, trouble }
+}

@@ -1,0 +1,152 @@
+//! From rows to the route room's problem: technicians' days, yards, windows, prices.
+
+use super::super::staff::{Technician, WorkingDay};
+use crate::{
+    roads::{Estimate, Position},
+    route::{Lock, Lunch, Matrix, Problem, Shift, Skills, Visit, Window},
+};
+use std::collections::HashMap;
+use time::{Date, Duration};
+use uuid::Uuid;
+
+/// A visit that may be planned.
+#[derive(Clone, Debug)]
+pub struct Candidate {
+    pub visit_id: Uuid,
+    pub place_id: Uuid,
+    pub pin: (f64, f64),
+    /// Minutes at the unit, set-up left out.
+    pub minutes: i32,
+    /// Minutes of set-up, paid once a place.
+    pub set_up: i32,
+    pub opens: Date,
+    pub closes: Date,
+    /// Seconds of driving that leaving it out is worth.
+    pub penalty: i64,
+    pub skills: Vec<String>,
+    pub load_ml: i64,
+    pub held: Held,
+}
+
+/// What is settled about a visit already.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Held {
+    Free,
+    /// With this technician, on this day, starting at this minute: somebody was told.
+    At { staff_id: Uuid, day: Date, starts: i32 },
+}
+
+/// Why a week cannot be laid out.
+#[derive(Debug, thiserror::Error)]
+pub enum LayError {
+    #[error(transparent)]
+    Position(#[from] crate::roads::straight::PositionError),
+    #[error(transparent)]
+    Estimate(#[from] crate::roads::straight::EstimateError),
+    #[error(transparent)]
+    Matrix(#[from] crate::route::MatrixError),
+    #[error(transparent)]
+    Problem(#[from] crate::route::ProblemError),
+}
+
+/// A week as the solver sees it, and how to read its answer: `shifts[k]` is technician and day, `visits[j]` the candidate.
+#[derive(Debug)]
+pub struct Laid {
+    pub problem: Problem,
+    pub shifts: Vec<(Uuid, Date)>,
+    pub visits: Vec<Uuid>,
+}
+
+/// Minutes round a told time within which the technician may begin.
+const TOLD: i32 = 15;
+
+/// Lays out the week that starts on `monday`; days before `first_day` are over and stay as they are.
+pub fn lay(monday: Date, first_day: Date, technicians: &[Technician], days: &[WorkingDay], candidates: &[Candidate]) -> Result<Laid, LayError> {
+    let mut places = Places::default();
+    let skills = skill_bits(technicians, candidates);
+    let mut shifts = Vec::new();
+    let mut shift_of = HashMap::new();
+    let mut names = Vec::new();
+    for d in days.iter().filter(|d| d.day >= first_day) {
+        let Some((index, t)) = technicians.iter().enumerate().find(|(_, t)| t.id == d.staff_id) else { continue };
+        shift_of.insert((t.id, d.day), shifts.len());
+        names.push((t.id, d.day));
+        shifts.push(shift(t, d, index, day_index(monday, d.day), places.of((t.lat, t.lon)), &skills));
+    }
+    let visits = candidates.iter().map(|c| visit(c, monday, places.of(c.pin), &shift_of, &skills)).collect();
+    let positions = places.pins.iter().map(|p| Position::new(p.0, p.1)).collect::<Result<Vec<_>, _>>()?;
+    let (seconds, metres) = Estimate::default().matrix(&positions)?;
+    let drive = Matrix::new(positions.len(), seconds)?.with_metres(metres)?;
+    let problem = Problem::new(7, shifts, visits, drive)?;
+    Ok(Laid { problem, shifts: names, visits: candidates.iter().map(|c| c.visit_id).collect() })
+}
+
+/// Each pin once, in order of appearance.
+#[derive(Default)]
+struct Places {
+    pins: Vec<(f64, f64)>,
+    index: HashMap<(u64, u64), usize>,
+}
+
+impl Places {
+    fn of(&mut self, pin: (f64, f64)) -> usize {
+        let next = self.pins.len();
+        let at = *self.index.entry((pin.0.to_bits(), pin.1.to_bits())).or_insert(next);
+        if at == next {
+            self.pins.push(pin);
+        }
+        at
+    }
+}
+
+fn day_index(monday: Date, day: Date) -> usize {
+    usize::try_from((day - monday).whole_days()).unwrap_or(0)
+}
+
+/// A bit for each skill that anybody has or needs; beyond 32 different ones the rest share the last bit.
+fn skill_bits(technicians: &[Technician], candidates: &[Candidate]) -> HashMap<String, u32> {
+    let all = technicians.iter().flat_map(|t| &t.skills).chain(candidates.iter().flat_map(|c| &c.skills));
+    let mut names: Vec<&String> = all.collect();
+    names.sort();
+    names.dedup();
+    names.into_iter().enumerate().map(|(i, n)| (n.clone(), 1 << i.min(31))).collect()
+}
+
+fn bits(names: &[String], known: &HashMap<String, u32>) -> Skills {
+    Skills(names.iter().filter_map(|n| known.get(n)).fold(0, |all, bit| all | bit))
+}
+
+fn shift(t: &Technician, d: &WorkingDay, technician: usize, day: usize, depot: usize, skills: &HashMap<String, u32>) -> Shift {
+    let lunch = (t.lunch_minutes > 0).then_some(Lunch { from: t.lunch_from * 60, to: t.lunch_to * 60, seconds: t.lunch_minutes * 60 });
+    Shift { technician, day, starts: d.starts * 60, ends: d.ends * 60, depot, lunch, capacity_ml: t.van_capacity_ml, skills: bits(&t.skills, skills) }
+}
+
+fn visit(c: &Candidate, monday: Date, place: usize, shifts: &HashMap<(Uuid, Date), usize>, skills: &HashMap<String, u32>) -> Visit {
+    let lock = match c.held {
+        Held::Free => Lock::Free,
+        Held::At { staff_id, day, starts } => match shifts.get(&(staff_id, day)) {
+            Some(&shift) => Lock::At { shift, from: (starts * 60).max(0), to: (starts + TOLD) * 60 },
+            // The technician has that day off now: the visit keeps its day and needs somebody else.
+            None => Lock::Day(day_index(monday, day)),
+        },
+    };
+    Visit {
+        place,
+        service_s: c.minutes * 60,
+        set_up_s: c.set_up * 60,
+        windows: windows(c, monday),
+        penalty: c.penalty,
+        skills: bits(&c.skills, skills),
+        load_ml: c.load_ml,
+        lock,
+    }
+}
+
+/// The days of the week inside the due window. A window that closed before the week holds nobody back.
+fn windows(c: &Candidate, monday: Date) -> Vec<Window> {
+    let days = (0..7_u8).filter(|i| {
+        let day = monday.saturating_add(Duration::days(i64::from(*i)));
+        day >= c.opens && (c.closes < monday || day <= c.closes)
+    });
+    days.map(|i| Window { day: usize::from(i), from: 0, to: 86_400 }).collect()
+}

@@ -1,0 +1,30 @@
+//! The week plan: who stands in which yard when. Draft until it is issued; then the technicians see their stops.
+
+mod change;
+mod lay;
+mod read;
+mod save;
+
+pub use change::{Move, cancel, confirm, issue, move_visit, new_route, placed, retime, take_off};
+pub use lay::{Candidate, Held, Laid, LayError, lay};
+pub use read::{Plan, Proposal, RouteRow, Stop, candidates, header, routes, stops, unplaced, unplaced_counts};
+pub use save::{NewPlan, NewRoute, NewVisit, Placed, save};
+
+use time::{Date, Duration};
+
+/// The Monday of the week that holds `day`.
+pub fn monday_of(day: Date) -> Date {
+    day.saturating_sub(Duration::days(i64::from(day.weekday().number_days_from_monday())))
+}
+
+/// "2026-W40", the ISO name of a week.
+pub fn week_name(monday: Date) -> String {
+    let (year, week, _) = monday.to_iso_week_date();
+    format!("{year}-W{week:02}")
+}
+
+/// The Monday of a week written as "2026-W40".
+pub fn parse_week(text: &str) -> Option<Date> {
+    let (year, week) = text.trim().split_once("-W")?;
+    Date::from_iso_week_date(year.parse().ok()?, week.parse().ok()?, time::Weekday::Monday).ok()
+}

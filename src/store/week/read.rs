@@ -1,0 +1,189 @@
+//! The week plan as the pages and the printed week read it.
+
+use super::super::{Result, catalogue, due, water};
+use sqlx::{PgConnection, PgExecutor};
+use time::{Date, OffsetDateTime};
+use uuid::Uuid;
+
+/// The plan of one week.
+#[derive(Clone, Debug)]
+pub struct Plan {
+    pub id: Uuid,
+    pub monday: Date,
+    pub issued_at: Option<OffsetDateTime>,
+    pub made_at: OffsetDateTime,
+    pub drive_source: String,
+    pub row_version: i32,
+}
+
+pub async fn header(db: impl PgExecutor<'_>, monday: Date) -> Result<Option<Plan>> {
+    Ok(sqlx::query_as!(Plan, "SELECT id, monday, issued_at, made_at, drive_source, row_version FROM week_plans WHERE monday = $1", monday).fetch_optional(db).await?)
+}
+
+/// One technician's day. Minutes after local midnight.
+#[derive(Clone, Debug)]
+pub struct RouteRow {
+    pub id: Uuid,
+    pub staff_id: Uuid,
+    pub technician: String,
+    pub depot_name: String,
+    pub day: Date,
+    pub leaves: i32,
+    pub lunch_at: Option<i32>,
+    pub returns: i32,
+    pub drive_s: i32,
+    pub drive_m: i32,
+    pub trouble: String,
+    pub row_version: i32,
+}
+
+/// The routes of a week, or of one technician's day when both are given.
+pub async fn routes(db: impl PgExecutor<'_>, monday: Date, only: Option<(Uuid, Date)>) -> Result<Vec<RouteRow>> {
+    let (staff, day) = only.unzip();
+    let rows = sqlx::query_as!(
+        RouteRow,
+        "SELECT r.id, r.staff_id, s.name AS technician, d.name AS depot_name, r.day, r.leaves, r.lunch_at, r.returns, r.drive_s, r.drive_m, r.trouble, r.row_version
+         FROM routes r JOIN week_plans w ON w.id = r.week_plan_id JOIN staff s ON s.id = r.staff_id
+         JOIN technicians t ON t.staff_id = r.staff_id JOIN depots d ON d.id = t.depot_id
+         WHERE w.monday = $1 AND ($2::uuid IS NULL OR r.staff_id = $2) AND ($3::date IS NULL OR r.day = $3)
+         ORDER BY r.day, lower(s.name), r.staff_id LIMIT 400",
+        monday,
+        staff,
+        day
+    )
+    .fetch_all(db)
+    .await?;
+    Ok(rows)
+}
+
+/// A visit of the week with what the office and the technician want to know at a glance.
+#[derive(Clone, Debug)]
+pub struct Stop {
+    pub visit_id: Uuid,
+    pub unit_id: Uuid,
+    pub unit_name: String,
+    pub place_id: Uuid,
+    pub place_name: String,
+    pub address: String,
+    pub town: String,
+    pub lat: Option<f64>,
+    pub lon: Option<f64>,
+    pub customer_name: String,
+    pub customer_phone: String,
+    pub staff_id: Option<Uuid>,
+    pub day: Option<Date>,
+    pub position: Option<i16>,
+    pub starts: Option<i32>,
+    pub ends: Option<i32>,
+    pub drive_s: i32,
+    pub drive_m: i32,
+    pub minutes: i32,
+    pub opens_on: Date,
+    pub closes_on: Date,
+    pub status: String,
+    pub why: String,
+    pub reason: String,
+    pub expected_dose_ml: Option<i64>,
+    pub product_name: Option<String>,
+    pub row_version: i32,
+    pub job_codes: Vec<String>,
+    pub job_names: Vec<String>,
+}
+
+/// The visits of one week that stand on a route, in order; `only` limits them to one technician's day.
+pub async fn stops(db: impl PgExecutor<'_>, monday: Date, only: Option<(Uuid, Date)>) -> Result<Vec<Stop>> {
+    let (staff, day) = only.unzip();
+    let rows = sqlx::query_as!(
+        Stop,
+        r#"SELECT v.id AS visit_id, v.unit_id, u.name AS unit_name, v.place_id, p.name AS place_name, p.address, p.town, p.lat, p.lon,
+             c.name AS customer_name, c.phone AS customer_phone, v.staff_id, v.day, v.position, v.starts, v.ends, v.drive_s, v.drive_m, v.minutes,
+             v.opens_on, v.closes_on, v.status, v.why, v.reason, v.expected_dose_ml, pr.name AS "product_name?", v.row_version,
+             coalesce(j.codes, '{}') AS "job_codes!", coalesce(j.names, '{}') AS "job_names!"
+           FROM visits v JOIN week_plans w ON w.id = v.week_plan_id JOIN units u ON u.id = v.unit_id JOIN places p ON p.id = v.place_id
+           JOIN customers c ON c.id = v.customer_id
+           LEFT JOIN LATERAL (SELECT name FROM products x WHERE x.id = u.product_id OR (u.product_id IS NULL AND x.programme_code = u.programme_code AND x.active)
+                              ORDER BY x.name, x.id LIMIT 1) pr ON true
+           LEFT JOIN LATERAL (SELECT array_agg(x.job_code ORDER BY k.position) AS codes, array_agg(k.name ORDER BY k.position) AS names
+                              FROM visit_jobs x JOIN job_kinds k ON k.code = x.job_code WHERE x.visit_id = v.id) j ON true
+           WHERE w.monday = $1 AND v.day IS NOT NULL AND v.status <> 'cancelled' AND ($2::uuid IS NULL OR v.staff_id = $2) AND ($3::date IS NULL OR v.day = $3)
+           ORDER BY v.day, v.staff_id, v.position LIMIT 1000"#,
+        monday,
+        staff,
+        day
+    )
+    .fetch_all(db)
+    .await?;
+    Ok(rows)
+}
+
+/// Visits that did not find room, most pressing first.
+pub async fn unplaced(db: impl PgExecutor<'_>, monday: Date, limit: i64) -> Result<Vec<Stop>> {
+    let rows = sqlx::query_as!(
+        Stop,
+        r#"SELECT v.id AS visit_id, v.unit_id, u.name AS unit_name, v.place_id, p.name AS place_name, p.address, p.town, p.lat, p.lon,
+             c.name AS customer_name, c.phone AS customer_phone, v.staff_id, v.day, v.position, v.starts, v.ends, v.drive_s, v.drive_m, v.minutes,
+             v.opens_on, v.closes_on, v.status, v.why, v.reason, v.expected_dose_ml, NULL::text AS product_name, v.row_version,
+             coalesce(j.codes, '{}') AS "job_codes!", coalesce(j.names, '{}') AS "job_names!"
+           FROM visits v JOIN week_plans w ON w.id = v.week_plan_id JOIN units u ON u.id = v.unit_id JOIN places p ON p.id = v.place_id
+           JOIN customers c ON c.id = v.customer_id
+           LEFT JOIN LATERAL (SELECT array_agg(x.job_code ORDER BY k.position) AS codes, array_agg(k.name ORDER BY k.position) AS names
+                              FROM visit_jobs x JOIN job_kinds k ON k.code = x.job_code WHERE x.visit_id = v.id) j ON true
+           WHERE w.monday = $1 AND v.status = 'unplaced' ORDER BY v.closes_on, v.id LIMIT $2"#,
+        monday,
+        limit
+    )
+    .fetch_all(db)
+    .await?;
+    Ok(rows)
+}
+
+/// How many did not find room, and how many of those close before or within the week.
+pub async fn unplaced_counts(db: impl PgExecutor<'_>, monday: Date) -> Result<(i64, i64)> {
+    let r = sqlx::query!(
+        r#"SELECT count(*) AS "all!", count(*) FILTER (WHERE v.closes_on <= $1::date + 6) AS "pressing!"
+           FROM visits v JOIN week_plans w ON w.id = v.week_plan_id WHERE w.monday = $1 AND v.status = 'unplaced'"#,
+        monday
+    )
+    .fetch_one(db)
+    .await?;
+    Ok((r.all, r.pressing))
+}
+
+/// A unit that needs a visit in the week, with everything the plan needs to know.
+#[derive(Clone, Debug)]
+pub struct Proposal {
+    pub unit_id: Uuid,
+    pub customer_id: Uuid,
+    pub place_id: Uuid,
+    pub place_name: String,
+    pub pin: Option<(f64, f64)>,
+    pub visit: crate::season::ProposedVisit,
+    pub water: Option<water::UnitWater>,
+}
+
+/// Every unit's jobs that can be done in the week of `monday`, joined to visits. Units with an open visit in another week are left out.
+pub async fn candidates(db: &mut PgConnection, monday: Date, today: Date) -> Result<Vec<Proposal>> {
+    let treatments = catalogue::treatments(&mut *db).await?;
+    let rows = sqlx::query!(
+        r#"SELECT DISTINCT d.unit_id, u.customer_id, u.place_id, p.name AS place_name, p.lat, p.lon
+           FROM due_items d JOIN units u ON u.id = d.unit_id JOIN places p ON p.id = u.place_id
+           WHERE d.opens_on <= $1::date + 6
+             AND NOT EXISTS (SELECT FROM visits v JOIN week_plans w ON w.id = v.week_plan_id
+                             WHERE v.unit_id = d.unit_id AND v.status IN ('planned', 'confirmed') AND w.monday <> $1)
+           ORDER BY d.unit_id LIMIT 6000"#,
+        monday
+    )
+    .fetch_all(&mut *db)
+    .await?;
+    let ids: Vec<Uuid> = rows.iter().map(|r| r.unit_id).collect();
+    let mut proposed = due::proposals(&mut *db, &ids, &treatments, monday, today).await?;
+    let mut all = Vec::new();
+    for r in rows {
+        let Some((visits, water)) = proposed.remove(&r.unit_id) else { continue };
+        // One visit a unit and week: the most pressing; the others stay due.
+        let Some(visit) = visits.into_iter().next() else { continue };
+        let pin = r.lat.zip(r.lon);
+        all.push(Proposal { unit_id: r.unit_id, customer_id: r.customer_id, place_id: r.place_id, place_name: r.place_name, pin, visit, water });
+    }
+    Ok(all)
+}

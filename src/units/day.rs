@@ -1,0 +1,75 @@
+//! Civil days in words, and read from words.
+
+use time::{Date, Month, Weekday};
+
+use super::{UnitError, typed::shorten};
+
+/// "Mon Oct 5", for lists.
+pub fn day_short(day: Date) -> String {
+    format!("{} {}", short_weekday(day.weekday()), month_day(day))
+}
+
+/// "Monday, October 5, 2026", for records.
+pub fn day_long(day: Date) -> String {
+    format!("{}, {} {}, {}", day.weekday(), day.month(), day.day(), day.year())
+}
+
+/// "Oct 5, 2026", for sentences.
+pub fn day_with_year(day: Date) -> String {
+    format!("{}, {}", month_day(day), day.year())
+}
+
+/// "Oct 5", where the year is plain from the place.
+pub fn month_day(day: Date) -> String {
+    format!("{} {}", short_month(day.month()), day.day())
+}
+
+fn short_weekday(weekday: Weekday) -> String {
+    weekday.to_string().chars().take(3).collect()
+}
+
+fn short_month(month: Month) -> String {
+    month.to_string().chars().take(3).collect()
+}
+
+/// Reads "2026-10-05", "Oct 5, 2026", "October 5 2026" or "5 Oct 2026"; years 1950 to 2199.
+/// Refuses "10/5/26": it is two different days on two sides of an ocean.
+pub fn parse_date(text: &str) -> Result<Date, UnitError> {
+    let typed = text.trim();
+    if typed.is_empty() {
+        return Err(UnitError::Empty { quantity: "the date" });
+    }
+    let not_a_date = || UnitError::NotADate { typed: shorten(typed) };
+    let parts: Vec<&str> = typed.split([' ', ',', '-', '/', '.']).filter(|part| !part.is_empty()).collect();
+    let &[a, b, c] = parts.as_slice() else {
+        return Err(not_a_date());
+    };
+    let (year, month, day) = if a.len() == 4 {
+        let number: u8 = b.parse().map_err(|_| not_a_date())?;
+        (a, Month::try_from(number).map_err(|_| not_a_date())?, c)
+    } else if let Some(month) = named_month(a) {
+        (c, month, b)
+    } else if let Some(month) = named_month(b) {
+        (c, month, a)
+    } else if parts.iter().all(|part| part.bytes().all(|x| x.is_ascii_digit())) {
+        return Err(UnitError::AmbiguousDate { typed: shorten(typed) });
+    } else {
+        return Err(not_a_date());
+    };
+    let year: i32 = year.parse().map_err(|_| not_a_date())?;
+    let day: u8 = day.parse().map_err(|_| not_a_date())?;
+    if !(1950..2200).contains(&year) {
+        return Err(not_a_date());
+    }
+    Date::from_calendar_date(year, month, day).map_err(|_| not_a_date())
+}
+
+fn named_month(name: &str) -> Option<Month> {
+    let name = name.to_lowercase();
+    let months = std::iter::successors(Some(Month::January), |m| Some(m.next())).take(12);
+    let mut found = months.filter(|month| {
+        let full = month.to_string().to_lowercase();
+        name.len() >= 3 && (full == name || full.get(..3) == Some(&name) || (name == "sept" && full == "september"))
+    });
+    found.next()
+}

@@ -1,0 +1,109 @@
+//! Test kits: from a count of drops, or a value read off, to mg/L in a programme's basis, with its uncertainty.
+
+use std::num::{NonZeroU16, NonZeroU32};
+
+use thiserror::Error;
+
+use super::basis::{Basis, BasisError};
+use crate::units::{MgPerLitre, UnitError, round_div};
+
+/// How a kit gives its result.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Counts {
+    /// Titration by counting drops. `per_drop`: hundredths of mg/L per drop, in the kit's basis.
+    Drops { per_drop: NonZeroU32, max_drops: u16 },
+    /// A value read off in mg/L (photometer, comparator, strip), with its relative standard deviation in ‰:
+    /// photometer 50, strip 200 (common practice, no source).
+    Direct { relative_sd: u16 },
+}
+
+/// A test kit. Factor, basis and sample size differ from kit to kit, so they are data.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct TestKit {
+    pub code: String,
+    pub name: String,
+    pub basis: Basis,
+    pub counts: Counts,
+    /// How many times the sample was diluted before the test; 1 when not.
+    pub dilution: NonZeroU16,
+    pub source: String,
+}
+
+/// A reading in the asked basis and its standard deviation, both in mg/L.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Measured {
+    pub level: MgPerLitre,
+    /// One standard deviation, rounded up.
+    pub sd: MgPerLitre,
+}
+
+/// Why a kit gives no reading.
+#[derive(Debug, Clone, PartialEq, Eq, Error)]
+pub enum KitError {
+    #[error("{drops} drops is more than this kit counts ({max}). Take a smaller or diluted sample and test again.")]
+    TooManyDrops { drops: u16, max: u16 },
+    #[error("This kit counts drops. Enter the number of drops.")]
+    CountsDrops,
+    #[error("This kit is read off in mg/L. Enter the value it shows.")]
+    ReadsOff,
+    #[error(transparent)]
+    Basis(#[from] BasisError),
+    #[error(transparent)]
+    OutOfRange(#[from] UnitError),
+}
+
+impl TestKit {
+    /// The reading for a count of drops, in mg/L counted as `to`, rounded to the nearest.
+    ///
+    /// Uncertainty: ± 1 drop taken as uniform gives sd = 0.58 × factor, with a floor of 3 % of the reading
+    /// (common practice, no source).
+    pub fn from_drops(&self, drops: u16, to: Basis) -> Result<Measured, KitError> {
+        let Counts::Drops { per_drop, max_drops } = self.counts else { return Err(KitError::ReadsOff) };
+        if drops > max_drops {
+            return Err(KitError::TooManyDrops { drops, max: max_drops });
+        }
+        let one_drop = i128::from(per_drop.get()) * self.times_diluted();
+        let drop_sd = self.scaled(one_drop * 58, to, 10_000, Rounding::Up)?;
+        let level = self.scaled(one_drop * i128::from(drops), to, 100, Rounding::Nearest)?;
+        Ok(Measured { level, sd: drop_sd.max(per_mille_up(level, 30)?) })
+    }
+
+    /// The reading for a value read off in mg/L in the kit's basis (before the dilution factor).
+    pub fn from_value(&self, value: MgPerLitre, to: Basis) -> Result<Measured, KitError> {
+        let Counts::Direct { relative_sd } = self.counts else { return Err(KitError::CountsDrops) };
+        let level = self.scaled(i128::from(value.get()) * self.times_diluted(), to, 1, Rounding::Nearest)?;
+        Ok(Measured { level, sd: per_mille_up(level, relative_sd)? })
+    }
+
+    /// The largest count of drops, for a kit that counts them.
+    pub const fn max_drops(&self) -> Option<u16> {
+        match self.counts {
+            Counts::Drops { max_drops, .. } => Some(max_drops),
+            Counts::Direct { .. } => None,
+        }
+    }
+
+    fn times_diluted(&self) -> i128 {
+        i128::from(self.dilution.get())
+    }
+
+    fn scaled(&self, value: i128, to: Basis, den: i128, rounding: Rounding) -> Result<MgPerLitre, KitError> {
+        let ratio = self.basis.ratio_to(to)?;
+        let (num, den) = (value * ratio.num(), den * ratio.den());
+        let wide = match rounding {
+            Rounding::Nearest => round_div(num, den),
+            Rounding::Up => (num + den - 1) / den,
+        };
+        Ok(MgPerLitre::new(i64::try_from(wide).unwrap_or(i64::MAX))?)
+    }
+}
+
+#[derive(Debug, Clone, Copy)]
+enum Rounding {
+    Nearest,
+    Up,
+}
+
+fn per_mille_up(level: MgPerLitre, per_mille: u16) -> Result<MgPerLitre, UnitError> {
+    MgPerLitre::new((level.get() * i64::from(per_mille) + 999) / 1_000)
+}

@@ -1,0 +1,42 @@
+//! The one state that every handler gets.
+
+use crate::{clock::Clock, secrets::Effort};
+use sqlx::PgPool;
+use std::sync::Arc;
+use tokio::sync::{Notify, Semaphore};
+use tokio_util::task::TaskTracker;
+
+/// Handles to what the pages need. Nothing in here would be missed by another instance on the same database.
+#[derive(Clone)]
+pub struct App {
+    pub pool: PgPool,
+    pub clock: Clock,
+    /// What people type into a browser, without a slash at the end.
+    pub public_url: Arc<str>,
+    /// Writes run in here, so that a caller who hangs up cannot tear one in two, and a stop waits for them.
+    pub writes: TaskTracker,
+    /// One password hash at a time: a flood of sign-ins must not take every core.
+    pub hashing: Arc<Semaphore>,
+    pub effort: Effort,
+    /// Rung when there is background work; losing a ring only costs a short wait.
+    pub bell: Arc<Notify>,
+}
+
+impl App {
+    pub fn new(pool: PgPool, clock: Clock, public_url: &str, bell: Arc<Notify>) -> Self {
+        Self {
+            pool,
+            clock,
+            public_url: public_url.trim_end_matches('/').into(),
+            writes: TaskTracker::new(),
+            hashing: Arc::new(Semaphore::new(1)),
+            effort: Effort::Real,
+            bell,
+        }
+    }
+
+    /// Whether browsers reach this service by https, so that cookies may ask for it.
+    pub fn is_https(&self) -> bool {
+        self.public_url.starts_with("https://")
+    }
+}

@@ -1,0 +1,45 @@
+//! The few static files, inside the program, under names that change with their content.
+
+use axum::{
+    extract::Path,
+    http::{StatusCode, header},
+    response::{IntoResponse, Response},
+};
+use std::sync::LazyLock;
+
+struct Asset {
+    name: &'static str,
+    kind: &'static str,
+    bytes: &'static [u8],
+    hashed: String,
+}
+
+static ASSETS: LazyLock<Vec<Asset>> = LazyLock::new(|| {
+    [
+        ("look.css", "text/css; charset=utf-8", &include_bytes!("../../static/look.css")[..]),
+        ("yard.js", "text/javascript; charset=utf-8", &include_bytes!("../../static/yard.js")[..]),
+        ("office.js", "text/javascript; charset=utf-8", &include_bytes!("../../static/office.js")[..]),
+        ("mark.svg", "image/svg+xml", &include_bytes!("../../static/mark.svg")[..]),
+    ]
+    .into_iter()
+    .map(|(name, kind, bytes)| {
+        let hash = crate::secrets::hex(&crate::secrets::sha256(bytes)[..5]);
+        let (stem, end) = name.split_once('.').unwrap_or((name, ""));
+        Asset { name, kind, bytes, hashed: format!("{stem}.{hash}.{end}") }
+    })
+    .collect()
+});
+
+/// Address of a static file for a page; an unknown name gives an address that answers 404.
+pub fn address(name: &str) -> String {
+    let hashed = ASSETS.iter().find(|a| a.name == name).map_or(name, |a| a.hashed.as_str());
+    format!("/assets/{hashed}")
+}
+
+/// Hashed names never change their content, so a browser may keep them for a year.
+pub(super) async fn get(Path(name): Path<String>) -> Response {
+    match ASSETS.iter().find(|a| a.hashed == name) {
+        Some(a) => ([(header::CONTENT_TYPE, a.kind), (header::CACHE_CONTROL, "public, max-age=31536000, immutable")], a.bytes).into_response(),
+        None => StatusCode::NOT_FOUND.into_response(),
+    }
+}

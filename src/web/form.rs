@@ -1,0 +1,90 @@
+//! Bodies of forms. Each carries the session's form token, or it is refused.
+
+use super::{
+    app::App,
+    error::{Error, Result},
+    guard::FormToken,
+};
+use axum::{
+    body::Bytes,
+    extract::{FromRequest, Multipart, Request},
+};
+use serde::{Deserialize, de::DeserializeOwned};
+use std::collections::HashMap;
+
+/// A form of a signed-in person: the fields as `T`, plus the very bytes.
+#[derive(Debug)]
+pub struct Posted<T> {
+    pub form: T,
+    pub body: Bytes,
+}
+
+/// A form of somebody who is not signed in; guarded by the cross-site layer alone.
+#[derive(Debug)]
+pub struct Open<T>(pub T);
+
+#[derive(Deserialize)]
+struct Token {
+    #[serde(default)]
+    form_token: String,
+}
+
+fn parse<T: DeserializeOwned>(body: &[u8]) -> Result<T> {
+    serde_html_form::from_bytes(body).map_err(|e| Error::Bad(format!("The form did not arrive whole ({e}). Go back and send it again.")))
+}
+
+impl<T: DeserializeOwned> FromRequest<App> for Posted<T> {
+    type Rejection = Error;
+    async fn from_request(request: Request, app: &App) -> Result<Self> {
+        let wanted = request.extensions().get::<FormToken>().cloned();
+        let body = Bytes::from_request(request, app).await.map_err(|_| Error::Bad("The form is too large.".to_owned()))?;
+        check(wanted.as_ref(), &parse::<Token>(&body)?.form_token)?;
+        Ok(Self { form: parse(&body)?, body })
+    }
+}
+
+impl<T: DeserializeOwned> FromRequest<App> for Open<T> {
+    type Rejection = Error;
+    async fn from_request(request: Request, app: &App) -> Result<Self> {
+        let body = Bytes::from_request(request, app).await.map_err(|_| Error::Bad("The form is too large.".to_owned()))?;
+        Ok(Self(parse(&body)?))
+    }
+}
+
+/// The token must be the session's own. Plain comparison is enough: it is random and never compared byte by byte over time by anyone
+/// who does not already hold the session.
+fn check(wanted: Option<&FormToken>, given: &str) -> Result<()> {
+    match wanted {
+        Some(FormToken(wanted)) if wanted == given => Ok(()),
+        _ => Err(Error::Bad("This page was open for a long time, or you signed in again since. Go back, load it again and send it once more.".to_owned())),
+    }
+}
+
+/// A form with a file.
+#[derive(Debug, Default)]
+pub struct Upload {
+    pub fields: HashMap<String, String>,
+    pub file: Bytes,
+    pub file_name: String,
+}
+
+impl FromRequest<App> for Upload {
+    type Rejection = Error;
+    async fn from_request(request: Request, app: &App) -> Result<Self> {
+        let wanted = request.extensions().get::<FormToken>().cloned();
+        let broken = |_| Error::Bad("The file did not arrive whole, or is larger than 5 MB. Send it again, or split it.".to_owned());
+        let mut parts = Multipart::from_request(request, app).await.map_err(|_| Error::Bad("Choose a file and send the form again.".to_owned()))?;
+        let mut me = Self::default();
+        while let Some(field) = parts.next_field().await.map_err(broken)? {
+            let name = field.name().unwrap_or_default().to_owned();
+            if name == "file" {
+                me.file_name = field.file_name().unwrap_or_default().chars().take(120).collect();
+                me.file = field.bytes().await.map_err(broken)?;
+            } else {
+                me.fields.insert(name, field.text().await.map_err(broken)?);
+            }
+        }
+        check(wanted.as_ref(), me.fields.get("form_token").map_or("", String::as_str))?;
+        Ok(me)
+    }
+}

@@ -1,0 +1,168 @@
+//! Signing in and out. Slow hashes, one at a time; growing waits after failures, by name and by sender.
+
+use super::{
+    app::App,
+    error::{Error, Result},
+    form::{Open, Posted},
+    guard::{self, Anyone, Protected, RouteInfo, Staff},
+    html::{Frame, html_with},
+};
+use crate::{
+    secrets,
+    store::{
+        events::{self, Actor},
+        sessions::{self, Role},
+        staff::{self, Account},
+    },
+};
+use askama::Template;
+use axum::{
+    Router,
+    extract::{ConnectInfo, Query},
+    http::{HeaderMap, HeaderValue, StatusCode, header},
+    response::Response,
+};
+use serde::Deserialize;
+use std::net::SocketAddr;
+use time::{Duration, OffsetDateTime};
+use uuid::Uuid;
+
+pub(super) fn routes() -> (Router<App>, Vec<RouteInfo>) {
+    Protected::<Anyone>::default().get("/sign-in", page).post("/sign-in", enter).into_parts()
+}
+
+pub(super) fn staff_routes() -> (Router<App>, Vec<RouteInfo>) {
+    Protected::<Staff>::default().get("/", home).post("/sign-out", leave).into_parts()
+}
+
+#[derive(Template)]
+#[template(path = "sign_in.html")]
+struct SignInPage {
+    f: Frame,
+    then: String,
+    sign_in: String,
+    wrong: &'static str,
+}
+
+#[derive(Deserialize)]
+struct Then {
+    #[serde(default)]
+    then: String,
+}
+
+async fn page(_: Anyone, _: App, Query(q): Query<Then>) -> Result {
+    html_with(StatusCode::OK, &SignInPage { f: Frame::bare(), then: q.then, sign_in: String::new(), wrong: "" })
+}
+
+#[derive(Deserialize)]
+struct SignIn {
+    sign_in: String,
+    password: String,
+    #[serde(default)]
+    then: String,
+}
+
+async fn enter(_: Anyone, app: App, (peer, Open(form)): (Option<ConnectInfoOf>, Open<SignIn>)) -> Result {
+    let sign_in = form.sign_in.trim().to_lowercase();
+    let now = app.clock.now();
+    let keys = [format!("name {}", sign_in.chars().take(120).collect::<String>()), format!("from {}", peer.map_or_else(String::new, |p| p.0.ip().to_string()))];
+    if let Some(wait) = waits(&app, &keys, now).await? {
+        return Err(Error::Wait(wait));
+    }
+    let account = staff::account(&app.pool, &sign_in).await?;
+    match check(&app, account, form.password).await? {
+        Some(account) => {
+            sessions::forget_failures(&app.pool, &keys[0]).await?;
+            events::note(&app.pool, now, &Actor { id: Some(account.id), words: sign_in }, "signed in", "").await?;
+            session_answer(&app, account.id, account.role, &form.then).await
+        }
+        None => {
+            for key in &keys {
+                sessions::note_failure(&app.pool, key, now).await?;
+            }
+            events::note(&app.pool, now, &Actor::program(), "sign-in refused", &sign_in).await?;
+            let wrong = "Name and password do not belong together. Check both; the owner can send you a new link.";
+            html_with(StatusCode::UNPROCESSABLE_ENTITY, &SignInPage { f: Frame::bare(), then: form.then, sign_in, wrong })
+        }
+    }
+}
+
+/// Where the request came from, where the accept loop says so.
+struct ConnectInfoOf(SocketAddr);
+
+impl axum::extract::OptionalFromRequestParts<App> for ConnectInfoOf {
+    type Rejection = Error;
+    async fn from_request_parts(parts: &mut axum::http::request::Parts, _: &App) -> Result<Option<Self>> {
+        Ok(parts.extensions.get::<ConnectInfo<SocketAddr>>().map(|c| Self(c.0)))
+    }
+}
+
+/// Seconds to wait before the next try under any of these keys. Names: from the fifth failure on, doubling from 30 s to an hour,
+/// closed at fifty. Senders: a hundred in ten minutes, since a whole crew may share one address.
+async fn waits(app: &App, keys: &[String; 2], now: OffsetDateTime) -> Result<Option<u64>> {
+    let (n, last) = sessions::failures(&app.pool, &keys[0], now - Duration::days(30)).await?;
+    if n >= 50 {
+        return Ok(Some(86_400));
+    }
+    if let (5.., Some(last)) = (n, last) {
+        let step = 30_i64.saturating_mul(1 << (n - 5).min(7)).min(3600);
+        let left = (last + Duration::seconds(step) - now).whole_seconds();
+        if left > 0 {
+            return Ok(Some(left.unsigned_abs()));
+        }
+    }
+    let (n, _) = sessions::failures(&app.pool, &keys[1], now - Duration::minutes(10)).await?;
+    Ok((n >= 100).then_some(600))
+}
+
+/// Checks the password off the web's own threads. An unknown name costs the same work as a known one.
+async fn check(app: &App, account: Option<Account>, password: String) -> Result<Option<Account>> {
+    let permit = app.hashing.clone().acquire_owned().await.map_err(|e| Error::Inside(e.into()))?;
+    let effort = app.effort;
+    let checked = tokio::task::spawn_blocking(move || {
+        let _permit = permit;
+        match account {
+            Some(a) if secrets::password_fits(&password, &a.password_hash) => Some(a),
+            Some(_) => None,
+            None => {
+                let _ = secrets::hash_password(&password, effort);
+                None
+            }
+        }
+    });
+    checked.await.map_err(|e| Error::Inside(e.into()))
+}
+
+/// Opens a session and sends its person to their first page, or to where they wanted to go.
+pub(super) async fn session_answer(app: &App, id: Uuid, role: Role, then: &str) -> Result {
+    let token = sessions::open(&app.pool, id, role, app.clock.now()).await?;
+    let safe = then.starts_with('/') && !then.starts_with("//") && !then.contains('\\') && then.chars().all(|c| !c.is_control());
+    let mut answer = guard::see_other(if safe { then } else { "/" });
+    let age = if role == Role::Technician { 30 * 86_400 } else { 12 * 3600 };
+    set_cookie(app, &mut answer, &token, age)?;
+    Ok(answer)
+}
+
+fn set_cookie(app: &App, answer: &mut Response, token: &str, age: u32) -> Result<()> {
+    let secure = if app.is_https() { "; Secure" } else { "" };
+    let cookie = format!("{}={token}; Path=/; HttpOnly; SameSite=Lax; Max-Age={age}{secure}", guard::cookie_name(app));
+    let value = HeaderValue::from_str(&cookie).map_err(|e| Error::Inside(e.into()))?;
+    answer.headers_mut().append(header::SET_COOKIE, value);
+    Ok(())
+}
+
+#[derive(Deserialize)]
+struct Nothing {}
+
+async fn leave(_: Staff, app: App, (headers, _form): (HeaderMap, Posted<Nothing>)) -> Result {
+    if let Some(token) = guard::session_token(&headers, &app) {
+        sessions::close(&app.pool, &token).await?;
+    }
+    let mut answer = guard::see_other("/sign-in");
+    set_cookie(&app, &mut answer, "", 0)?;
+    Ok(answer)
+}
+
+async fn home(who: Staff, _: App, (): ()) -> Result {
+    Ok(guard::see_other(if who.role == Role::Technician { "/route" } else { "/due" }))
+}

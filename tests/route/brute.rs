@@ -1,0 +1,145 @@
+//! Every order of every choice of visits, for weeks small enough: what the best plan is.
+//! The rules are written out here once more, from their wording alone.
+
+use embertide::route::{Lock, Problem, Shift, Visit, check};
+
+use crate::world::{Size, plan, random_week};
+
+/// Whether `visit` may start at `t` in shift `ix`, or when next it may.
+fn next_start(visit: &Visit, ix: usize, shift: &Shift, t: i32) -> Option<i32> {
+    if let Lock::At { shift: promised, from, to } = visit.lock {
+        return (promised == ix && t <= to).then(|| t.max(from));
+    }
+    let kept = match visit.lock {
+        Lock::Day(day) => day == shift.day,
+        Lock::Technician(technician) => technician == shift.technician,
+        Lock::Shift(promised) => promised == ix,
+        _ => true,
+    };
+    if !kept {
+        return None;
+    }
+    let mut starts = Vec::new();
+    for window in &visit.windows {
+        if window.day == shift.day && t <= window.to {
+            starts.push(t.max(window.from));
+        }
+    }
+    starts.into_iter().min()
+}
+
+/// Driving seconds of `order` with lunch taken on leg `lunch_leg` (one past the last: not taken), if it can be done.
+fn drive(problem: &Problem, ix: usize, order: &[usize], lunch_leg: usize) -> Option<i32> {
+    let shift = &problem.shifts()[ix];
+    let lunch = shift.lunch.filter(|l| l.seconds > 0 && shift.starts <= l.to);
+    let (mut t, mut place, mut total) = (shift.starts, shift.depot, 0);
+    for leg in 0..=order.len() {
+        let to = order.get(leg).map_or(shift.depot, |&v| problem.visits()[v].place);
+        let seconds = problem.drive().seconds(place, to)?;
+        total += seconds;
+        if leg == lunch_leg {
+            let lunch = lunch?;
+            if t > lunch.to {
+                return None;
+            }
+            t = (t + seconds).max(lunch.from) + lunch.seconds;
+        } else {
+            t += seconds;
+        }
+        if let Some(&v) = order.get(leg) {
+            let visit = &problem.visits()[v];
+            t = next_start(visit, ix, shift, t)? + visit.service_s;
+            t += if leg > 0 && to == place { 0 } else { visit.set_up_s };
+        }
+        place = to;
+    }
+    let eats_later = lunch_leg > order.len() && lunch.is_some_and(|l| t > l.to);
+    (t <= shift.ends && !eats_later).then_some(total)
+}
+
+/// The least driving for each set of visits (a bit each) in shift `ix`.
+fn least_drives(problem: &Problem, ix: usize) -> Vec<Option<i32>> {
+    let n = problem.visits().len();
+    let mut least = vec![None; 1 << n];
+    least[0] = Some(0);
+    let mut orders: Vec<Vec<usize>> = vec![Vec::new()];
+    while let Some(order) = orders.pop() {
+        for v in (0..n).filter(|v| !order.contains(v)) {
+            let mut longer = order.clone();
+            longer.push(v);
+            orders.push(longer);
+        }
+        let shift = &problem.shifts()[ix];
+        let load: i64 = order.iter().map(|&v| problem.visits()[v].load_ml).sum();
+        let able = |&v: &usize| problem.visits()[v].skills.0 & !shift.skills.0 == 0;
+        if order.is_empty() || load > shift.capacity_ml || !order.iter().all(able) {
+            continue;
+        }
+        let set = order.iter().fold(0, |set, v| set | 1 << v);
+        for lunch_leg in 0..=order.len() + 1 {
+            if let Some(seconds) = drive(problem, ix, &order, lunch_leg) {
+                least[set] = Some(least[set].map_or(seconds, |old: i32| old.min(seconds)));
+            }
+        }
+    }
+    least
+}
+
+/// The objective of the best plan.
+fn best(problem: &Problem) -> i64 {
+    let n = problem.visits().len();
+    let price = |set: usize| -> i64 { (0..n).filter(|v| set >> v & 1 == 1).map(|v| problem.visits()[v].price()).sum() };
+    let all = (1 << n) - 1;
+    let mut left: Vec<i64> = (0..=all).map(price).collect();
+    for ix in 0..problem.shifts().len() {
+        let least = least_drives(problem, ix);
+        let before = left.clone();
+        for (set, cost) in left.iter_mut().enumerate() {
+            for (part, seconds) in least.iter().enumerate().filter(|p| p.0 & !set == 0) {
+                if let Some(seconds) = seconds {
+                    *cost = (*cost).min(before[set & !part] + i64::from(*seconds));
+                }
+            }
+        }
+    }
+    left[all]
+}
+
+/// Source of the expected value: the enumeration above.
+#[test]
+fn plans_of_small_weeks_are_the_best_there_are() {
+    let size = Size { days: 2, technicians: 2, visits: 6, rough: false };
+    let mut worse = Vec::new();
+    for seed in 0..SEEDS {
+        let problem = random_week(seed, size);
+        let plan = plan(&problem, seed, 1500);
+        let timed = check(&problem, &plan.routes).unwrap();
+        assert_eq!(timed.objective, plan.objective, "seed {seed}");
+        let best = best(&problem);
+        assert!(plan.objective >= best, "seed {seed}: {} beats every order ({best})", plan.objective);
+        if plan.objective > best {
+            worse.push((seed, plan.objective, best));
+        }
+    }
+    assert!(worse.is_empty(), "{} of {SEEDS} are not the best: {worse:?}", worse.len());
+}
+
+/// On roads with gaps and shortcuts the search may miss an insertion, but it never breaks a rule
+/// and never claims more than can be had.
+#[test]
+fn rough_roads_give_honest_plans() {
+    let size = Size { days: 2, technicians: 2, visits: 5, rough: true };
+    let mut equal = 0;
+    for seed in 0..300 {
+        let problem = random_week(seed, size);
+        let plan = plan(&problem, seed, 500);
+        let timed = check(&problem, &plan.routes).unwrap();
+        assert_eq!(timed.objective, plan.objective, "seed {seed}");
+        let best = best(&problem);
+        assert!(plan.objective >= best, "seed {seed}: {} beats every order ({best})", plan.objective);
+        equal += u32::from(plan.objective == best);
+    }
+    assert!(equal >= 290, "only {equal} of 300 are the best");
+}
+
+const SEEDS: u64 = 1000;

@@ -1,0 +1,10 @@
+//! The room that plans routes, and the estimated driving times it can be fed with.
+#![expect(clippy::unwrap_used, reason = "a test that cannot go on fails")]
+
+mod brute;
+mod checker;
+mod hostile;
+mod reasons;
+mod roads;
+mod search;
+mod world;

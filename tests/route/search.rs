@@ -1,0 +1,188 @@
+//! The search: always feasible, repeatable, stoppable, true to promises.
+
+use std::sync::atomic::{AtomicBool, Ordering};
+
+use embertide::route::{Effort, Lock, Problem, Visit, Window, check, explain, improve, solve, solve_paced};
+use proptest::prelude::*;
+
+use crate::world::{HOUR, Size, all_day, line, plan, random_week, shift, visit};
+
+const WEEK: Size = Size { days: 5, technicians: 3, visits: 25, rough: false };
+
+fn never() -> AtomicBool {
+    AtomicBool::new(false)
+}
+
+/// Two technicians, three days, 30 units at 6 places, more work than hours.
+fn busy_week() -> Problem {
+    let shifts = (0..6).map(|k| shift(k % 2, k / 2)).collect();
+    let visits = (0..30).map(|v| Visit {
+        set_up_s: 600,
+        windows: vec![all_day(v % 3), all_day((v + 1) % 3)],
+        penalty: 3600 * (1 + i64::try_from(v % 5).unwrap()),
+        ..visit(1 + v % 6)
+    });
+    Problem::new(3, shifts, visits.collect(), line(&[0, 10, -17, 31, 45, -38, -60])).unwrap()
+}
+
+#[test]
+fn plans_of_500_random_weeks_break_no_rule() {
+    let (mut placed, mut shared, mut lunches) = (0, 0, 0);
+    for seed in 0..500 {
+        let problem = random_week(seed, Size { rough: seed % 3 == 0, ..WEEK });
+        let plan = plan(&problem, seed, 200);
+        let timed = check(&problem, &plan.routes).unwrap_or_else(|v| panic!("seed {seed}: {v:?}"));
+        assert_eq!(timed.objective, plan.objective, "seed {seed}");
+        assert!(plan.finished && [0, 200].contains(&plan.iterations), "seed {seed}");
+        let reasons: Vec<usize> = explain(&problem, &plan.routes).into_iter().map(|r| r.0).collect();
+        assert_eq!(reasons, timed.unplaced, "seed {seed}");
+        placed += problem.visits().len() - timed.unplaced.len();
+        shared += timed.routes.iter().flat_map(|r| &r.stops).filter(|s| s.shares_set_up).count();
+        lunches += timed.routes.iter().filter(|r| r.lunch.is_some()).count();
+    }
+    // the weeks are worth testing on: several stops each, shared yards and lunches among them
+    assert!(placed > 2000 && shared > 200 && lunches > 500, "{placed} {shared} {lunches}");
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 40, failure_persistence: None, ..ProptestConfig::default() })]
+
+    #[test]
+    fn equal_seed_and_steps_give_the_identical_plan(week in 0_u64..1000, seed: u64, iterations in 0_u64..300) {
+        let problem = random_week(week, WEEK);
+        let first = plan(&problem, seed, iterations);
+        prop_assert_eq!(&first, &plan(&problem, seed, iterations));
+        let iterations = iterations / 16 * 16;
+        let first = plan(&problem, seed, iterations);
+        let mut pace = |done| if done >= iterations { 1.0 } else { share(done, iterations) };
+        let paced = solve_paced(&problem, seed, None, &mut pace, &never(), &mut |_| {});
+        prop_assert_eq!(first, paced);
+    }
+
+    #[test]
+    fn a_warm_start_keeps_the_rules_and_is_never_worse(week in 0_u64..1000, seed: u64, iterations in 0_u64..100) {
+        let problem = random_week(week, Size { rough: week % 3 == 0, ..WEEK });
+        let old = plan(&problem, 1, 100);
+        let effort = Effort { seed, iterations };
+        let new = improve(&problem, &old.routes, &effort, &never(), &mut |_| {});
+        prop_assert!(check(&problem, &new.routes).is_ok());
+        prop_assert!(new.objective <= old.objective);
+    }
+
+    /// Any heap of indices may be handed in as the plan to start from.
+    #[test]
+    fn a_warm_start_takes_any_plan(
+        week in 0_u64..1000,
+        routes in prop::collection::vec(prop::collection::vec(0_usize..40, 0..40), 0..20),
+    ) {
+        let problem = random_week(week, Size { rough: week % 2 == 0, ..WEEK });
+        let effort = Effort { seed: 1, iterations: 30 };
+        let new = improve(&problem, &routes, &effort, &never(), &mut |_| {});
+        prop_assert!(check(&problem, &new.routes).is_ok());
+    }
+}
+
+#[expect(clippy::cast_precision_loss, reason = "small numbers")]
+fn share(done: u64, of: u64) -> f64 {
+    done as f64 / of as f64
+}
+
+#[test]
+fn more_work_does_not_make_a_plan_worse() {
+    let problem = busy_week();
+    let [first, last] = [0, 3000].map(|n| plan(&problem, 5, n));
+    assert!(last.objective < first.objective, "{} {}", last.objective, first.objective);
+}
+
+#[test]
+fn a_cancelled_search_gives_the_best_so_far() {
+    let problem = busy_week();
+    let cancel = AtomicBool::new(false);
+    let (mut reports, mut best) = (0, i64::MAX);
+    let plan = solve(&problem, &Effort { seed: 3, iterations: u64::MAX }, &cancel, &mut |p| {
+        reports += 1;
+        best = p.objective;
+        assert_eq!(check(&problem, &p.routes()).unwrap().objective, p.objective);
+        cancel.store(true, Ordering::Relaxed);
+    });
+    assert_eq!((reports, plan.finished), (1, false));
+    assert!(plan.objective <= best);
+    assert!(check(&problem, &plan.routes).is_ok());
+    let at_once = solve(&problem, &Effort { seed: 3, iterations: 9 }, &cancel, &mut |_| panic!("cancelled"));
+    assert_eq!((at_once.iterations, at_once.finished), (0, false));
+    assert!(check(&problem, &at_once.routes).unwrap().routes.len() > 1, "the first plan is there even so");
+}
+
+#[test]
+fn progress_comes_in_hundredths_and_only_gets_better() {
+    let problem = busy_week();
+    let mut told: Vec<(f64, i64, u64)> = Vec::new();
+    let plan = solve(&problem, &Effort { seed: 3, iterations: 5000 }, &never(), &mut |p| {
+        told.push((p.share, p.objective, p.iterations));
+    });
+    assert!((90..=101).contains(&told.len()), "{}", told.len());
+    assert!(told.is_sorted_by(|a, b| a.0 < b.0 && a.1 >= b.1 && a.2 < b.2));
+    assert_eq!(told.last(), Some(&(1.0, plan.objective, 5000)));
+}
+
+#[test]
+fn a_pace_that_is_no_number_ends_the_search() {
+    let problem = busy_week();
+    for share in [f64::NAN, f64::INFINITY, 2.0] {
+        let plan = solve_paced(&problem, 1, None, &mut |_| share, &never(), &mut |_| {});
+        assert_eq!((plan.iterations, plan.finished), (0, true));
+    }
+    let mut asked = 0;
+    let mut pace = |_| {
+        asked += 1;
+        if asked < 5 { f64::NEG_INFINITY } else { 1.0 }
+    };
+    let plan = solve_paced(&problem, 1, None, &mut pace, &never(), &mut |_| {});
+    assert!(plan.finished && check(&problem, &plan.routes).is_ok());
+}
+
+/// A week with more work than hours: every promise is kept although each costs several other visits.
+#[test]
+fn promises_are_kept_at_any_price() {
+    let shifts = vec![shift(0, 0), shift(1, 0), shift(0, 1)];
+    let windows: Vec<Window> = (0..2).map(all_day).collect();
+    let rich = Visit { penalty: 10_000_000, windows: windows.clone(), ..visit(1) };
+    let mut visits = vec![rich; 30];
+    let far = Visit { service_s: 4 * HOUR, penalty: 0, windows, ..visit(2) };
+    let at = |shift, hour| Lock::At { shift, from: hour * HOUR, to: hour * HOUR + 900 };
+    let locks = [Lock::Day(1), Lock::Technician(1), at(0, 12)];
+    visits.extend(locks.map(|lock| Visit { lock, ..far.clone() }));
+    let problem = Problem::new(2, shifts, visits, line(&[0, 10, 50])).unwrap();
+    for seed in 0..5 {
+        let plan = plan(&problem, seed, 200);
+        let timed = check(&problem, &plan.routes).unwrap();
+        let route = |v| plan.routes.iter().position(|r| r.contains(&v));
+        assert_eq!([route(30), route(31), route(32)], [Some(2), Some(1), Some(0)], "seed {seed}");
+        let stop = timed.routes[0].stops.iter().find(|s| s.visit == 32).unwrap();
+        assert!((12 * HOUR..=12 * HOUR + 900).contains(&stop.start));
+    }
+}
+
+#[test]
+fn two_windows_on_one_day_are_both_used() {
+    let morning = Window { day: 0, from: 9 * HOUR, to: 9 * HOUR + 900 };
+    let evening = Window { day: 0, from: 15 * HOUR, to: 15 * HOUR + 900 };
+    let both = Visit { windows: vec![evening, morning], ..visit(1) };
+    let problem = Problem::new(1, vec![shift(0, 0)], vec![both.clone(), both], line(&[0, 10])).unwrap();
+    let plan = plan(&problem, 1, 100);
+    let timed = check(&problem, &plan.routes).unwrap();
+    let starts: Vec<i32> = timed.routes[0].stops.iter().map(|s| s.start).collect();
+    assert_eq!(starts, [9 * HOUR, 15 * HOUR]);
+}
+
+/// Four units in one yard, an hour's set-up each if they are not served together: only together do they fit the day.
+#[test]
+fn units_in_one_yard_are_served_together() {
+    let unit = |place| Visit { service_s: HOUR, set_up_s: HOUR, ..visit(place) };
+    let visits = vec![unit(1), unit(2), unit(1), unit(2), unit(1)];
+    let problem = Problem::new(1, vec![shift(0, 0)], visits, line(&[0, 10, 20])).unwrap();
+    let plan = plan(&problem, 1, 300);
+    let timed = check(&problem, &plan.routes).unwrap();
+    assert!(timed.unplaced.is_empty());
+    assert_eq!(timed.routes[0].stops.iter().filter(|s| s.shares_set_up).count(), 3);
+}
