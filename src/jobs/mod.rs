@@ -11,14 +11,10 @@ use crate::{
         sessions, week,
     },
 };
-use serde_json::json;
 use sqlx::PgPool;
 use std::{sync::Arc, time::Duration};
 use tokio::sync::Notify;
 use tokio_util::sync::CancellationToken;
-
-/// Kinds of work.
-pub const PLAN_WEEK: &str = "plan week";
 
 /// Longest rest between two looks at the queue; a lost ring costs no more than this.
 const REST: Duration = Duration::from_secs(10);
@@ -44,11 +40,6 @@ pub struct Worker {
     pub bell: Arc<Notify>,
     /// Steps of the route search; the same plan comes out of the same seed and steps.
     pub steps: u64,
-}
-
-/// Asks for a week to be planned; a second wish for the same week waits its turn and does no harm.
-pub fn plan_week_wish(monday: time::Date) -> serde_json::Value {
-    json!({ "monday": monday.to_string() })
 }
 
 impl Worker {
@@ -98,7 +89,7 @@ impl Worker {
 
     async fn one(&self, work: &Work) -> Result<(), Error> {
         match work.kind.as_str() {
-            PLAN_WEEK => {
+            queue::PLAN_WEEK => {
                 let monday = work.payload["monday"].as_str().and_then(|d| crate::units::parse_date(d).ok());
                 let monday = monday.ok_or_else(|| Error::Other("no week is named".to_owned()))?;
                 plan_week::plan_week(&self.pool, self.clock, monday, self.steps).await.map(|_| ())

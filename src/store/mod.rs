@@ -3,6 +3,7 @@
 pub mod catalogue;
 pub mod customers;
 pub mod dealer;
+pub mod doctor;
 pub mod due;
 pub mod events;
 pub mod links;

@@ -6,6 +6,14 @@ use sqlx::{PgConnection, PgExecutor};
 use time::{Duration, OffsetDateTime};
 use uuid::Uuid;
 
+/// Kind of work: plan the week named in the payload.
+pub const PLAN_WEEK: &str = "plan week";
+
+/// The payload of [`PLAN_WEEK`].
+pub fn plan_week_wish(monday: time::Date) -> Value {
+    serde_json::json!({ "monday": monday.to_string() })
+}
+
 /// One piece of waiting work.
 #[derive(Clone, Debug)]
 pub struct Work {

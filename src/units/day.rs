@@ -73,3 +73,21 @@ fn named_month(name: &str) -> Option<Month> {
     });
     found.next()
 }
+
+/// "7:45 am" from minutes after midnight; past midnight the next day's time.
+pub fn time_of_day(minutes: i32) -> String {
+    let minutes = minutes.rem_euclid(1440);
+    let (hour, half) = (minutes / 60, if minutes < 720 { "am" } else { "pm" });
+    let hour = if hour % 12 == 0 { 12 } else { hour % 12 };
+    format!("{hour}:{:02} {half}", minutes % 60)
+}
+
+/// "45 min", "1 h 40 min" from seconds, rounded up to the minute.
+pub fn span(seconds: i32) -> String {
+    let minutes = (seconds.max(0) + 59) / 60;
+    match (minutes / 60, minutes % 60) {
+        (0, m) => format!("{m} min"),
+        (h, 0) => format!("{h} h"),
+        (h, m) => format!("{h} h {m} min"),
+    }
+}

@@ -71,7 +71,10 @@ pub fn advise(site: &Site<'_>, reading: Reading) -> Advice {
     let mut blocks = reading_blocks(site, reading.tested_on);
     let wants = wants(site, verdict, reading.level);
     if wants != Wants::Nothing {
-        blocks.extend(site_blocks(site));
+        blocks.extend(water_blocks(site));
+    }
+    if wants == Wants::Dose {
+        blocks.extend(product_block(site));
     }
     let action = match (wants, site.volume) {
         _ if !blocks.is_empty() => Action::Blocked(blocks),
@@ -89,7 +92,8 @@ pub fn advise(site: &Site<'_>, reading: Reading) -> Advice {
 
 /// The first charge of inhibitor for a new fill: from nothing to target.
 pub fn first_charge(site: &Site<'_>) -> Advice {
-    let mut blocks = site_blocks(site);
+    let mut blocks = water_blocks(site);
+    blocks.extend(product_block(site));
     if site.facts.mixed_programmes {
         blocks.push(Block::MixedProgrammes);
     }
@@ -154,8 +158,8 @@ fn reading_blocks(site: &Site<'_>, tested: Date) -> Vec<Block> {
 }
 
 /// Reasons that hold back a dose or a drain, whatever the reading.
-fn site_blocks(site: &Site<'_>) -> Vec<Block> {
-    let (programme, product) = (site.programme, site.product);
+fn water_blocks(site: &Site<'_>) -> Vec<Block> {
+    let programme = site.programme;
     let mut blocks = Vec::new();
     if let (Some(found), Some(stop)) = (site.facts.fill_hardness, programme.hardness_stop)
         && found > stop
@@ -167,18 +171,22 @@ fn site_blocks(site: &Site<'_>) -> Vec<Block> {
     {
         blocks.push(Block::ChlorideSulfate { found, stop });
     }
-    let Some(volume) = site.volume else {
+    if site.volume.is_none() {
         blocks.push(Block::VolumeUnknown);
-        return blocks;
-    };
-    match Effect::of(site, volume.volume()) {
-        None => blocks.push(Block::ProductDoesNotServe { product: product.name.clone(), programme: programme.name.clone() }),
-        Some(effect) if effect.is_too_weak(programme.levels, volume.volume()) => {
-            blocks.push(Block::ProductTooWeak { product: product.name.clone() });
-        }
-        Some(_) => {}
     }
     blocks
+}
+
+/// Why this product is not for this unit, if so.
+fn product_block(site: &Site<'_>) -> Option<Block> {
+    let (programme, product) = (site.programme, site.product);
+    // Any volume will do to see whether the product serves.
+    let volume = site.volume.map_or(Millilitres::MAX, WaterVolume::volume);
+    match Effect::of(site, volume) {
+        None => Some(Block::ProductDoesNotServe { product: product.name.clone(), programme: programme.name.clone() }),
+        Some(effect) if effect.is_too_weak(programme.levels, volume) => Some(Block::ProductTooWeak { product: product.name.clone() }),
+        Some(_) => None,
+    }
 }
 
 /// mg/L of rise for each mL of product, as the exact fraction `num / den`, both positive.
@@ -206,7 +214,7 @@ impl Effect {
         full_charge > i128::from(volume.get()) / 10
     }
 
-    /// True when `amount` (a fraction of mL) on top of `level` stays at or below `max`.
+    /// True when `ml / per` millilitres on top of `level` stay at or below `max`.
     fn stays_below(self, level: MgPerLitre, (ml, per): (i128, i128), max: MgPerLitre) -> bool {
         ml * self.num <= i128::from(max.get() - level.get()) * self.den * per
     }

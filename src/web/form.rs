@@ -9,14 +9,33 @@ use axum::{
     body::Bytes,
     extract::{FromRequest, Multipart, Request},
 };
+use crate::store::{
+    reports::{self, Submission},
+    sessions::SignedIn,
+};
 use serde::{Deserialize, de::DeserializeOwned};
+use sqlx::PgConnection;
 use std::collections::HashMap;
+use time::OffsetDateTime;
+use uuid::Uuid;
 
-/// A form of a signed-in person: the fields as `T`, plus the very bytes.
+/// A form of a signed-in person: its client-made id, the fields as `T`, and the bytes without the session's token.
 #[derive(Debug)]
 pub struct Posted<T> {
+    /// Made with the form, before it was filled in: the same form sent twice is one wish.
+    pub id: Uuid,
     pub form: T,
-    pub body: Bytes,
+    pub body: Vec<u8>,
+}
+
+impl<T> Posted<T> {
+    /// Takes the form in, once. `false`: it was stored before, and nothing needs to be done again.
+    ///
+    /// Part of the caller's transaction: stored together with its effect or not at all.
+    pub async fn first_time(&self, db: &mut PgConnection, who: &SignedIn, kind: &str, now: OffsetDateTime) -> Result<bool> {
+        let submission = Submission { id: self.id, kind, staff_id: Some(who.staff_id), body: &self.body };
+        Ok(reports::take_in(db, &submission, &serde_json::Value::Null, now).await?.is_none())
+    }
 }
 
 /// A form of somebody who is not signed in; guarded by the cross-site layer alone.
@@ -27,6 +46,14 @@ pub struct Open<T>(pub T);
 struct Token {
     #[serde(default)]
     form_token: String,
+    #[serde(default)]
+    id: String,
+}
+
+/// The bytes that were typed, without the pair that belongs to the session: the same form after signing in again is the same form.
+fn without_token(body: &[u8]) -> Vec<u8> {
+    let pairs = body.split(|b| *b == b'&').filter(|pair| !pair.starts_with(b"form_token="));
+    pairs.collect::<Vec<_>>().join(&b'&')
 }
 
 fn parse<T: DeserializeOwned>(body: &[u8]) -> Result<T> {
@@ -38,8 +65,10 @@ impl<T: DeserializeOwned> FromRequest<App> for Posted<T> {
     async fn from_request(request: Request, app: &App) -> Result<Self> {
         let wanted = request.extensions().get::<FormToken>().cloned();
         let body = Bytes::from_request(request, app).await.map_err(|_| Error::Bad("The form is too large.".to_owned()))?;
-        check(wanted.as_ref(), &parse::<Token>(&body)?.form_token)?;
-        Ok(Self { form: parse(&body)?, body })
+        let token = parse::<Token>(&body)?;
+        check(wanted.as_ref(), &token.form_token)?;
+        let id = token.id.parse().map_err(|_| Error::Bad("The form's own number is missing. Load the page again.".to_owned()))?;
+        Ok(Self { id, form: parse(&body)?, body: without_token(&body) })
     }
 }
 

@@ -174,6 +174,9 @@ fn a_set_up_is_paid_once_at_a_place() {
     // by hand: 10 min out, 75 + 60 min, 10 min, 75 min, 10 min, 75 min, 10 min home
     assert_eq!(route.returns, 8 * HOUR + 60 * (10 + 75 + 60 + 10 + 75 + 10 + 75 + 10));
     assert_eq!(route.drive_s, 40 * 60);
+    // the first stop pays, even at the depot
+    let p = problem(no_lunch(), vec![unit(0)]);
+    assert_eq!(timed(&p, &[0]).returns, 8 * HOUR + 75 * 60);
 }
 
 #[test]

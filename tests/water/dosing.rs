@@ -146,6 +146,7 @@ fn the_wrong_product_is_never_dosed() {
     assert!(matches!(blocks(&advise(&site(&programme, &other), at(100))), [Block::ProductDoesNotServe { .. }]));
     let strange = Product { programme: "another".into(), ..product.clone() };
     assert!(matches!(blocks(&advise(&site(&programme, &strange), at(100))), [Block::ProductDoesNotServe { .. }]));
+    assert!(matches!(advise(&site(&programme, &strange), at(1_600)).action, Action::Drain(_)), "draining needs no product");
     let weak = Product { strength: Strength::new(1_000, 1_000).unwrap(), ..product };
     assert!(matches!(blocks(&advise(&site(&programme, &weak), at(100))), [Block::ProductTooWeak { .. }]));
 }

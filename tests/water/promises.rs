@@ -5,7 +5,7 @@ use std::num::NonZeroU16;
 use embertide::units::{MgPerLitre, Millilitres};
 use embertide::water::{
     Action, Basis, Counts, Levels, Measure, Method, Occasion, Product, Programme, Reading, Site, Strength, TestKit, Verdict, WaterVolume,
-    advise, convert, table,
+    advise, convert, level_after, table,
 };
 use proptest::prelude::*;
 
@@ -102,6 +102,7 @@ proptest! {
         prop_assert!(by_ounces <= levels.max().as_f64() + 1e-6, "the fluid ounces pass the maximum");
         prop_assert_eq!(dose.packs.whole * world.product.measure.pack().get() + dose.packs.rest.get(), dose.amount.ml.get());
         prop_assert!(dose.packs.rest < world.product.measure.pack());
+        prop_assert_eq!(level_after(&world.site(), mg(level), dose.amount.ml), Some(dose.expected));
     }
 
     /// After the dose a between-visits test finds nothing to do, unless the step is too coarse to reach the band.

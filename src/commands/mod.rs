@@ -1,0 +1,79 @@
+//! What each command does.
+
+mod database;
+mod doctor;
+mod import;
+mod print_week;
+mod serve;
+
+use anyhow::{Context, Result, bail};
+use database::Database;
+use embertide::{
+    clock::Clock,
+    jobs::plan_week::plan_week,
+    settings::{Command, Place, Settings},
+    store::{dealer, staff, week},
+};
+use std::io::Write;
+use time::{Date, Duration};
+
+/// Steps of the route search for one week: about a second or two of one core.
+pub(crate) const STEPS: u64 = 60_000;
+
+pub(crate) async fn run(settings: Settings) -> Result<()> {
+    match settings.command {
+        Command::Demo(listen) => serve::demo(&settings.place, &listen).await,
+        Command::Serve(listen) => serve::serve(&settings.place, &listen).await,
+        Command::Plan { week } => plan(&settings.place, week.as_deref()).await,
+        Command::Import { file, list, only_good_rows } => import::import(&settings.place, &file, list, only_good_rows.as_deref()).await,
+        Command::Doctor => doctor::doctor(&settings.place).await,
+        Command::Health { listen } => doctor::health(listen).await,
+        Command::Unlock { sign_in } => unlock(&settings.place, &sign_in).await,
+    }
+}
+
+/// Writes to the terminal. A reader who goes away (`| head`) is no error.
+pub(crate) fn say(text: &str) {
+    let _ = writeln!(std::io::stdout(), "{text}");
+}
+
+async fn plan(place: &Place, wanted: Option<&str>) -> Result<()> {
+    let db = Database::open(place, "data").await?;
+    let done = plan_and_print(&db, wanted).await;
+    db.close().await?;
+    done
+}
+
+async fn plan_and_print(db: &Database, wanted: Option<&str>) -> Result<()> {
+    let today = dealer::get(&db.pool, Clock::System.now()).await?.today;
+    let monday = match wanted {
+        Some(text) => week::parse_week(text).with_context(|| format!("“{text}” names no week. Write it as 2026-W40."))?,
+        None => coming_week(today),
+    };
+    let held = week::header(&db.pool, monday).await?;
+    if held.as_ref().is_none_or(|p| p.issued_at.is_none()) {
+        plan_week(&db.pool, Clock::System, monday, STEPS).await?;
+    }
+    print_week::print(&db.pool, monday).await
+}
+
+/// The Monday after today, or today when it is one.
+pub(crate) fn coming_week(today: Date) -> Date {
+    let monday = week::monday_of(today);
+    if monday == today { monday } else { monday.saturating_add(Duration::days(7)) }
+}
+
+async fn unlock(place: &Place, sign_in: &str) -> Result<()> {
+    let db = Database::open(place, "data").await?;
+    let now = Clock::System.now();
+    let sign_in = sign_in.trim().to_lowercase();
+    let Ok(id) = staff::id_of(&db.pool, &sign_in).await else {
+        db.close().await?;
+        bail!("Nobody signs in as “{sign_in}”.");
+    };
+    embertide::store::sessions::forget_failures(&db.pool, &format!("name {sign_in}")).await?;
+    let token = staff::make_setup_link(&db.pool, Some(id), now).await?;
+    db.close().await?;
+    say(&format!("Good once, for two days, on your server's address:\n  /setup/{token}"));
+    Ok(())
+}

@@ -1,0 +1,105 @@
+//! The week on paper or in a terminal: each technician's days, what to load, what did not fit and why.
+
+use super::say;
+use anyhow::Result;
+use embertide::{
+    clock::Clock,
+    store::{
+        dealer,
+        week::{self, RouteRow, Stop},
+    },
+    units::{Millilitres, UnitsFirst, day_short, dose_text, month_day},
+};
+use sqlx::PgPool;
+use std::collections::BTreeMap;
+use time::{Date, Duration};
+
+/// How many of the visits that did not fit are printed one by one.
+const SHOWN: i64 = 12;
+
+pub(crate) async fn print(pool: &PgPool, monday: Date) -> Result<()> {
+    let dealer = dealer::get(pool, Clock::System.now()).await?;
+    let plan = week::header(pool, monday).await?;
+    let routes = week::routes(pool, monday, None).await?;
+    let stops = week::stops(pool, monday, None).await?;
+    say(&format!("\n{}: week {}, {} to {}", dealer.name, week::week_name(monday), month_day(monday), month_day(monday + Duration::days(6))));
+    if let Some(plan) = &plan {
+        let state = if plan.issued_at.is_some() { "issued" } else { "a draft" };
+        say(&format!("The plan is {state}; driving times are {}.", plan.drive_source));
+    }
+    for route in &routes {
+        let own: Vec<&Stop> = stops.iter().filter(|s| s.staff_id == Some(route.staff_id) && s.day == Some(route.day)).collect();
+        print_route(route, &own, dealer.units);
+    }
+    print_unplaced(pool, monday).await?;
+    let hours: i32 = stops.iter().map(|s| s.minutes).sum::<i32>() / 60;
+    let drive: i32 = routes.iter().map(|r| r.drive_s).sum::<i32>() / 3600;
+    say(&format!("\nIn all: {} visits, {hours} h at the units, {drive} h of driving, {}.", stops.len(), miles(routes.iter().map(|r| r.drive_m).sum())));
+    Ok(())
+}
+
+fn print_route(route: &RouteRow, stops: &[&Stop], units: UnitsFirst) {
+    let span = format!("leaves {} {}, back {}", route.depot_name, clock(route.leaves), clock(route.returns));
+    say(&format!("\n{}  {}  ({span}; {} of driving, {})", day_short(route.day), route.technician, span_words(route.drive_s), miles(route.drive_m)));
+    for s in stops {
+        let (Some(n), Some(from), Some(to)) = (s.position, s.starts, s.ends) else { continue };
+        let dose = s.expected_dose_ml.filter(|ml| *ml > 0).map(|ml| format!("; about {}", amount(ml, units))).unwrap_or_default();
+        let told = if s.status == "confirmed" { " (told)" } else { "" };
+        let drive = span_words(s.drive_s);
+        say(&format!("  {n:>2}. {}-{}{told}  {}, {}: {}  [{}; drive {drive}{dose}]", clock(from), clock(to), s.place_name, s.town, s.unit_name, s.job_names.join(", ")));
+    }
+    if let Some(at) = route.lunch_at {
+        say(&format!("      lunch about {}", clock(at)));
+    }
+    let load = load(stops, units);
+    if !load.is_empty() {
+        say(&format!("      load: {}", load.join("; ")));
+    }
+    if !route.trouble.is_empty() {
+        say(&format!("      look at this: {}", route.trouble));
+    }
+}
+
+/// What to put in the van, by product, with a fifth in hand.
+fn load(stops: &[&Stop], units: UnitsFirst) -> Vec<String> {
+    let mut by_product: BTreeMap<&str, i64> = BTreeMap::new();
+    for s in stops {
+        if let (Some(product), Some(ml)) = (&s.product_name, s.expected_dose_ml) {
+            *by_product.entry(product).or_default() += ml;
+        }
+    }
+    let with_reserve = by_product.into_iter().filter(|(_, ml)| *ml > 0).map(|(p, ml)| format!("{p} {}", amount((ml * 6 / 5 + 99) / 100 * 100, units)));
+    with_reserve.collect()
+}
+
+async fn print_unplaced(pool: &PgPool, monday: Date) -> Result<()> {
+    let (all, pressing) = week::unplaced_counts(pool, monday).await?;
+    if all == 0 {
+        say("\nEverything that is due found room.");
+        return Ok(());
+    }
+    say(&format!("\nDid not find room: {all} visits, of which {pressing} close before the week is over."));
+    for s in week::unplaced(pool, monday, SHOWN).await? {
+        say(&format!("  - {}, {}: {} ({}). {}", s.place_name, s.town, s.unit_name, s.job_names.join(", "), s.why));
+    }
+    if all > SHOWN {
+        say(&format!("  … and {} more, less pressing.", all - SHOWN));
+    }
+    Ok(())
+}
+
+fn amount(ml: i64, units: UnitsFirst) -> String {
+    Millilitres::new(ml).map_or_else(|_| format!("{ml} mL"), |m| dose_text(m, m.us_fl_oz_up(), units))
+}
+
+fn clock(minutes: i32) -> String {
+    embertide::units::time_of_day(minutes)
+}
+
+fn span_words(seconds: i32) -> String {
+    embertide::units::span(seconds)
+}
+
+fn miles(metres: i32) -> String {
+    format!("{} mi ({} km)", (i64::from(metres) * 1000 + 804_672) / 1_609_344, (metres + 500) / 1000)
+}

@@ -1,0 +1,108 @@
+//! Serving the pages, on the owner's data or on the demo's.
+
+use super::{Database, STEPS, coming_week, plan_and_print, say};
+use anyhow::{Context, Result};
+use embertide::{
+    clock::Clock,
+    demo,
+    jobs::Worker,
+    settings::{Listen, Place},
+    store::{dealer, staff, week},
+    web::{self, app::App},
+};
+use std::{sync::Arc, time::Duration};
+use tokio::{
+    net::TcpListener,
+    signal::unix::{SignalKind, signal},
+    sync::Notify,
+};
+use tokio_util::sync::CancellationToken;
+
+pub(super) async fn demo(place: &Place, listen: &Listen) -> Result<()> {
+    say("Embertide demo: an invented dealership. Starting its database …");
+    let listener = bind(listen).await?;
+    let db = Database::open(place, "data/demo").await?;
+    tell_folder(&db);
+    let run = demo_on(&db, listener, listen).await;
+    db.close().await?;
+    say("Stopped.");
+    run
+}
+
+async fn demo_on(db: &Database, listener: TcpListener, listen: &Listen) -> Result<()> {
+    let now = Clock::System.now();
+    if demo::is_empty(&db.pool).await? {
+        say("Filling it with invented customers, units and five seasons of water tests …");
+        demo::fill(&db.pool, now).await?;
+    }
+    let today = dealer::get(&db.pool, now).await?.today;
+    let monday = coming_week(today);
+    plan_and_print(db, Some(&week::week_name(monday))).await?;
+    say(&demo::sign_ins(&address(&listener, listen)?));
+    run(db, listener, listen).await
+}
+
+pub(super) async fn serve(place: &Place, listen: &Listen) -> Result<()> {
+    let listener = bind(listen).await?;
+    let db = Database::open(place, "data").await?;
+    tell_folder(&db);
+    let run = serve_on(&db, listener, listen).await;
+    db.close().await?;
+    run
+}
+
+async fn serve_on(db: &Database, listener: TcpListener, listen: &Listen) -> Result<()> {
+    let address = address(&listener, listen)?;
+    if staff::any_owner(&db.pool).await? {
+        say(&format!("Embertide serves at {address}"));
+    } else {
+        let token = staff::make_setup_link(&db.pool, None, Clock::System.now()).await?;
+        say(&format!("Embertide serves at {address}\n\nThis is a new installation. Make the owner's account here, within two days:\n  {address}/setup/{token}\n"));
+    }
+    run(db, listener, listen).await
+}
+
+fn tell_folder(db: &Database) {
+    let Some(folder) = &db.folder else { return };
+    let why = if db.moved { " (the database's own user cannot reach the folder you are in)" } else { "" };
+    let shared = if db.is_shared() { ", attached to the database that another program started" } else { "" };
+    say(&format!("Data folder: {}{why}{shared}", folder.display()));
+}
+
+async fn bind(listen: &Listen) -> Result<TcpListener> {
+    let why = || format!("Cannot listen on {}. Is another Embertide running? Choose another with --listen 127.0.0.1:8081", listen.listen);
+    TcpListener::bind(listen.listen).await.with_context(why)
+}
+
+fn address(listener: &TcpListener, listen: &Listen) -> Result<String> {
+    let own = format!("http://{}", listener.local_addr()?);
+    Ok(listen.public_url.clone().unwrap_or(own).trim_end_matches('/').to_owned())
+}
+
+/// Serves until Ctrl-C or SIGTERM; then running requests and writes are finished, for ten seconds at most.
+async fn run(db: &Database, listener: TcpListener, listen: &Listen) -> Result<()> {
+    let stop = CancellationToken::new();
+    let bell = Arc::new(Notify::new());
+    let app = App::new(db.pool.clone(), Clock::System, &address(&listener, listen)?, Arc::clone(&bell));
+    let writes = app.writes.clone();
+    let worker = Worker { pool: db.pool.clone(), clock: Clock::System, bell, steps: STEPS };
+    let background = tokio::spawn(worker.run(stop.clone()));
+    let (router, _) = web::router(app);
+    let serving = tokio::spawn(web::serve::serve(listener, router, stop.clone()));
+    wait_for_end().await?;
+    stop.cancel();
+    let _ = serving.await;
+    writes.close();
+    let _ = tokio::time::timeout(Duration::from_secs(10), writes.wait()).await;
+    let _ = tokio::time::timeout(Duration::from_secs(10), background).await;
+    Ok(())
+}
+
+async fn wait_for_end() -> Result<()> {
+    let mut term = signal(SignalKind::terminate())?;
+    tokio::select! {
+        end = tokio::signal::ctrl_c() => end?,
+        _ = term.recv() => {}
+    }
+    Ok(())
+}

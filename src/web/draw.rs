@@ -1,0 +1,129 @@
+//! The one drawing: a ruled line with a band (where it should be) and a notch (where it is). Plain SVG text, no script.
+
+use std::fmt::Write;
+use time::Date;
+
+/// One reading on the history drawing.
+#[derive(Clone, Copy, Debug)]
+pub struct Point {
+    pub day: Date,
+    /// mg/L in the programme's basis.
+    pub level: i32,
+    /// The customer's own test: drawn hollow.
+    pub own: bool,
+}
+
+/// At most this many readings are drawn; the table beside the drawing has all.
+const POINTS: usize = 12;
+/// A pause longer than this is a break in the line.
+const BREAK_DAYS: i64 = 550;
+/// The drawing is made at a phone's width, so that its text is as large as the page's.
+const WIDTH: f64 = 360.0;
+const HEIGHT: f64 = 250.0;
+const LEFT: f64 = 54.0;
+const RIGHT: f64 = 20.0;
+const TOP: f64 = 14.0;
+const BOTTOM: f64 = 36.0;
+
+/// History of the inhibitor: the wanted band, a line, and a mark whose shape says low, in band or high. `points` newest first.
+pub fn history(points: &[Point], band: (i32, i32), what: &str) -> String {
+    let mut points: Vec<Point> = points.iter().take(POINTS).copied().collect();
+    points.reverse();
+    let (Some(first), Some(last)) = (points.first().copied(), points.last().copied()) else { return String::new() };
+    let scale = Scale::new(&points, first.day, last.day, band);
+    let mut svg = String::with_capacity(2500);
+    let _ = write!(
+        svg,
+        r#"<svg class="chart" viewBox="0 0 {WIDTH} {HEIGHT}" role="img" aria-labelledby="ct cd"><title id="ct">{what} in the water, test by test</title><desc id="cd">{} tests. The latest, of {}, read {} mg/L. The wanted band is {} to {} mg/L. The same figures are in the table.</desc>"#,
+        points.len(),
+        crate::units::day_with_year(last.day),
+        last.level,
+        band.0,
+        band.1
+    );
+    scale.frame(&mut svg, band);
+    scale.line(&mut svg, &points);
+    scale.marks(&mut svg, &points, band);
+    svg.push_str("</svg>");
+    svg
+}
+
+struct Scale {
+    from: Date,
+    days: f64,
+    top: i32,
+    step: i32,
+}
+
+impl Scale {
+    fn new(points: &[Point], from: Date, to: Date, band: (i32, i32)) -> Self {
+        let highest = points.iter().map(|p| p.level).max().unwrap_or(0).max(band.1);
+        let wanted = highest + highest / 8 + 1;
+        let step = [10, 20, 25, 50, 100, 200, 250, 500, 1000, 2000, 5000].into_iter().find(|s| wanted / s <= 5).unwrap_or(20_000);
+        let days = i32::try_from((to - from).whole_days()).unwrap_or(1).max(1);
+        Self { from, days: f64::from(days), top: (wanted / step + 1) * step, step }
+    }
+
+    fn x(&self, day: Date) -> f64 {
+        let days = i32::try_from((day - self.from).whole_days()).unwrap_or(0);
+        LEFT + 10.0 + f64::from(days) / self.days * (WIDTH - LEFT - RIGHT - 20.0)
+    }
+
+    fn y(&self, level: i32) -> f64 {
+        HEIGHT - BOTTOM - f64::from(level) / f64::from(self.top) * (HEIGHT - TOP - BOTTOM)
+    }
+
+    fn frame(&self, svg: &mut String, band: (i32, i32)) {
+        let (low, high) = (self.y(band.0), self.y(band.1));
+        let _ = write!(svg, r#"<rect class="band" x="{LEFT}" y="{high:.1}" width="{:.1}" height="{:.1}"/>"#, WIDTH - LEFT - RIGHT, low - high);
+        let _ = write!(svg, r#"<text class="bl" x="{:.1}" y="{:.1}">wanted</text>"#, LEFT + 8.0, high + 17.0);
+        for level in (0..=self.top).step_by(usize::try_from(self.step).unwrap_or(1000)) {
+            let y = self.y(level);
+            let _ = write!(svg, r#"<path class="tickline" d="M{:.1} {y:.1}H{LEFT}"/><text x="{:.1}" y="{:.1}" text-anchor="end">{level}</text>"#, LEFT - 6.0, LEFT - 9.0, y + 5.0);
+        }
+    }
+
+    fn line(&self, svg: &mut String, points: &[Point]) {
+        let mut path = String::new();
+        let mut before: Option<Date> = None;
+        for p in points.iter().filter(|p| !p.own) {
+            let joined = before.is_some_and(|b| (p.day - b).whole_days() <= BREAK_DAYS);
+            let _ = write!(path, "{}{:.1} {:.1}", if joined { "L" } else { "M" }, self.x(p.day), self.y(p.level));
+            before = Some(p.day);
+        }
+        let _ = write!(svg, r#"<path class="line" d="{path}"/>"#);
+    }
+
+    fn marks(&self, svg: &mut String, points: &[Point], band: (i32, i32)) {
+        let mut year_at = f64::MIN;
+        let mut year = 0;
+        for p in points {
+            let (x, y) = (self.x(p.day), self.y(p.level));
+            let class = if p.own { "own" } else { "mark" };
+            let _ = match p.level {
+                l if l < band.0 => write!(svg, r#"<path class="{class}" d="M{:.1} {:.1}h15l-7.5 13z"/>"#, x - 7.5, y - 6.5),
+                l if l > band.1 => write!(svg, r#"<path class="{class}" d="M{:.1} {:.1}h15l-7.5 -13z"/>"#, x - 7.5, y + 6.5),
+                _ => write!(svg, r#"<circle class="{class}" cx="{x:.1}" cy="{y:.1}" r="6.5"/>"#),
+            };
+            if p.day.year() != year && x - year_at > 40.0 {
+                (year, year_at) = (p.day.year(), x);
+                let _ = write!(svg, r#"<text x="{x:.1}" y="{:.1}" text-anchor="middle">{year}</text>"#, HEIGHT - 10.0);
+            }
+        }
+    }
+}
+
+/// A due window as the band, today as the notch. The words beside it say the same.
+pub fn window(opens: Date, closes: Date, today: Date) -> String {
+    let span = (closes - opens).whole_days().max(1);
+    let from = opens - time::Duration::days(span / 2 + 7);
+    let to = closes + time::Duration::days(span / 2 + 7);
+    let whole = i32::try_from((to - from).whole_days()).unwrap_or(1);
+    let x = |day: Date| 6.0 + f64::from(i32::try_from((day - from).whole_days()).unwrap_or(0).clamp(0, whole)) / f64::from(whole) * 168.0;
+    format!(
+        r#"<svg class="notch" viewBox="0 0 180 24" aria-hidden="true"><path class="rule" d="M2 16H178"/><rect class="ok" x="{:.1}" y="8" width="{:.1}" height="8"/><path class="at" d="M{:.1} 17l-6-13h12z"/></svg>"#,
+        x(opens),
+        x(closes) - x(opens),
+        x(today)
+    )
+}

@@ -1,0 +1,203 @@
+//! Customers and their places.
+
+use super::super::{
+    app::App,
+    error::{Error, Result},
+    form::Posted,
+    guard::{Office, see_other},
+    html::{Frame, html},
+};
+use crate::store::{
+    customers::{self, Customer, CustomerLine, PinOrigin, Place},
+    units::{self, Unit},
+};
+use askama::Template;
+use axum::extract::{Path, Query};
+use serde::Deserialize;
+use uuid::Uuid;
+
+/// Customers a page.
+const LINES: i64 = 50;
+
+#[derive(Debug, Default, Deserialize)]
+pub(super) struct Asked {
+    #[serde(default)]
+    q: String,
+    #[serde(default)]
+    after: String,
+}
+
+#[derive(Template)]
+#[template(path = "office/customers.html")]
+struct ListPage {
+    f: Frame,
+    q: String,
+    lines: Vec<CustomerLine>,
+    next: String,
+}
+
+pub(super) async fn list(who: Office, app: App, Query(asked): Query<Asked>) -> Result {
+    let lines = customers::search(&app.pool, &asked.q, &asked.after, LINES).await?;
+    let full = i64::try_from(lines.len()).unwrap_or(0) == LINES;
+    let next = lines.last().filter(|_| full).map(|l| l.name.clone()).unwrap_or_default();
+    html(&ListPage { f: Frame::of(&who, "customers"), q: asked.q, lines, next })
+}
+
+/// A place with its units.
+struct PlaceView {
+    place: Place,
+    pin: String,
+    units: Vec<Unit>,
+}
+
+#[derive(Template)]
+#[template(path = "office/customer.html")]
+struct CustomerPage {
+    f: Frame,
+    c: Customer,
+    places: Vec<PlaceView>,
+}
+
+pub(super) async fn page(who: Office, app: App, Path(id): Path<Uuid>) -> Result {
+    let c = customers::get(&app.pool, id).await?;
+    let mut units = units::of_customer(&app.pool, id).await?;
+    let places = customers::places(&app.pool, id).await?.into_iter().map(|place| {
+        let (own, rest) = units.drain(..).partition(|u| u.place_id == place.id);
+        units = rest;
+        PlaceView { pin: place.pin.map(|(lat, lon)| format!("{lat:.5}, {lon:.5}")).unwrap_or_default(), place, units: own }
+    });
+    let places = places.collect();
+    html(&CustomerPage { f: Frame::of(&who, "customers"), c, places })
+}
+
+#[derive(Debug, Deserialize)]
+pub(super) struct CustomerForm {
+    name: String,
+    #[serde(default)]
+    reference: String,
+    #[serde(default)]
+    phone: String,
+    #[serde(default)]
+    email: String,
+    #[serde(default)]
+    note: String,
+    #[serde(default)]
+    row_version: i32,
+}
+
+fn customer(form: &CustomerForm, id: Uuid) -> Result<Customer> {
+    let name = need(&form.name, "Give the customer a name", 120)?;
+    let reference = Some(short(&form.reference, "The reference", 40)?).filter(|r| !r.is_empty());
+    let (phone, email) = (short(&form.phone, "The phone number", 40)?, short(&form.email, "The mail address", 200)?);
+    Ok(Customer { id, reference, name, phone, email, note: short(&form.note, "The note", 4000)?, row_version: form.row_version })
+}
+
+/// A text that must be there.
+pub(super) fn need(text: &str, what: &str, most: usize) -> Result<String> {
+    match text.trim() {
+        "" => Err(Error::Bad(format!("{what}."))),
+        t if t.chars().count() > most => Err(Error::Bad(format!("{what} of {most} characters at most."))),
+        t => Ok(t.to_owned()),
+    }
+}
+
+/// A text that may be empty.
+pub(super) fn short(text: &str, what: &str, most: usize) -> Result<String> {
+    let text = text.trim();
+    if text.chars().count() > most { Err(Error::Bad(format!("{what} may have {most} characters at most."))) } else { Ok(text.to_owned()) }
+}
+
+pub(super) async fn add(who: Office, app: App, posted: Posted<CustomerForm>) -> Result {
+    let customer = customer(&posted.form, posted.id)?;
+    let now = app.clock.now();
+    let mut tx = app.pool.begin().await?;
+    if posted.first_time(&mut tx, &who, "add customer", now).await? {
+        customers::add(&mut *tx, &customer, now).await?;
+    }
+    tx.commit().await?;
+    Ok(see_other(&format!("/customers/{}", customer.id)))
+}
+
+pub(super) async fn change(who: Office, app: App, (Path(id), posted): (Path<Uuid>, Posted<CustomerForm>)) -> Result {
+    let customer = customer(&posted.form, id)?;
+    let mut tx = app.pool.begin().await?;
+    if posted.first_time(&mut tx, &who, "change customer", app.clock.now()).await? {
+        customers::change(&mut *tx, &customer).await?;
+    }
+    tx.commit().await?;
+    Ok(see_other(&format!("/customers/{id}")))
+}
+
+#[derive(Debug, Deserialize)]
+pub(super) struct PlaceForm {
+    name: String,
+    #[serde(default)]
+    address: String,
+    #[serde(default)]
+    town: String,
+    #[serde(default)]
+    pin: String,
+    #[serde(default)]
+    access_note: String,
+    #[serde(default)]
+    hazards: String,
+    #[serde(default)]
+    row_version: i32,
+}
+
+fn place(form: &PlaceForm, id: Uuid, customer_id: Uuid) -> Result<Place> {
+    let pin = pin(&form.pin)?;
+    Ok(Place {
+        id,
+        customer_id,
+        name: need(&form.name, "Give the place a name", 120)?,
+        address: short(&form.address, "The address", 300)?,
+        town: short(&form.town, "The town", 80)?,
+        pin,
+        pin_origin: if pin.is_some() { PinOrigin::Office } else { PinOrigin::None },
+        access_note: short(&form.access_note, "The note on access", 2000)?,
+        hazards: short(&form.hazards, "The hazards", 2000)?,
+        row_version: form.row_version,
+    })
+}
+
+/// Latitude and longitude as a map shows them: "44.612, -73.201". Empty for none.
+fn pin(text: &str) -> Result<Option<(f64, f64)>> {
+    let text = text.trim();
+    if text.is_empty() {
+        return Ok(None);
+    }
+    let parts: Vec<&str> = text.split([',', ' ', ';']).filter(|p| !p.is_empty()).collect();
+    let numbers: Vec<f64> = parts.iter().filter_map(|p| p.parse().ok()).collect();
+    match numbers[..] {
+        [lat, lon] if parts.len() == 2 && (-90.0..=90.0).contains(&lat) && (-180.0..=180.0).contains(&lon) => Ok(Some((lat, lon))),
+        _ => Err(Error::Bad(format!("“{}” is no position. Write latitude, then longitude, as in 44.612, -73.201.", text.chars().take(40).collect::<String>()))),
+    }
+}
+
+pub(super) async fn add_place(who: Office, app: App, (Path(id), posted): (Path<Uuid>, Posted<PlaceForm>)) -> Result {
+    let place = place(&posted.form, posted.id, id)?;
+    customers::get(&app.pool, id).await?;
+    let mut tx = app.pool.begin().await?;
+    if posted.first_time(&mut tx, &who, "add place", app.clock.now()).await? {
+        customers::add_place(&mut *tx, &place).await?;
+    }
+    tx.commit().await?;
+    Ok(see_other(&format!("/customers/{id}#place-{}", place.id)))
+}
+
+pub(super) async fn change_place(who: Office, app: App, (Path(id), posted): (Path<Uuid>, Posted<PlaceForm>)) -> Result {
+    let before = customers::place(&app.pool, id).await?;
+    let mut place = place(&posted.form, id, before.customer_id)?;
+    // A pin that was set in the yard and only looked at here keeps its origin.
+    let same = before.pin.zip(place.pin).is_some_and(|(a, b)| (a.0 - b.0).abs() < 1e-5 && (a.1 - b.1).abs() < 1e-5);
+    if same {
+        (place.pin, place.pin_origin) = (before.pin, before.pin_origin);
+    }
+    let mut tx = app.pool.begin().await?;
+    if posted.first_time(&mut tx, &who, "change place", app.clock.now()).await? {
+        customers::change_place(&mut *tx, &place).await?;
+    }
+    tx.commit().await?;
+    Ok(see_other(&format!("/customers/{}#place-{id}", before.customer_id)))
+}

@@ -1,0 +1,117 @@
+//! Who is due, by window, and why.
+
+use super::super::{
+    app::App,
+    draw,
+    error::Result,
+    guard::Office,
+    html::{Frame, html},
+    words::{self, State},
+};
+use crate::{
+    store::{catalogue, due},
+    units::{day_short, day_with_year},
+};
+use askama::Template;
+use axum::extract::Query;
+use serde::Deserialize;
+use time::{Date, Duration};
+use uuid::Uuid;
+
+/// Lines a page.
+const LINES: i64 = 60;
+
+#[derive(Debug, Default, Deserialize)]
+pub(super) struct Asked {
+    #[serde(default)]
+    job: String,
+    #[serde(default)]
+    town: String,
+    /// `all` shows what opens later as well.
+    #[serde(default)]
+    show: String,
+    #[serde(default)]
+    after_day: String,
+    after_unit: Option<Uuid>,
+}
+
+/// One job of one unit, ready for the page.
+struct Line {
+    unit_id: Uuid,
+    unit: String,
+    place: String,
+    town: String,
+    customer_id: Uuid,
+    customer: String,
+    phone: String,
+    job: String,
+    reason: String,
+    state: State,
+    window: String,
+    drawing: String,
+    visit: String,
+}
+
+#[derive(Template)]
+#[template(path = "office/due.html")]
+struct DuePage {
+    f: Frame,
+    asked: Asked,
+    jobs: Vec<(String, String)>,
+    past: i64,
+    open: i64,
+    later: i64,
+    lines: Vec<Line>,
+    /// The query of the next page; empty on the last.
+    next: String,
+}
+
+pub(super) async fn page(who: Office, app: App, Query(asked): Query<Asked>) -> Result {
+    let today = who.dealer.today;
+    let mut c = app.pool.acquire().await?;
+    let book = catalogue::job_book(&mut c).await?;
+    let (past, open, later) = due::counts(&mut *c, today).await?;
+    let filter = due::Filter {
+        job: asked.job.clone(),
+        town: asked.town.clone(),
+        opened_by: (asked.show != "all").then_some(today),
+        after: crate::units::parse_date(&asked.after_day).ok().zip(asked.after_unit),
+    };
+    let found = due::lines(&mut *c, &filter, LINES).await?;
+    let next = match found.last().filter(|_| i64::try_from(found.len()).unwrap_or(0) == LINES) {
+        Some(last) => format!("?job={}&town={}&show={}&after_day={}&after_unit={}", plain(&asked.job), plain(&asked.town), plain(&asked.show), last.closes_on, last.unit_id),
+        None => String::new(),
+    };
+    let jobs = book.jobs.iter().map(|j| (j.kind.code().to_owned(), j.kind.name().to_owned())).collect();
+    let lines = found.into_iter().map(|l| line(l, today)).collect();
+    html(&DuePage { f: Frame::of(&who, "due"), asked, jobs, past, open, later, lines, next })
+}
+
+/// Letters, digits, spaces and dashes of a filter, safe inside an address.
+fn plain(text: &str) -> String {
+    text.chars().filter(|c| c.is_alphanumeric() || "- ".contains(*c)).map(|c| if c == ' ' { '+' } else { c }).collect()
+}
+
+fn line(l: due::DueLine, today: Date) -> Line {
+    let day = |d: Date| if (d - today).abs() < Duration::days(200) { day_short(d) } else { day_with_year(d) };
+    let visit = match (l.visit_day, l.visit_status.as_deref()) {
+        (Some(d), Some("confirmed")) => format!("Confirmed for {}", day(d)),
+        (Some(d), _) => format!("Planned for {}", day(d)),
+        _ => String::new(),
+    };
+    Line {
+        state: words::window(l.opens_on, l.closes_on, today),
+        window: format!("{} to {}", day(l.opens_on), day(l.closes_on)),
+        drawing: draw::window(l.opens_on, l.closes_on, today),
+        unit_id: l.unit_id,
+        unit: l.unit_name,
+        place: l.place_name,
+        town: l.town,
+        customer_id: l.customer_id,
+        customer: l.customer_name,
+        phone: l.customer_phone,
+        job: l.job_name,
+        reason: l.reason,
+        visit,
+    }
+}

@@ -1,0 +1,68 @@
+//! The office's face: who is due, the week, customers and units, lists, settings.
+
+mod bring_in;
+mod customers;
+mod due;
+mod reports;
+mod settings;
+mod units;
+mod visits;
+mod week;
+
+use super::{
+    LIST_LIMIT,
+    app::App,
+    guard::{Office, Owner, Protected, RouteInfo},
+};
+use axum::{Router, extract::DefaultBodyLimit};
+
+pub(super) fn routes() -> (Router<App>, Vec<RouteInfo>) {
+    Protected::<Office>::default()
+        .get("/due", due::page)
+        .get("/week", week::coming)
+        .get("/week/{week}", week::page)
+        .get("/week/{week}/print", week::print)
+        .post("/week/{week}/plan", week::plan)
+        .post("/week/{week}/issue", week::issue)
+        .post("/visits/{id}/move", visits::shift)
+        .post("/visits/{id}/confirm", visits::confirm)
+        .post("/visits/{id}/take-off", visits::take_off)
+        .get("/customers", customers::list)
+        .post("/customers", customers::add)
+        .get("/customers/{id}", customers::page)
+        .post("/customers/{id}", customers::change)
+        .post("/customers/{id}/places", customers::add_place)
+        .post("/places/{id}", customers::change_place)
+        .get("/places/{id}/new-unit", units::new_page)
+        .post("/places/{id}/units", units::add)
+        .get("/units/{id}", units::page)
+        .post("/units/{id}", units::change)
+        .post("/units/{id}/volume", units::add_volume)
+        .post("/units/{id}/tests", units::add_test)
+        .post("/units/{id}/requests", units::ask)
+        .post("/units/{id}/links", units::make_link)
+        .post("/units/{id}/links/{link}/revoke", units::revoke_link)
+        .get("/reports/{id}", reports::page)
+        .into_parts()
+}
+
+pub(super) fn owner_routes() -> (Router<App>, Vec<RouteInfo>) {
+    Protected::<Owner>::default()
+        .get("/settings", settings::page)
+        .post("/settings", settings::change)
+        .post("/settings/staff", settings::invite)
+        .post("/settings/staff/{id}/link", settings::new_link)
+        .post("/settings/staff/{id}/active", settings::set_active)
+        .post("/settings/depots", settings::add_depot)
+        .into_parts()
+}
+
+/// Lists may be larger than other forms.
+pub(super) fn list_routes() -> (Router<App>, Vec<RouteInfo>) {
+    let (router, list) = Protected::<Office>::default()
+        .get("/bring-in", bring_in::page)
+        .post("/bring-in", bring_in::check)
+        .post("/bring-in/keep", bring_in::keep)
+        .into_parts();
+    (router.layer(DefaultBodyLimit::max(LIST_LIMIT)), list)
+}

@@ -1,0 +1,285 @@
+//! The week: plan it, look at it, issue it, print it.
+
+use super::super::{
+    app::App,
+    error::{Error, Result},
+    form::Posted,
+    guard::{Office, see_other},
+    html::{Frame, html},
+    words::{self, State},
+};
+use crate::{
+    store::{
+        catalogue,
+        dealer::Dealer,
+        events::{self, Actor},
+        queue::{self, PLAN_WEEK, plan_week_wish},
+        staff,
+        week::{self, Plan, RouteRow, Stop},
+    },
+    units::{day_long, day_short, month_day, span, time_of_day},
+};
+use askama::Template;
+use axum::extract::{Path, Query};
+use serde::Deserialize;
+use time::{Date, Duration};
+use uuid::Uuid;
+
+/// Visits without a place that are shown one by one.
+const SHOWN: i64 = 40;
+
+/// A stop, ready for the page.
+pub(super) struct StopView {
+    pub(super) visit_id: Uuid,
+    pub(super) row_version: i32,
+    pub(super) n: i16,
+    pub(super) times: String,
+    pub(super) place: String,
+    pub(super) town: String,
+    pub(super) address: String,
+    pub(super) unit: String,
+    pub(super) unit_id: Uuid,
+    pub(super) customer: String,
+    pub(super) phone: String,
+    pub(super) jobs: String,
+    pub(super) reason: String,
+    pub(super) why: String,
+    pub(super) dose: String,
+    pub(super) drive: String,
+    pub(super) state: State,
+    pub(super) open: bool,
+    pub(super) confirmed: bool,
+    pub(super) window: State,
+}
+
+impl StopView {
+    pub(super) fn of(s: &Stop, dealer: &Dealer) -> Self {
+        Self {
+            visit_id: s.visit_id,
+            row_version: s.row_version,
+            n: s.position.unwrap_or(0),
+            times: s.starts.zip(s.ends).map_or_else(String::new, |(a, b)| format!("{} to {}", time_of_day(a), time_of_day(b))),
+            place: s.place_name.clone(),
+            town: s.town.clone(),
+            address: s.address.clone(),
+            unit: s.unit_name.clone(),
+            unit_id: s.unit_id,
+            customer: s.customer_name.clone(),
+            phone: s.customer_phone.clone(),
+            jobs: s.job_names.join(", "),
+            reason: s.reason.clone(),
+            why: s.why.clone(),
+            dose: s.expected_dose_ml.filter(|ml| *ml > 0).map(|ml| words::amount(ml, dealer.units)).unwrap_or_default(),
+            drive: format!("{}, {}", span(s.drive_s), words::distance(s.drive_m)),
+            state: words::visit(&s.status),
+            open: s.status == "planned" || s.status == "confirmed",
+            confirmed: s.status == "confirmed",
+            window: words::window(s.opens_on, s.closes_on, dealer.today),
+        }
+    }
+}
+
+/// One technician's day, ready for the page.
+pub(super) struct DayView {
+    pub(super) technician: String,
+    pub(super) heading: String,
+    pub(super) summary: String,
+    pub(super) lunch: String,
+    pub(super) trouble: String,
+    pub(super) load: Vec<String>,
+    pub(super) stops: Vec<StopView>,
+}
+
+/// A technician's day that a visit can be put on.
+struct Target {
+    value: String,
+    words: String,
+}
+
+#[derive(Template)]
+#[template(path = "office/week.html")]
+struct WeekPage {
+    f: Frame,
+    week: String,
+    heading: String,
+    before: String,
+    after: String,
+    plan: Option<PlanView>,
+    planning: bool,
+    failed: String,
+    said: String,
+    days: Vec<DayView>,
+    targets: Vec<Target>,
+    unplaced: Vec<StopView>,
+    unplaced_all: i64,
+    unplaced_pressing: i64,
+    totals: String,
+}
+
+struct PlanView {
+    issued: bool,
+    drive_source: String,
+    row_version: i32,
+}
+
+#[derive(Debug, Default, Deserialize)]
+pub(super) struct Said {
+    #[serde(default)]
+    pub(super) said: String,
+}
+
+pub(super) async fn coming(who: Office, _: App, (): ()) -> Result {
+    let monday = week::monday_of(who.dealer.today);
+    let next = if monday == who.dealer.today { monday } else { monday + Duration::days(7) };
+    Ok(see_other(&format!("/week/{}", week::week_name(next))))
+}
+
+pub(super) fn monday(name: &str) -> Result<Date> {
+    week::parse_week(name).ok_or(Error::NotFound)
+}
+
+pub(super) async fn page(who: Office, app: App, (Path(name), Query(said)): (Path<String>, Query<Said>)) -> Result {
+    let monday = monday(&name)?;
+    let plan = week::header(&app.pool, monday).await?;
+    let waiting = queue::waiting(&app.pool, PLAN_WEEK, &plan_week_wish(monday)).await?;
+    let (unplaced_all, unplaced_pressing) = week::unplaced_counts(&app.pool, monday).await?;
+    let unplaced = week::unplaced(&app.pool, monday, SHOWN).await?;
+    let (days, totals) = days(&app, &who.dealer, monday, None).await?;
+    let page = WeekPage {
+        f: Frame::of(&who, "week"),
+        week: week::week_name(monday),
+        heading: format!("{} to {}", day_short(monday), day_short(monday + Duration::days(6))),
+        before: week::week_name(monday - Duration::days(7)),
+        after: week::week_name(monday + Duration::days(7)),
+        plan: plan.map(|p: Plan| PlanView { issued: p.issued_at.is_some(), drive_source: p.drive_source, row_version: p.row_version }),
+        planning: waiting.is_some(),
+        failed: waiting.unwrap_or_default(),
+        said: said.said,
+        days,
+        targets: targets(&app, monday).await?,
+        unplaced: unplaced.iter().map(|s| StopView::of(s, &who.dealer)).collect(),
+        unplaced_all,
+        unplaced_pressing,
+        totals,
+    };
+    html(&page)
+}
+
+/// The routes of a week (or of one technician's day), and the week in one line.
+pub(super) async fn days(app: &App, dealer: &Dealer, monday: Date, only: Option<(Uuid, Date)>) -> Result<(Vec<DayView>, String)> {
+    let routes = week::routes(&app.pool, monday, only).await?;
+    let stops = week::stops(&app.pool, monday, only).await?;
+    let minutes: i32 = stops.iter().map(|s| s.minutes).sum();
+    let drive: i32 = routes.iter().map(|r| r.drive_s).sum();
+    let metres: i32 = routes.iter().map(|r| r.drive_m).sum();
+    let totals = format!("{} visits, {} at the units, {} of driving, {}", stops.len(), span(minutes * 60), span(drive), words::distance(metres));
+    let days = routes.iter().map(|r| day(r, &stops, dealer)).collect();
+    Ok((days, totals))
+}
+
+fn day(r: &RouteRow, stops: &[Stop], dealer: &Dealer) -> DayView {
+    let own: Vec<&Stop> = stops.iter().filter(|s| s.staff_id == Some(r.staff_id) && s.day == Some(r.day)).collect();
+    DayView {
+        technician: r.technician.clone(),
+        heading: day_long(r.day),
+        summary: format!("Leaves {} {}, back {}. {} of driving, {}.", r.depot_name, time_of_day(r.leaves), time_of_day(r.returns), span(r.drive_s), words::distance(r.drive_m)),
+        lunch: r.lunch_at.map(time_of_day).unwrap_or_default(),
+        trouble: r.trouble.clone(),
+        load: load(&own, dealer),
+        stops: own.into_iter().map(|s| StopView::of(s, dealer)).collect(),
+    }
+}
+
+/// What to put in the van: the expected doses by product, with a fifth in hand.
+fn load(stops: &[&Stop], dealer: &Dealer) -> Vec<String> {
+    let mut by_product: std::collections::BTreeMap<&str, i64> = std::collections::BTreeMap::new();
+    for s in stops {
+        if let (Some(product), Some(ml)) = (&s.product_name, s.expected_dose_ml.filter(|ml| *ml > 0)) {
+            *by_product.entry(product).or_default() += ml;
+        }
+    }
+    by_product.into_iter().map(|(p, ml)| format!("{p}: {}", words::amount((ml * 6 / 5 + 99) / 100 * 100, dealer.units))).collect()
+}
+
+async fn targets(app: &App, monday: Date) -> Result<Vec<Target>> {
+    let technicians = staff::technicians(&app.pool).await?;
+    let days = staff::working_days(&app.pool, monday).await?;
+    let target = |d: &staff::WorkingDay| {
+        let t = technicians.iter().find(|t| t.id == d.staff_id)?;
+        Some(Target { value: format!("{}/{}", t.id, d.day), words: format!("{}, {}", day_short(d.day), t.name) })
+    };
+    Ok(days.iter().filter_map(target).collect())
+}
+
+#[derive(Debug, Deserialize)]
+pub(super) struct Nothing {}
+
+pub(super) async fn plan(who: Office, app: App, (Path(name), posted): (Path<String>, Posted<Nothing>)) -> Result {
+    let monday = monday(&name)?;
+    let now = app.clock.now();
+    if week::header(&app.pool, monday).await?.is_some_and(|p| p.issued_at.is_some()) {
+        return Err(Error::Bad("This week is issued: technicians and customers count on it. Move single visits instead.".to_owned()));
+    }
+    let mut tx = app.pool.begin().await?;
+    let wish = plan_week_wish(monday);
+    if posted.first_time(&mut tx, &who, "plan week", now).await? && queue::waiting(&mut *tx, PLAN_WEEK, &wish).await?.is_none() {
+        queue::ask(&mut *tx, PLAN_WEEK, &wish, now, Some(who.staff_id)).await?;
+    }
+    tx.commit().await?;
+    app.bell.notify_one();
+    Ok(see_other(&format!("/week/{name}")))
+}
+
+#[derive(Debug, Deserialize)]
+pub(super) struct Version {
+    row_version: i32,
+}
+
+pub(super) async fn issue(who: Office, app: App, (Path(name), posted): (Path<String>, Posted<Version>)) -> Result {
+    let monday = monday(&name)?;
+    let now = app.clock.now();
+    let mut tx = app.pool.begin().await?;
+    if posted.first_time(&mut tx, &who, "issue week", now).await? {
+        week::issue(&mut *tx, monday, posted.form.row_version, now).await?;
+        let actor = Actor { id: Some(who.staff_id), words: who.name.clone() };
+        events::note(&mut *tx, now, &actor, "issued a week", &name).await?;
+    }
+    tx.commit().await?;
+    Ok(see_other(&format!("/week/{name}?said=issued")))
+}
+
+#[derive(Template)]
+#[template(path = "office/week_print.html")]
+struct PrintPage {
+    f: Frame,
+    week: String,
+    heading: String,
+    drive_source: String,
+    days: Vec<DayView>,
+    totals: String,
+    job_cautions: Vec<String>,
+}
+
+/// The week on paper: a sheet a technician and day, with boxes to write in.
+pub(super) async fn print(who: Office, app: App, Path(name): Path<String>) -> Result {
+    let monday = monday(&name)?;
+    let plan = week::header(&app.pool, monday).await?.ok_or(Error::NotFound)?;
+    let (days, totals) = days(&app, &who.dealer, monday, None).await?;
+    let codes: Vec<String> = {
+        let mut c = app.pool.acquire().await?;
+        catalogue::job_book(&mut c).await?.jobs.iter().map(|j| j.kind.code().to_owned()).collect()
+    };
+    let items = catalogue::checklist(&app.pool, &codes).await?;
+    let mut job_cautions: Vec<String> = items.into_iter().map(|i| i.caution).filter(|c| !c.is_empty()).collect();
+    job_cautions.sort();
+    job_cautions.dedup();
+    html(&PrintPage {
+        f: Frame::of(&who, "week"),
+        week: week::week_name(monday),
+        heading: format!("{} to {}", month_day(monday), month_day(monday + Duration::days(6))),
+        drive_source: plan.drive_source,
+        days,
+        totals,
+        job_cautions,
+    })
+}
