@@ -24,6 +24,7 @@
 
 pub mod clock;
 pub mod cluster;
+pub mod demo;
 pub mod jobs;
 pub mod roads;
 pub mod route;
@@ -32,4 +33,5 @@ pub mod secrets;
 pub mod settings;
 pub mod store;
 pub mod units;
+pub mod web;
 pub mod water;

@@ -4,7 +4,7 @@
 
 use std::fmt;
 
-use super::problem::{Lock, Problem, Visit};
+use super::problem::{Problem, Visit};
 use super::timetable::time_route;
 use super::words::{duration, litres};
 
@@ -126,12 +126,7 @@ fn reason(problem: &Problem, routes: &[Vec<usize>], visit: usize) -> Reason {
 /// The shifts that could serve the visit if they were empty, or why there are none.
 fn never(problem: &Problem, visit: usize, v: &Visit) -> Result<Vec<usize>, Reason> {
     let all = problem.shifts();
-    let promised = |&k: &usize| match v.lock {
-        Lock::Free => true,
-        Lock::Day(day) => all[k].day == day,
-        Lock::Technician(technician) => all[k].technician == technician,
-        Lock::Shift(shift) | Lock::At { shift, .. } => k == shift,
-    };
+    let promised = |&k: &usize| v.may_go_in(k, &all[k]);
     let open = |&k: &usize| v.starts_in(k, &all[k]).next().is_some();
     let in_hours = |&k: &usize| {
         v.starts_in(k, &all[k])

@@ -150,16 +150,10 @@ impl Visit {
         ix: usize,
         shift: &'a Shift,
     ) -> impl Iterator<Item = (i32, i32)> + 'a {
-        let (ours, promised) = match self.lock {
-            Lock::Free => (true, None),
-            Lock::Day(day) => (day == shift.day, None),
-            Lock::Technician(technician) => (technician == shift.technician, None),
-            Lock::Shift(want) => (want == ix, None),
-            Lock::At {
-                shift: want,
-                from,
-                to,
-            } => (want == ix, Some((from, to))),
+        let ours = self.may_go_in(ix, shift);
+        let promised = match self.lock {
+            Lock::At { from, to, .. } => Some((from, to)),
+            _ => None,
         };
         let windows = self
             .windows
@@ -169,6 +163,16 @@ impl Visit {
             .filter(|_| ours)
             .into_iter()
             .chain(windows.map(|w| (w.from, w.to)))
+    }
+
+    /// Whether the lock allows `shift` (at index `ix`).
+    pub(super) fn may_go_in(&self, ix: usize, shift: &Shift) -> bool {
+        match self.lock {
+            Lock::Free => true,
+            Lock::Day(day) => day == shift.day,
+            Lock::Technician(technician) => technician == shift.technician,
+            Lock::Shift(want) | Lock::At { shift: want, .. } => want == ix,
+        }
     }
 }
 

@@ -284,3 +284,11 @@ pub async fn newest(db: impl PgExecutor<'_>, report_id: Uuid) -> Result<(Uuid, i
 pub async fn of_visit(db: impl PgExecutor<'_>, visit_id: Uuid) -> Result<Option<Uuid>> {
     Ok(sqlx::query_scalar!("SELECT report_id FROM visit_reports WHERE visit_id = $1 ORDER BY received_at LIMIT 1", visit_id).fetch_optional(db).await?)
 }
+
+/// The jobs that a version of a report says were done.
+pub async fn job_codes(db: impl PgExecutor<'_>, report_id: Uuid, version: i32) -> Result<Vec<String>> {
+    let rows = sqlx::query_scalar!("SELECT job_code FROM report_jobs WHERE report_id = $1 AND version = $2 ORDER BY job_code LIMIT 100", report_id, version)
+        .fetch_all(db)
+        .await?;
+    Ok(rows)
+}

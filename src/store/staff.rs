@@ -136,6 +136,7 @@ pub async fn use_setup_link(db: impl PgExecutor<'_>, token: &str, now: OffsetDat
 pub struct Technician {
     pub id: Uuid,
     pub name: String,
+    pub depot_id: Uuid,
     pub depot_name: String,
     pub lat: f64,
     pub lon: f64,
@@ -149,7 +150,7 @@ pub struct Technician {
 pub async fn technicians(db: impl PgExecutor<'_>) -> Result<Vec<Technician>> {
     let rows = sqlx::query_as!(
         Technician,
-        "SELECT s.id, s.name, d.name AS depot_name, d.lat, d.lon, t.skills, t.van_capacity_ml, t.lunch_from, t.lunch_to, t.lunch_minutes
+        "SELECT s.id, s.name, t.depot_id, d.name AS depot_name, d.lat, d.lon, t.skills, t.van_capacity_ml, t.lunch_from, t.lunch_to, t.lunch_minutes
          FROM technicians t JOIN staff s ON s.id = t.staff_id JOIN depots d ON d.id = t.depot_id
          WHERE s.active ORDER BY lower(s.name), s.id LIMIT 50"
     )
@@ -205,5 +206,46 @@ pub async fn depots(db: impl PgExecutor<'_>) -> Result<Vec<Depot>> {
 
 pub async fn add_depot(db: impl PgExecutor<'_>, d: &Depot) -> Result<()> {
     sqlx::query!("INSERT INTO depots (id, name, lat, lon) VALUES ($1, $2, $3, $4)", d.id, d.name, d.lat, d.lon).execute(db).await?;
+    Ok(())
+}
+
+/// The usual hours of one weekday.
+#[derive(Clone, Copy, Debug)]
+pub struct Hours {
+    pub staff_id: Uuid,
+    /// ISO: 1 is Monday.
+    pub weekday: i16,
+    pub starts: i32,
+    pub ends: i32,
+}
+
+pub async fn hours(db: impl PgExecutor<'_>) -> Result<Vec<Hours>> {
+    Ok(sqlx::query_as!(Hours, "SELECT staff_id, weekday, starts, ends FROM working_hours ORDER BY staff_id, weekday LIMIT 400").fetch_all(db).await?)
+}
+
+/// Days off from `from` on.
+pub async fn days_off(db: impl PgExecutor<'_>, from: Date) -> Result<Vec<(Uuid, Date)>> {
+    let rows = sqlx::query!("SELECT staff_id, day FROM days_off WHERE day >= $1 ORDER BY day LIMIT 400", from).fetch_all(db).await?;
+    Ok(rows.into_iter().map(|r| (r.staff_id, r.day)).collect())
+}
+
+pub async fn add_day_off(db: impl PgExecutor<'_>, id: Uuid, day: Date) -> Result<()> {
+    sqlx::query!("INSERT INTO days_off (staff_id, day) VALUES ($1, $2) ON CONFLICT DO NOTHING", id, day).execute(db).await?;
+    Ok(())
+}
+
+/// Sets where a technician's days start, what they can do, what the van holds, and the same hours for these weekdays.
+pub async fn change_technician(db: &mut PgConnection, id: Uuid, depot: Uuid, skills: &[String], capacity_ml: i64, weekdays: &[u8], (starts, ends): (i32, i32)) -> Result<()> {
+    let done = sqlx::query!("UPDATE technicians SET depot_id = $2, skills = $3, van_capacity_ml = $4 WHERE staff_id = $1", id, depot, skills, capacity_ml)
+        .execute(&mut *db)
+        .await?;
+    if done.rows_affected() == 0 {
+        return Err(super::Error::NotFound);
+    }
+    let weekdays: Vec<i16> = weekdays.iter().copied().filter(|d| (1..=7).contains(d)).map(i16::from).collect();
+    sqlx::query!("DELETE FROM working_hours WHERE staff_id = $1", id).execute(&mut *db).await?;
+    sqlx::query!("INSERT INTO working_hours (staff_id, weekday, starts, ends) SELECT DISTINCT $1::uuid, d, $3::int, $4::int FROM unnest($2::smallint[]) d", id, &weekdays, starts, ends)
+        .execute(db)
+        .await?;
     Ok(())
 }

@@ -5,7 +5,7 @@ use crate::{store::sessions::Role, store::sessions::SignedIn};
 use askama::Template;
 use axum::{
     http::StatusCode,
-    response::{Html, IntoResponse, Response},
+    response::{Html, IntoResponse},
 };
 
 /// What the frame round every page shows.

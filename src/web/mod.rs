@@ -14,6 +14,9 @@ pub mod record;
 pub mod serve;
 pub mod setup;
 pub mod sign_in;
+mod draw;
+mod water_view;
+mod words;
 pub mod yard;
 
 use app::App;
@@ -38,7 +41,7 @@ pub const LIST_LIMIT: usize = 5 * 1024 * 1024;
 pub fn router(app: App) -> (Router, Vec<RouteInfo>) {
     let mut router = Router::new().route("/assets/{name}", get(assets::get)).route("/robots.txt", get(robots));
     let mut list = Vec::new();
-    for (part, routes) in [office::routes(), office::owner_routes(), office::list_routes(), yard::routes(), record::routes(), sign_in::routes(), sign_in::staff_routes(), setup::routes(), health::routes()] {
+    for (part, routes) in [office::routes(), office::owner_routes(), office::list_routes(), yard::routes(), yard::kept_routes(), record::routes(), sign_in::routes(), sign_in::staff_routes(), setup::routes(), health::routes()] {
         router = router.merge(part);
         list.extend(routes);
     }

@@ -1,6 +1,6 @@
 //! The problem laid out for speed: everything that does not change during a search.
 
-use crate::route::problem::{Lock, Problem};
+use crate::route::problem::{Lock, Problem, Visit};
 
 /// Later than any time, yet far from overflow when legs and services are added.
 pub(super) const NEVER: i32 = 1 << 29;
@@ -87,16 +87,10 @@ impl<'a> Ground<'a> {
     pub(super) fn new(problem: &'a Problem) -> Self {
         let places = problem.drive().places();
         let drive = problem.drive().cells();
-        let mut back = vec![0; drive.len()];
-        for from in 0..places {
-            for to in 0..places {
-                back[to * places + from] = drive[from * places + to];
-            }
-        }
         let mut ground = Self {
             places,
             drive,
-            back,
+            back: turned(drive, places),
             hours: hours(problem),
             tasks: Vec::new(),
             open: Vec::new(),
@@ -115,6 +109,11 @@ impl<'a> Ground<'a> {
 
     pub(super) fn leg(&self, from: u32, to: u32) -> i32 {
         self.drive[from as usize * self.places + to as usize]
+    }
+
+    /// The `x`-th of the shifts that may serve a visit.
+    pub(super) fn may(&self, visit: u32, x: usize) -> usize {
+        self.tasks[visit as usize].may[x] as usize
     }
 
     pub(super) fn allows(&self, visit: u32, shift: usize) -> bool {
@@ -168,13 +167,14 @@ impl<'a> Ground<'a> {
 
     fn add_task(&mut self, problem: &Problem, ix: usize) {
         let visit = &problem.visits()[ix];
-        let mut may = Vec::new();
-        let mut open = 0;
+        let (mut may, mut open) = (Vec::new(), 0);
+        let by_day = starts_by_day(visit, problem);
         for (k, shift) in problem.shifts().iter().enumerate() {
-            if !shift.skills.cover(visit.skills) || visit.load_ml > shift.capacity_ml {
+            let able = shift.skills.cover(visit.skills) && visit.load_ml <= shift.capacity_ml;
+            if !able || !visit.may_go_in(k, shift) {
                 continue;
             }
-            let pieces = joined(visit.starts_in(k, shift).collect());
+            let pieces = &by_day[shift.day];
             let inside = |p: &(i32, i32)| (p.1.min(shift.ends) - p.0.max(shift.starts)).max(-1);
             if pieces.iter().all(|p| inside(p) < 0) {
                 continue;
@@ -185,7 +185,7 @@ impl<'a> Ground<'a> {
                 .sum::<i64>();
             may.push(small(k));
             self.allowed[ix * self.hours.len() + k] = true;
-            self.openings[ix * self.days + shift.day] = self.opening_of(&pieces);
+            self.openings[ix * self.days + shift.day] = self.opening_of(pieces);
         }
         if !may.is_empty() {
             self.open.push(small(ix));
@@ -236,19 +236,55 @@ impl<'a> Ground<'a> {
         }
     }
 
+    /// Sorts by the leg, then by index with the visit itself first: one number each, the visit in its lower half.
     fn neighbours(&mut self) {
         for &i in &self.open {
-            let place = self.tasks[i as usize].place;
-            let key = |&j: &u32| (self.leg(place, self.tasks[j as usize].place), j != i, j);
-            let mut near = self.open.clone();
+            let row = &self.drive[self.tasks[i as usize].place as usize * self.places..];
+            let key = |&j: &u32| {
+                let leg = row[self.tasks[j as usize].place as usize];
+                u64::from(leg.cast_unsigned()) << 32 | u64::from(j != i) << 31 | u64::from(j)
+            };
+            let mut near: Vec<u64> = self.open.iter().map(key).collect();
             if near.len() > NEAR {
-                near.select_nth_unstable_by_key(NEAR - 1, key);
+                near.select_nth_unstable(NEAR - 1);
                 near.truncate(NEAR);
             }
-            near.sort_unstable_by_key(key);
-            self.tasks[i as usize].near = near;
+            near.sort_unstable();
+            self.tasks[i as usize].near = near.into_iter().map(visit_in).collect();
         }
     }
+}
+
+/// The visit in the lower half of a neighbour's number.
+fn visit_in(number: u64) -> u32 {
+    (number & 0x7FFF_FFFF) as u32
+}
+
+/// Rows and columns changed over, block by block to be kind to the memory.
+fn turned(drive: &[i32], places: usize) -> Vec<i32> {
+    const BLOCK: usize = 32;
+    let mut back = vec![0; drive.len()];
+    for corner in (0..places).step_by(BLOCK) {
+        for from in 0..places {
+            for to in corner..places.min(corner + BLOCK) {
+                back[to * places + from] = drive[from * places + to];
+            }
+        }
+    }
+    back
+}
+
+/// The starts allowed on each day, as far as windows and a promised time go.
+fn starts_by_day(visit: &Visit, problem: &Problem) -> Vec<Vec<(i32, i32)>> {
+    let mut by_day = vec![Vec::new(); problem.days()];
+    if let Lock::At { shift, from, to } = visit.lock {
+        by_day[problem.shifts()[shift].day].push((from, to));
+    } else {
+        for window in &visit.windows {
+            by_day[window.day].push((window.from, window.to));
+        }
+    }
+    by_day.into_iter().map(joined).collect()
 }
 
 /// Windows in order, those that touch or overlap joined.

@@ -149,19 +149,18 @@ impl State<'_> {
     /// the touched shifts only: elsewhere nothing has changed.
     fn choose(&mut self, j: u32, forced: bool, waiting: bool, loose: bool) -> Option<(usize, u32)> {
         let ground = self.ground;
-        let may = &ground.tasks[j as usize].may;
         let mut least = if forced { NEVER } else { self.worth(j) };
         let mut chosen = None;
         let count = if waiting {
             self.touched_shifts()
         } else {
-            may.len()
+            ground.tasks[j as usize].may.len()
         };
         for x in 0..count {
             let k = if waiting {
                 self.touched_shift(x)
             } else {
-                may[x] as usize
+                ground.may(j, x)
             };
             if waiting && !ground.allows(j, k) {
                 continue;
@@ -246,11 +245,7 @@ impl State<'_> {
 }
 
 /// The visit in the lowest bits.
-#[expect(
-    clippy::cast_possible_truncation,
-    clippy::cast_sign_loss,
-    reason = "only the lowest bits are kept"
-)]
+#[expect(clippy::cast_sign_loss, reason = "only the lowest bits are kept")]
 fn visit_of(packed: i64) -> u32 {
     (packed & ((1 << VISIT_BITS) - 1)) as u32
 }

@@ -150,3 +150,31 @@ pub async fn checklist(db: impl PgExecutor<'_>, jobs: &[String]) -> Result<Vec<C
     .await?;
     Ok(rows)
 }
+
+/// A season's usual days, in words.
+#[derive(Clone, Debug)]
+pub struct SeasonDays {
+    pub name: String,
+    pub opens: String,
+    pub closes: String,
+}
+
+pub async fn season_days(db: impl PgExecutor<'_>) -> Result<Vec<SeasonDays>> {
+    let rows = sqlx::query!(
+        r#"SELECT name, to_char(make_date(2025, opens_month, opens_day), 'Mon FMDD') AS "opens!", to_char(make_date(2025, closes_month, closes_day), 'Mon FMDD') AS "closes!"
+           FROM seasons ORDER BY name DESC LIMIT 2"#
+    )
+    .fetch_all(db)
+    .await?;
+    Ok(rows.into_iter().map(|r| SeasonDays { name: r.name, opens: r.opens, closes: r.closes }).collect())
+}
+
+/// Moves a season by month and day.
+pub async fn change_season(db: impl PgExecutor<'_>, name: &str, opens: time::Date, closes: time::Date) -> Result<()> {
+    let part = |d: time::Date| (i16::from(u8::from(d.month())), i16::from(d.day()));
+    let ((om, od), (cm, cd)) = (part(opens), part(closes));
+    let done = sqlx::query!("UPDATE seasons SET opens_month = $2, opens_day = $3, closes_month = $4, closes_day = $5 WHERE name = $1", name, om, od, cm, cd)
+        .execute(db)
+        .await?;
+    if done.rows_affected() == 1 { Ok(()) } else { Err(super::super::Error::NotFound) }
+}

@@ -4,4 +4,4 @@ mod facts;
 mod list;
 
 pub use facts::{proposals, refresh, refresh_if_old};
-pub use list::{DueLine, Filter, counts, lines, of_unit};
+pub use list::{DueLine, Filter, ask, counts, lines, of_unit};

@@ -162,7 +162,7 @@ fn place(form: &PlaceForm, id: Uuid, customer_id: Uuid) -> Result<Place> {
 }
 
 /// Latitude and longitude as a map shows them: "44.612, -73.201". Empty for none.
-fn pin(text: &str) -> Result<Option<(f64, f64)>> {
+pub(super) fn pin(text: &str) -> Result<Option<(f64, f64)>> {
     let text = text.trim();
     if text.is_empty() {
         return Ok(None);

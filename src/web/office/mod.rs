@@ -54,6 +54,8 @@ pub(super) fn owner_routes() -> (Router<App>, Vec<RouteInfo>) {
         .post("/settings/staff/{id}/link", settings::new_link)
         .post("/settings/staff/{id}/active", settings::set_active)
         .post("/settings/depots", settings::add_depot)
+        .post("/settings/technicians/{id}", settings::change_technician)
+        .post("/settings/seasons/{name}", settings::change_season)
         .into_parts()
 }
 

@@ -1,0 +1,281 @@
+//! The owner's settings: the dealer, the seasons, who works here, where days begin.
+
+use super::{
+    super::{
+        app::App,
+        error::{Error, Result},
+        form::Posted,
+        guard::{Owner, see_other},
+        html::{Frame, html},
+    },
+    customers::{need, short},
+    units::date,
+};
+use crate::{
+    store::{
+        catalogue::{self, SeasonDays},
+        dealer::{self, Change},
+        due,
+        events::{self, Actor},
+        sessions::Role,
+        staff::{self, Depot, Hours, Person, Technician},
+    },
+    units::{UnitsFirst, time_of_day},
+};
+use askama::Template;
+use axum::extract::Path;
+use serde::Deserialize;
+use time::Date;
+use uuid::Uuid;
+
+struct TechnicianView {
+    t: Technician,
+    starts: String,
+    ends: String,
+    weekdays: Vec<(u8, &'static str, bool)>,
+    litres: i64,
+    days_off: Vec<Date>,
+}
+
+#[derive(Template)]
+#[template(path = "office/settings.html")]
+struct SettingsPage {
+    f: Frame,
+    d: dealer::Dealer,
+    metric: bool,
+    people: Vec<Person>,
+    depots: Vec<Depot>,
+    technicians: Vec<TechnicianView>,
+    seasons: Vec<SeasonDays>,
+    new_link: String,
+}
+
+const WEEKDAYS: [&str; 7] = ["Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"];
+
+async fn show(who: &Owner, app: &App, new_link: String) -> Result {
+    let hours = staff::hours(&app.pool).await?;
+    let off = staff::days_off(&app.pool, who.dealer.today).await?;
+    let technicians = staff::technicians(&app.pool).await?.into_iter().map(|t| {
+        let own: Vec<&Hours> = hours.iter().filter(|h| h.staff_id == t.id).collect();
+        let weekdays = (1_u8..).zip(WEEKDAYS).map(|(n, name)| (n, name, own.iter().any(|h| h.weekday == i16::from(n)))).collect();
+        let (starts, ends) = own.first().map_or((450, 960), |h| (h.starts, h.ends));
+        let days_off = off.iter().filter(|o| o.0 == t.id).map(|o| o.1).collect();
+        TechnicianView { starts: time_of_day(starts), ends: time_of_day(ends), weekdays, litres: t.van_capacity_ml / 1000, days_off, t }
+    });
+    html(&SettingsPage {
+        f: Frame::of(who, "settings"),
+        metric: who.dealer.units == UnitsFirst::Metric,
+        d: who.dealer.clone(),
+        people: staff::all(&app.pool).await?,
+        depots: staff::depots(&app.pool).await?,
+        technicians: technicians.collect(),
+        seasons: catalogue::season_days(&app.pool).await?,
+        new_link,
+    })
+}
+
+pub(super) async fn page(who: Owner, app: App, (): ()) -> Result {
+    show(&who, &app, String::new()).await
+}
+
+#[derive(Debug, Deserialize)]
+pub(super) struct DealerForm {
+    name: String,
+    #[serde(default)]
+    phone: String,
+    #[serde(default)]
+    email: String,
+    zone: String,
+    units: String,
+    row_version: i32,
+}
+
+fn actor(who: &Owner) -> Actor {
+    Actor { id: Some(who.staff_id), words: who.name.clone() }
+}
+
+pub(super) async fn change(who: Owner, app: App, posted: Posted<DealerForm>) -> Result {
+    let form = &posted.form;
+    let name = need(&form.name, "Give the business a name", 120)?;
+    let (phone, email) = (short(&form.phone, "The phone number", 40)?, short(&form.email, "The mail address", 200)?);
+    let zone = form.zone.trim();
+    if !dealer::zone_exists(&app.pool, zone).await? {
+        return Err(Error::Bad(format!("“{zone}” is no time zone. Write it as America/New_York.")));
+    }
+    let units = if form.units == "metric" { UnitsFirst::Metric } else { UnitsFirst::Us };
+    let now = app.clock.now();
+    let mut tx = app.pool.begin().await?;
+    if posted.first_time(&mut tx, &who, "settings", now).await? {
+        dealer::change(&mut *tx, &Change { name: &name, phone: &phone, email: &email, zone, units, row_version: form.row_version }).await?;
+        events::note(&mut *tx, now, &actor(&who), "changed the settings", "").await?;
+    }
+    tx.commit().await?;
+    Ok(see_other("/settings"))
+}
+
+#[derive(Debug, Deserialize)]
+pub(super) struct Invite {
+    name: String,
+    sign_in: String,
+    role: String,
+    #[serde(default)]
+    depot: String,
+}
+
+/// Adds somebody who cannot sign in yet, and makes the link with which they choose a password.
+pub(super) async fn invite(who: Owner, app: App, posted: Posted<Invite>) -> Result {
+    let form = &posted.form;
+    let name = need(&form.name, "Give the name", 80)?;
+    let sign_in = need(&form.sign_in, "Give a name to sign in with", 120)?.to_lowercase();
+    if sign_in.chars().count() < 3 {
+        return Err(Error::Bad("The name to sign in with needs three letters or more.".to_owned()));
+    }
+    let role = Role::parse(&form.role).ok_or_else(|| Error::Bad("Choose what they do.".to_owned()))?;
+    let depot: Option<Uuid> = form.depot.parse().ok();
+    if role == Role::Technician && depot.is_none() {
+        return Err(Error::Bad("Add a depot first: a technician's day has to start somewhere.".to_owned()));
+    }
+    let now = app.clock.now();
+    let mut tx = app.pool.begin().await?;
+    let mut link = String::new();
+    if posted.first_time(&mut tx, &who, "invite", now).await? {
+        let person = Person { id: posted.id, name, sign_in: sign_in.clone(), role, active: true, row_version: 1 };
+        // No password fits this: the hash is of nothing anybody knows.
+        staff::add(&mut *tx, &person, "no password chosen yet", now).await?;
+        if let (Role::Technician, Some(depot)) = (role, depot) {
+            staff::add_technician(&mut tx, posted.id, depot, &[], 450, 960).await?;
+        }
+        let token = staff::make_setup_link(&mut *tx, Some(posted.id), now).await?;
+        events::note(&mut *tx, now, &actor(&who), "invited", &sign_in).await?;
+        link = format!("{}/setup/{token}", app.public_url);
+    }
+    tx.commit().await?;
+    show(&who, &app, link).await
+}
+
+#[derive(Debug, Deserialize)]
+pub(super) struct Nothing {}
+
+pub(super) async fn new_link(who: Owner, app: App, (Path(id), posted): (Path<Uuid>, Posted<Nothing>)) -> Result {
+    let now = app.clock.now();
+    let mut tx = app.pool.begin().await?;
+    let mut link = String::new();
+    if posted.first_time(&mut tx, &who, "password link", now).await? {
+        let token = staff::make_setup_link(&mut *tx, Some(id), now).await?;
+        events::note(&mut *tx, now, &actor(&who), "made a password link", &id.to_string()).await?;
+        link = format!("{}/setup/{token}", app.public_url);
+    }
+    tx.commit().await?;
+    show(&who, &app, link).await
+}
+
+#[derive(Debug, Deserialize)]
+pub(super) struct Active {
+    active: String,
+}
+
+pub(super) async fn set_active(who: Owner, app: App, (Path(id), posted): (Path<Uuid>, Posted<Active>)) -> Result {
+    let now = app.clock.now();
+    let active = posted.form.active == "yes";
+    let mut tx = app.pool.begin().await?;
+    if posted.first_time(&mut tx, &who, "staff", now).await? {
+        staff::set_active(&mut tx, id, active).await?;
+        events::note(&mut *tx, now, &actor(&who), if active { "let somebody in" } else { "shut somebody out" }, &id.to_string()).await?;
+    }
+    tx.commit().await?;
+    Ok(see_other("/settings#staff"))
+}
+
+#[derive(Debug, Deserialize)]
+pub(super) struct DepotForm {
+    name: String,
+    pin: String,
+}
+
+pub(super) async fn add_depot(who: Owner, app: App, posted: Posted<DepotForm>) -> Result {
+    let name = need(&posted.form.name, "Give the depot a name", 80)?;
+    let (lat, lon) = super::customers::pin(&posted.form.pin)?.ok_or_else(|| Error::Bad("Give the depot's position: latitude, longitude.".to_owned()))?;
+    let mut tx = app.pool.begin().await?;
+    if posted.first_time(&mut tx, &who, "depot", app.clock.now()).await? {
+        staff::add_depot(&mut *tx, &Depot { id: posted.id, name, lat, lon }).await?;
+    }
+    tx.commit().await?;
+    Ok(see_other("/settings#depots"))
+}
+
+#[derive(Debug, Deserialize)]
+pub(super) struct TechnicianForm {
+    depot: Uuid,
+    starts: String,
+    ends: String,
+    #[serde(default)]
+    weekday: Vec<u8>,
+    #[serde(default)]
+    skills: String,
+    litres: String,
+    #[serde(default)]
+    day_off: String,
+}
+
+/// "7:30", "7:30 am", "16:00", "4:00 pm" as minutes after midnight.
+fn clock(text: &str) -> Result<i32> {
+    let lower = text.trim().to_lowercase();
+    let (digits, half) = match lower.strip_suffix("am").or_else(|| lower.strip_suffix("pm")) {
+        Some(d) => (d.trim(), Some(lower.ends_with("pm"))),
+        None => (lower.as_str(), None),
+    };
+    let (hour, minute) = digits.split_once(':').unwrap_or((digits, "0"));
+    let read = hour.trim().parse::<i32>().ok().zip(minute.trim().parse::<i32>().ok()).filter(|(h, m)| (0..=24).contains(h) && (0..60).contains(m));
+    let (hour, minute) = read.ok_or_else(|| Error::Bad(format!("“{}” is no time of day. Write it as 7:30 am or 16:00.", text.chars().take(20).collect::<String>())))?;
+    let hour = match half {
+        Some(pm) if (1..=12).contains(&hour) => hour % 12 + if pm { 12 } else { 0 },
+        _ => hour,
+    };
+    Ok((hour * 60 + minute).min(1440))
+}
+
+pub(super) async fn change_technician(who: Owner, app: App, (Path(id), posted): (Path<Uuid>, Posted<TechnicianForm>)) -> Result {
+    let form = &posted.form;
+    let (starts, ends) = (clock(&form.starts)?, clock(&form.ends)?);
+    if starts >= ends {
+        return Err(Error::Bad("The day has to end after it starts.".to_owned()));
+    }
+    let litres: i64 = form.litres.trim().parse().ok().filter(|l| (0..=2000).contains(l)).ok_or_else(|| Error::Bad("Give what the van carries in whole litres, 2,000 at most.".to_owned()))?;
+    let skills: Vec<String> = form.skills.split(',').map(|s| s.trim().to_lowercase()).filter(|s| !s.is_empty() && s.len() <= 40).take(20).collect();
+    let day_off = date(&form.day_off)?;
+    let mut tx = app.pool.begin().await?;
+    if posted.first_time(&mut tx, &who, "technician", app.clock.now()).await? {
+        staff::change_technician(&mut tx, id, form.depot, &skills, litres * 1000, &form.weekday, (starts, ends)).await?;
+        if let Some(day) = day_off {
+            staff::add_day_off(&mut *tx, id, day).await?;
+        }
+    }
+    tx.commit().await?;
+    Ok(see_other("/settings#technicians"))
+}
+
+#[derive(Debug, Deserialize)]
+pub(super) struct SeasonForm {
+    opens: String,
+    closes: String,
+}
+
+/// Moves a season: every year from now on. What is due is worked out again.
+pub(super) async fn change_season(who: Owner, app: App, (Path(name), posted): (Path<String>, Posted<SeasonForm>)) -> Result {
+    let year = who.dealer.today.year();
+    let day = |text: &str| {
+        let full = if text.chars().filter(char::is_ascii_digit).count() <= 2 { format!("{}, {year}", text.trim()) } else { text.to_owned() };
+        date(&full)?.ok_or_else(|| Error::Bad("Give both days, as Sep 1 and Oct 26.".to_owned()))
+    };
+    let (opens, closes) = (day(&posted.form.opens)?, day(&posted.form.closes)?);
+    if (opens.month() as u8, opens.day()) >= (closes.month() as u8, closes.day()) {
+        return Err(Error::Bad("A season opens before it closes, within one year.".to_owned()));
+    }
+    let mut tx = app.pool.begin().await?;
+    if posted.first_time(&mut tx, &who, "season", app.clock.now()).await? {
+        catalogue::change_season(&mut *tx, &name, opens, closes).await?;
+        due::refresh(&mut tx, None, who.dealer.today).await?;
+    }
+    tx.commit().await?;
+    Ok(see_other("/settings#seasons"))
+}

@@ -1,0 +1,372 @@
+//! One unit: its water, its record, what is due, who may see it.
+
+use super::{
+    super::{
+        app::App,
+        draw,
+        error::{Error, Result},
+        form::Posted,
+        guard::{Office, see_other},
+        html::{Frame, html},
+        water_view::{self, WaterView},
+        words::{self, State},
+    },
+    customers::{need, short},
+};
+use crate::{
+    store::{
+        catalogue,
+        customers::{self, Place},
+        due,
+        events::{self, Actor},
+        links,
+        reports::{self, ReportLine},
+        units::{self, NewUnit, Unit, UnitChange},
+        water::{self, Maker, NewReading, NewTest, What},
+    },
+    units::{UnitsFirst, VolumeUnit, day_with_year, parse_date, parse_mg_per_litre, parse_ph, parse_volume},
+    water::{Method, WaterVolume},
+};
+use askama::Template;
+use axum::extract::Path;
+use serde::Deserialize;
+use time::Date;
+use uuid::Uuid;
+
+/// Tests, doses and reports that the page shows.
+const LINES: i64 = 30;
+
+struct DueView {
+    job: String,
+    state: State,
+    window: String,
+    drawing: String,
+    reason: String,
+}
+
+struct LinkView {
+    id: Uuid,
+    label: String,
+    ends_with: String,
+    made: String,
+    open: bool,
+}
+
+#[derive(Template)]
+#[template(path = "office/unit.html")]
+struct UnitPage {
+    f: Frame,
+    u: Unit,
+    installed: String,
+    place: Place,
+    water: WaterView,
+    due: Vec<DueView>,
+    reports: Vec<ReportLine>,
+    links: Vec<LinkView>,
+    /// A link that was made just now: shown once, stored nowhere.
+    new_link: String,
+    kinds: Vec<catalogue::UnitKind>,
+    programmes: Vec<(String, String)>,
+    kits: Vec<(String, String)>,
+    jobs: Vec<(String, String)>,
+    methods: Vec<(&'static str, &'static str)>,
+    today: Date,
+}
+
+async fn show(who: &Office, app: &App, id: Uuid, new_link: String) -> Result {
+    let u = units::get(&app.pool, id).await?;
+    let today = who.dealer.today;
+    let mut c = app.pool.acquire().await?;
+    let treatments = catalogue::treatments(&mut c).await?;
+    let book = catalogue::job_book(&mut c).await?;
+    let water = water_view::load(&mut c, &treatments, id, &who.dealer, LINES).await?;
+    let due = due::of_unit(&mut *c, id).await?.into_iter().map(|d| DueView {
+        state: words::window(d.opens_on, d.closes_on, today),
+        window: format!("{} to {}", day_with_year(d.opens_on), day_with_year(d.closes_on)),
+        drawing: draw::window(d.opens_on, d.closes_on, today),
+        job: d.job_name,
+        reason: d.reason,
+    });
+    let due = due.collect();
+    let links = links::of_unit(&mut *c, id).await?.into_iter().map(|l| LinkView {
+        open: l.revoked_at.is_none() && l.ends_at > app.clock.now(),
+        made: day_with_year(l.made_at.date()),
+        id: l.id,
+        label: l.label,
+        ends_with: l.ends_with,
+    });
+    let page = UnitPage {
+        f: Frame::of(who, "customers"),
+        installed: u.installed_on.map(day_with_year).unwrap_or_default(),
+        place: customers::place(&mut *c, u.place_id).await?,
+        water,
+        due,
+        reports: reports::of_unit(&mut *c, id, None, LINES).await?,
+        links: links.collect(),
+        new_link,
+        kinds: catalogue::unit_kinds(&mut *c).await?,
+        programmes: treatments.programmes.iter().map(|p| (p.code.clone(), p.name.clone())).collect(),
+        kits: treatments.kits.iter().map(|k| (k.kit.code.clone(), k.kit.name.clone())).collect(),
+        jobs: book.jobs.iter().map(|j| (j.kind.code().to_owned(), j.kind.name().to_owned())).collect(),
+        methods: Method::ALL.iter().map(|m| (m.as_str(), m.words())).collect(),
+        u,
+        today,
+    };
+    html(&page)
+}
+
+pub(super) async fn page(who: Office, app: App, Path(id): Path<Uuid>) -> Result {
+    show(&who, &app, id, String::new()).await
+}
+
+#[derive(Debug, Deserialize)]
+pub(super) struct UnitForm {
+    name: String,
+    kind: String,
+    #[serde(default)]
+    serial: String,
+    #[serde(default)]
+    installed_on: String,
+    #[serde(default)]
+    reference: String,
+    #[serde(default)]
+    status: String,
+    #[serde(default)]
+    aluminium: String,
+    programme: String,
+    #[serde(default)]
+    kit: String,
+    #[serde(default)]
+    fuel_moisture: String,
+    #[serde(default)]
+    row_version: i32,
+}
+
+pub(super) fn date(text: &str) -> Result<Option<Date>> {
+    if text.trim().is_empty() {
+        return Ok(None);
+    }
+    parse_date(text).map(Some).map_err(|e| Error::Bad(e.to_string()))
+}
+
+pub(super) async fn change(who: Office, app: App, (Path(id), posted): (Path<Uuid>, Posted<UnitForm>)) -> Result {
+    let form = &posted.form;
+    let name = need(&form.name, "Give the unit a name", 120)?;
+    let serial = short(&form.serial, "The serial number", 60)?;
+    let mut tx = app.pool.begin().await?;
+    if posted.first_time(&mut tx, &who, "change unit", app.clock.now()).await? {
+        let change = UnitChange {
+            id,
+            name: &name,
+            kind_code: &form.kind,
+            serial: &serial,
+            installed_on: date(&form.installed_on)?,
+            status: &form.status,
+            aluminium: form.aluminium == "yes",
+            programme_code: &form.programme,
+            kit_code: Some(form.kit.as_str()).filter(|k| !k.is_empty()),
+            ask_fuel_moisture: form.fuel_moisture == "yes",
+            row_version: form.row_version,
+        };
+        units::change(&mut *tx, &change).await?;
+        due::refresh(&mut tx, Some(&[id]), who.dealer.today).await?;
+    }
+    tx.commit().await?;
+    Ok(see_other(&format!("/units/{id}")))
+}
+
+#[derive(Template)]
+#[template(path = "office/new_unit.html")]
+struct NewUnitPage {
+    f: Frame,
+    place: Place,
+    kinds: Vec<catalogue::UnitKind>,
+    programmes: Vec<(String, String)>,
+    kits: Vec<(String, String)>,
+}
+
+pub(super) async fn new_page(who: Office, app: App, Path(place_id): Path<Uuid>) -> Result {
+    let place = customers::place(&app.pool, place_id).await?;
+    let mut c = app.pool.acquire().await?;
+    let treatments = catalogue::treatments(&mut c).await?;
+    html(&NewUnitPage {
+        f: Frame::of(&who, "customers"),
+        place,
+        kinds: catalogue::unit_kinds(&mut *c).await?,
+        programmes: treatments.programmes.iter().map(|p| (p.code.clone(), p.name.clone())).collect(),
+        kits: treatments.kits.iter().map(|k| (k.kit.code.clone(), k.kit.name.clone())).collect(),
+    })
+}
+
+pub(super) async fn add(who: Office, app: App, (Path(place_id), posted): (Path<Uuid>, Posted<UnitForm>)) -> Result {
+    let place = customers::place(&app.pool, place_id).await?;
+    let form = &posted.form;
+    let id = posted.id;
+    let (name, serial) = (need(&form.name, "Give the unit a name", 120)?, short(&form.serial, "The serial number", 60)?);
+    let reference = short(&form.reference, "The reference", 40)?;
+    let mut tx = app.pool.begin().await?;
+    if posted.first_time(&mut tx, &who, "add unit", app.clock.now()).await? {
+        let unit = NewUnit {
+            id,
+            place_id,
+            customer_id: place.customer_id,
+            reference: Some(reference.as_str()).filter(|r| !r.is_empty()),
+            name: &name,
+            kind_code: &form.kind,
+            serial: &serial,
+            installed_on: date(&form.installed_on)?,
+            jacket_ml: None,
+            aluminium: form.aluminium == "yes",
+            programme_code: &form.programme,
+            kit_code: Some(form.kit.as_str()).filter(|k| !k.is_empty()),
+        };
+        units::add(&mut *tx, &unit).await?;
+        due::refresh(&mut tx, Some(&[id]), who.dealer.today).await?;
+    }
+    tx.commit().await?;
+    Ok(see_other(&format!("/units/{id}")))
+}
+
+#[derive(Debug, Deserialize)]
+pub(super) struct VolumeForm {
+    volume: String,
+    method: String,
+    #[serde(default)]
+    note: String,
+}
+
+fn usual_volume(units: UnitsFirst) -> VolumeUnit {
+    if units == UnitsFirst::Metric { VolumeUnit::Litre } else { VolumeUnit::UsGallon }
+}
+
+pub(super) async fn add_volume(who: Office, app: App, (Path(id), posted): (Path<Uuid>, Posted<VolumeForm>)) -> Result {
+    let (ml, _) = parse_volume(&posted.form.volume, usual_volume(who.dealer.units)).map_err(|e| Error::Bad(e.to_string()))?;
+    let method: Method = posted.form.method.parse().map_err(|e: crate::water::VolumeError| Error::Bad(e.to_string()))?;
+    let volume = WaterVolume::by(ml, method).map_err(|e| Error::Bad(e.to_string()))?;
+    let note = short(&posted.form.note, "The note", 1000)?;
+    let now = app.clock.now();
+    let mut tx = app.pool.begin().await?;
+    if posted.first_time(&mut tx, &who, "water volume", now).await? {
+        units::add_volume(&mut *tx, id, &volume, who.dealer.today, &note, now).await?;
+    }
+    tx.commit().await?;
+    Ok(see_other(&format!("/units/{id}#water")))
+}
+
+#[derive(Debug, Deserialize)]
+pub(super) struct TestForm {
+    taken_on: String,
+    maker: String,
+    kit: String,
+    reading: String,
+    #[serde(default)]
+    ph: String,
+    #[serde(default)]
+    hardness: String,
+    #[serde(default)]
+    note: String,
+}
+
+pub(super) async fn add_test(who: Office, app: App, (Path(id), posted): (Path<Uuid>, Posted<TestForm>)) -> Result {
+    let form = &posted.form;
+    let now = app.clock.now();
+    let taken_on = date(&form.taken_on)?.ok_or_else(|| Error::Bad("Give the day of the test.".to_owned()))?;
+    if taken_on > who.dealer.today {
+        return Err(Error::Bad("The day of the test lies ahead. Check the date.".to_owned()));
+    }
+    let maker = match form.maker.as_str() {
+        "laboratory" => Maker::Laboratory,
+        "customer" => Maker::Customer,
+        _ => Maker::Office,
+    };
+    let mut tx = app.pool.begin().await?;
+    let treatments = catalogue::treatments(&mut tx).await?;
+    let unit = units::get(&mut *tx, id).await?;
+    let programme = treatments.programme(&unit.programme_code).ok_or(Error::NotFound)?;
+    let mut readings = vec![water_view::inhibitor(&treatments, programme, &form.kit, &form.reading)?];
+    readings.extend(plain_readings(form)?);
+    if posted.first_time(&mut tx, &who, "water test", now).await? {
+        let note = short(&form.note, "The note", 1000)?;
+        let test = NewTest { id: posted.id, unit_id: id, taken_on, maker, staff_id: Some(who.staff_id), report: None, fill_id: None, list_row: None, note: &note, readings: &readings };
+        water::add_test(&mut tx, &test, now).await?;
+        due::refresh(&mut tx, Some(&[id]), who.dealer.today).await?;
+    }
+    tx.commit().await?;
+    Ok(see_other(&format!("/units/{id}#water")))
+}
+
+fn plain_readings(form: &TestForm) -> Result<Vec<NewReading>> {
+    let mut readings = Vec::new();
+    if !form.ph.trim().is_empty() {
+        let ph = parse_ph(&form.ph).map_err(|e| Error::Bad(e.to_string()))?;
+        readings.push(NewReading::plain(What::Ph, ph.get() * 10));
+    }
+    if !form.hardness.trim().is_empty() {
+        let hardness = parse_mg_per_litre(&form.hardness).map_err(|e| Error::Bad(e.to_string()))?;
+        readings.push(NewReading::plain(What::Hardness, hardness.get() * 1000));
+    }
+    Ok(readings)
+}
+
+#[derive(Debug, Deserialize)]
+pub(super) struct Request {
+    job: String,
+    by_day: String,
+    #[serde(default)]
+    note: String,
+}
+
+/// Asks for a job at this unit, as a repair that a customer rang about.
+pub(super) async fn ask(who: Office, app: App, (Path(id), posted): (Path<Uuid>, Posted<Request>)) -> Result {
+    let today = who.dealer.today;
+    let by_day = date(&posted.form.by_day)?.unwrap_or(today + time::Duration::days(14));
+    if by_day < today {
+        return Err(Error::Bad("The last good day is over already. Choose today or a later one.".to_owned()));
+    }
+    let note = short(&posted.form.note, "The note", 1000)?;
+    let mut tx = app.pool.begin().await?;
+    if posted.first_time(&mut tx, &who, "request", app.clock.now()).await? {
+        due::ask(&mut *tx, posted.id, id, &posted.form.job, today, by_day, &note, who.staff_id).await?;
+        due::refresh(&mut tx, Some(&[id]), today).await?;
+    }
+    tx.commit().await?;
+    Ok(see_other(&format!("/units/{id}#due")))
+}
+
+#[derive(Debug, Deserialize)]
+pub(super) struct LinkForm {
+    #[serde(default)]
+    label: String,
+}
+
+/// Makes a link to the record. It is shown on this answer only: what is stored is a fingerprint.
+pub(super) async fn make_link(who: Office, app: App, (Path(id), posted): (Path<Uuid>, Posted<LinkForm>)) -> Result {
+    let label = Some(short(&posted.form.label, "The name of the link", 80)?).filter(|l| !l.is_empty()).unwrap_or_else(|| "Link".to_owned());
+    units::get(&app.pool, id).await?;
+    let now = app.clock.now();
+    let mut tx = app.pool.begin().await?;
+    let mut made = String::new();
+    if posted.first_time(&mut tx, &who, "record link", now).await? {
+        let token = links::make(&mut *tx, id, &label, Some(who.staff_id), now).await?;
+        let actor = Actor { id: Some(who.staff_id), words: who.name.clone() };
+        events::note(&mut *tx, now, &actor, "made a record link", &id.to_string()).await?;
+        made = format!("{}/w/{token}", app.public_url);
+    }
+    tx.commit().await?;
+    show(&who, &app, id, made).await
+}
+
+#[derive(Debug, Deserialize)]
+pub(super) struct Nothing {}
+
+pub(super) async fn revoke_link(who: Office, app: App, (Path((id, link)), posted): (Path<(Uuid, Uuid)>, Posted<Nothing>)) -> Result {
+    let now = app.clock.now();
+    let mut tx = app.pool.begin().await?;
+    if posted.first_time(&mut tx, &who, "close link", now).await? {
+        links::revoke(&mut *tx, id, link, now).await?;
+        let actor = Actor { id: Some(who.staff_id), words: who.name.clone() };
+        events::note(&mut *tx, now, &actor, "closed a record link", &id.to_string()).await?;
+    }
+    tx.commit().await?;
+    Ok(see_other(&format!("/units/{id}#links")))
+}

@@ -1,0 +1,188 @@
+//! A unit's water as the pages show it: the last test and what follows from it, the history, the drawing.
+
+use super::{
+    draw::{self, Point},
+    error::{Error, Result},
+    words::{self, State},
+};
+use crate::{
+    store::{
+        catalogue::Treatments,
+        dealer::Dealer,
+        water::{self, DoseLine, NewReading, TestLine, UnitWater, What},
+    },
+    units::{day_long, day_with_year, parse_drops, parse_mg_per_litre, thousands},
+    water::{Action, Advice, Counts, Occasion, PhVerdict, Programme, advise, dose::verdict},
+};
+use sqlx::PgConnection;
+use time::Date;
+use uuid::Uuid;
+
+/// One test of the history, ready for the page.
+pub(super) struct TestView {
+    pub(super) day: String,
+    pub(super) by: String,
+    pub(super) level: String,
+    pub(super) counted: String,
+    pub(super) ph: String,
+    pub(super) state: Option<State>,
+    pub(super) put_in: String,
+    pub(super) note: String,
+}
+
+/// The last test and what it asks for.
+pub(super) struct LastView {
+    pub(super) day: String,
+    pub(super) level: String,
+    pub(super) state: State,
+    pub(super) ph: String,
+    /// What to do, as a word and a sentence.
+    pub(super) word: &'static str,
+    pub(super) says: Vec<String>,
+    pub(super) dosed_since: String,
+}
+
+pub(super) struct WaterView {
+    pub(super) programme: String,
+    pub(super) band: String,
+    pub(super) ph_band: String,
+    pub(super) volume: String,
+    pub(super) fluid: String,
+    pub(super) filled: String,
+    pub(super) last: Option<LastView>,
+    pub(super) drawing: String,
+    pub(super) tests: Vec<TestView>,
+}
+
+/// Everything about a unit's water for a page; `lines` tests at most.
+pub(super) async fn load(db: &mut PgConnection, treatments: &Treatments, unit_id: Uuid, dealer: &Dealer, lines: i64) -> Result<WaterView> {
+    let water = water::unit_waters(&mut *db, treatments, &[unit_id]).await?.remove(&unit_id).ok_or(Error::NotFound)?;
+    let tests = water::tests(&mut *db, unit_id, lines).await?;
+    let doses = water::doses(db, unit_id, lines).await?;
+    Ok(view(&water, &tests, &doses, dealer))
+}
+
+pub(super) fn view(water: &UnitWater, tests: &[TestLine], doses: &[DoseLine], dealer: &Dealer) -> WaterView {
+    let levels = water.programme.levels;
+    let band = whole_band(&water.programme);
+    let what = format!("Inhibitor ({})", water.programme.basis);
+    let points: Vec<Point> = tests.iter().filter(|t| t.of_water == "unit").filter_map(|t| Some(Point { day: t.taken_on, level: t.level?, own: t.made_by == "customer" })).collect();
+    let ph = water.programme.ph_band(water.facts.aluminium);
+    WaterView {
+        programme: water.programme.name.clone(),
+        band: format!("{} to {} {}", thousands(levels.min().get()), levels.max(), water.programme.basis),
+        ph_band: format!("{} to {}", ph.min(), ph.max()),
+        volume: water.volume.map(|v| format!("{}, {}", v.text(dealer.units), v.method().words())).unwrap_or_default(),
+        fluid: water.fluid.as_ref().map(|(f, p)| if *p > 0 { format!("{f}, {p} % by volume") } else { f.clone() }).unwrap_or_default(),
+        filled: water.filled_on.map(day_with_year).unwrap_or_default(),
+        last: last(water, dealer),
+        drawing: draw::history(&points, band, &what),
+        tests: tests.iter().map(|t| test(t, doses, water, dealer)).collect(),
+    }
+}
+
+/// The wanted band in whole mg/L.
+pub(super) fn whole_band(programme: &Programme) -> (i32, i32) {
+    let whole = |v: crate::units::MgPerLitre| i32::try_from(v.get()).unwrap_or(i32::MAX);
+    (whole(programme.levels.min()), whole(programme.levels.max()))
+}
+
+fn last(water: &UnitWater, dealer: &Dealer) -> Option<LastView> {
+    let test = water.last_test?;
+    let reading = water.last_reading()?;
+    let dosed = water.last_dose.filter(|(on, _)| *on >= test.taken_on);
+    let (word, says) = match water.site(Occasion::Scheduled, dealer.today) {
+        Some(site) => {
+            let advice = advise(&site, reading);
+            (advice.action.word(), sentences(&advice, dealer))
+        }
+        None => ("Hold", vec!["No product is kept for this programme, so no dose can be worked out. Add one under the programme.".to_owned()]),
+    };
+    Some(LastView {
+        day: day_long(test.taken_on),
+        level: format!("{} {}", test.level, water.programme.basis),
+        state: words::verdict(verdict(water.programme.levels, test.level)),
+        ph: test.ph.map(|p| p.to_string()).unwrap_or_default(),
+        word,
+        says,
+        dosed_since: dosed.map(|(on, ml)| format!("{} was put in on {}.", words::amount(ml, dealer.units), day_with_year(on))).unwrap_or_default(),
+    })
+}
+
+/// What the dose function says, in sentences.
+pub(super) fn sentences(advice: &Advice, dealer: &Dealer) -> Vec<String> {
+    let mut says = Vec::new();
+    match &advice.action {
+        Action::PutIn(dose) => {
+            let packs = match dose.packs.whole {
+                0 => String::new(),
+                1 => format!(" That is 1 pack and {}.", words::amount(dose.packs.rest.get(), dealer.units)),
+                n => format!(" That is {n} packs and {}.", words::amount(dose.packs.rest.get(), dealer.units)),
+            };
+            says.push(format!("Put in {}.{packs}", dose.amount.text(dealer.units)));
+            says.push(format!("Then about {} is expected, {} to {} with the ± of the volume.", dose.expected, thousands(dose.expected_from.get()), dose.expected_to));
+        }
+        Action::Drain(over) => {
+            let share = (over.drain_per_mille + 9) / 10;
+            says.push(format!("Too much inhibitor. Drain {share} % of the water ({}) and refill, or let {} run through.", over.drain.both(dealer.units), over.flush.both(dealer.units)));
+        }
+        Action::Leave => says.push("Nothing to put in.".to_owned()),
+        Action::Blocked(why) => says.extend(why.iter().map(ToString::to_string)),
+        Action::MeasureTooCoarse => {}
+    }
+    says.extend(advice.ph.iter().filter(|p| p.verdict != PhVerdict::InBand).map(|p| p.words.clone()));
+    says.extend(advice.notes.iter().cloned());
+    says
+}
+
+fn test(t: &TestLine, doses: &[DoseLine], water: &UnitWater, dealer: &Dealer) -> TestView {
+    let level = t.level.and_then(|l| crate::units::MgPerLitre::new(l.into()).ok());
+    let of_unit = t.of_water == "unit";
+    TestView {
+        day: day_with_year(t.taken_on),
+        by: match t.made_by.as_str() {
+            "customer" => "your own test",
+            "laboratory" => "laboratory",
+            "office" => "office",
+            _ => "technician",
+        }
+        .to_owned(),
+        level: level.map(|l| l.to_string()).unwrap_or_default(),
+        counted: t.drops.map(|d| format!("{d} drops")).unwrap_or_default(),
+        ph: t.ph_milli.map(words::ph).unwrap_or_default(),
+        state: level.filter(|_| of_unit).map(|l| words::verdict(verdict(water.programme.levels, l))),
+        put_in: put_in(t.taken_on, of_unit, doses, dealer),
+        note: if of_unit { t.note.clone() } else { "source water, before the fill".to_owned() },
+    }
+}
+
+/// The dose that belongs to a test: given on its day.
+fn put_in(day: Date, of_unit: bool, doses: &[DoseLine], dealer: &Dealer) -> String {
+    let ml: i64 = doses.iter().filter(|d| of_unit && d.given_on == day).map(|d| d.amount_ml).sum();
+    if ml > 0 { words::amount(ml, dealer.units) } else { String::new() }
+}
+
+/// An inhibitor reading as it was typed: drops for a kit that counts them, else mg/L in the kit's basis.
+pub(super) fn inhibitor(treatments: &Treatments, programme: &Programme, kit: &str, typed: &str) -> Result<NewReading> {
+    let kit = treatments.kit(kit).or_else(|| treatments.usual_kit(programme)).ok_or_else(|| Error::Bad("No test kit is kept for this programme. Add one first.".to_owned()))?;
+    let bad = |e: &dyn std::fmt::Display| Error::Bad(e.to_string());
+    let (drops, value_milli, measured) = match kit.counts {
+        Counts::Drops { per_drop, .. } => {
+            let drops = parse_drops(typed).map_err(|e| bad(&e))?;
+            let milli = i64::from(drops) * i64::from(per_drop.get()) * 10 * i64::from(kit.dilution.get());
+            (i16::try_from(drops).ok(), milli, kit.from_drops(drops, programme.basis).map_err(|e| bad(&e))?)
+        }
+        Counts::Direct { .. } => {
+            let value = parse_mg_per_litre(typed).map_err(|e| bad(&e))?;
+            (None, value.get() * 1000, kit.from_value(value, programme.basis).map_err(|e| bad(&e))?)
+        }
+    };
+    Ok(NewReading {
+        what: What::Inhibitor,
+        kit_code: Some(kit.code.clone()),
+        drops,
+        value_milli,
+        basis: kit.basis.as_str().to_owned(),
+        programme_mg_l: i32::try_from(measured.level.get()).ok(),
+    })
+}

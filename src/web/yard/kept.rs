@@ -1,0 +1,159 @@
+//! A report as it was kept, and its correction: a new version with a reason, never an overwrite.
+
+use super::{
+    super::{
+        app::App,
+        error::{Error, Result},
+        form::Posted,
+        guard::{Staff, see_other},
+        html::{Frame, html},
+        words::{self, State},
+    },
+    sheet::{self, About, Dress},
+    stop,
+    typed::{self, Typed},
+};
+use crate::{
+    store::{
+        due,
+        reports::{self, AnswerLine, ReportLine},
+        sessions::Role,
+        units::{self, Unit},
+    },
+    units::{day_long, day_with_year},
+};
+use askama::Template;
+use axum::extract::{Path, Query};
+use serde::Deserialize;
+use uuid::Uuid;
+
+struct NextView {
+    job: String,
+    state: State,
+    window: String,
+}
+
+#[derive(Template)]
+#[template(path = "yard/kept.html")]
+struct KeptPage {
+    f: Frame,
+    new: bool,
+    u: Unit,
+    r: ReportLine,
+    day: String,
+    ph: String,
+    dose: String,
+    answers: Vec<AnswerLine>,
+    next: Vec<NextView>,
+    route: String,
+}
+
+#[derive(Debug, Deserialize)]
+pub(super) struct Asked {
+    #[serde(default)]
+    new: String,
+}
+
+/// The newest version, for its maker and for the office; to anyone else there is nothing here.
+async fn own(who: &Staff, app: &App, id: Uuid) -> Result<ReportLine> {
+    let (unit_id, _, _, maker) = reports::newest(&app.pool, id).await?;
+    if who.role == Role::Technician && maker != Some(who.staff_id) {
+        return Err(Error::NotFound);
+    }
+    reports::of_unit(&app.pool, unit_id, Some(id), 1).await?.pop().ok_or(Error::NotFound)
+}
+
+pub(super) async fn page(who: Staff, app: App, (Path(id), Query(asked)): (Path<Uuid>, Query<Asked>)) -> Result {
+    let r = own(&who, &app, id).await?;
+    let today = who.dealer.today;
+    let next = due::of_unit(&app.pool, r.unit_id).await?.into_iter().map(|d| NextView {
+        state: words::window(d.opens_on, d.closes_on, today),
+        window: format!("{} to {}", day_with_year(d.opens_on), day_with_year(d.closes_on)),
+        job: d.job_name,
+    });
+    html(&KeptPage {
+        f: Frame::of(&who, "route"),
+        new: !asked.new.is_empty(),
+        u: units::get(&app.pool, r.unit_id).await?,
+        day: day_long(r.visited_on),
+        ph: r.ph_milli.map(words::ph).unwrap_or_default(),
+        dose: r.dose_ml.map(|ml| words::amount(ml, who.dealer.units)).unwrap_or_default(),
+        answers: reports::answers(&app.pool, id, r.version).await?,
+        next: next.collect(),
+        route: if who.role == Role::Office { format!("/reports/{id}") } else { format!("/route/{}", r.visited_on) },
+        r,
+    })
+}
+
+fn dress(id: Uuid, r: &ReportLine, form_id: Uuid) -> Dress {
+    Dress {
+        title: "Correct the report".to_owned(),
+        action: format!("/kept/{id}/correct"),
+        not_done_action: String::new(),
+        back: format!("/kept/{id}"),
+        when: format!("Visit of {}", day_long(r.visited_on)),
+        reason_planned: String::new(),
+        form_id,
+    }
+}
+
+async fn loaded(app: &App, r: &ReportLine) -> Result<(sheet::Loaded, Vec<String>)> {
+    let jobs = reports::job_codes(&app.pool, r.report_id, r.version).await?;
+    let loaded = sheet::load(app, &About { unit_id: r.unit_id, planned: &jobs, usual_day: r.visited_on, correcting: true }).await?;
+    Ok((loaded, jobs))
+}
+
+pub(super) async fn correct_page(who: Staff, app: App, Path(id): Path<Uuid>) -> Result {
+    let r = own(&who, &app, id).await?;
+    let (loaded, jobs) = loaded(&app, &r).await?;
+    let typed = as_typed(&r, &jobs, &reports::answers(&app.pool, id, r.version).await?);
+    html(&sheet::sheet(&app, &who, loaded, &jobs, dress(id, &r, Uuid::now_v7()), typed, Vec::new()).await?)
+}
+
+/// The version before, as if it had just been typed.
+fn as_typed(r: &ReportLine, jobs: &[String], answers: &[AnswerLine]) -> Typed {
+    let pair = |k: &str, v: String| (k.to_owned(), v);
+    let mut pairs: Vec<(String, String)> = jobs.iter().map(|j| pair("job", j.clone())).collect();
+    pairs.push(pair("version", r.version.to_string()));
+    pairs.push(pair("visited_on", r.visited_on.to_string()));
+    pairs.push(pair("drops", r.drops.map(|d| d.to_string()).unwrap_or_default()));
+    pairs.push(pair("ph", r.ph_milli.map(words::ph).unwrap_or_default()));
+    pairs.push(pair("put_in", r.dose_ml.map(|ml| ml.to_string()).unwrap_or_default()));
+    pairs.push(pair("who_was_there", r.who_was_there.clone()));
+    pairs.push(pair("note", r.note.clone()));
+    for a in answers {
+        if let Some(figure) = a.figure {
+            pairs.push(pair(&format!("figure.{}", a.item_code), figure.to_string()));
+        } else if a.done {
+            pairs.push(pair("done", a.item_code.clone()));
+        }
+    }
+    Typed(pairs)
+}
+
+pub(super) async fn correct(who: Staff, app: App, (Path(id), posted): (Path<Uuid>, Posted<Vec<(String, String)>>)) -> Result {
+    let r = own(&who, &app, id).await?;
+    let (loaded, jobs) = loaded(&app, &r).await?;
+    let typed = Typed(posted.form.clone());
+    let version: i32 = typed.get("version").parse().unwrap_or(r.version);
+    match typed::read(&typed, &loaded.against(who.dealer.today)) {
+        Ok(read) => {
+            let worked = loaded.worked(&read.readings, read.visited_on);
+            let step = loaded.water.product.as_ref().map_or(0, |p| p.1.measure.step().get());
+            let mut report = stop::report(&who, id, version + 1, r.visit_id, r.unit_id, read, worked, step);
+            // The visit stays its maker's, whoever corrects the words.
+            report.staff_id = r.staff_id;
+            stop::store(&app, &who, &posted, report).await.map_err(two_corrections)?;
+            Ok(see_other(&format!("/kept/{id}")))
+        }
+        Err(wrong) => stop::again(&app, &who, loaded, &jobs, dress(id, &r, posted.id), typed, wrong).await,
+    }
+}
+
+/// Two corrections of one version collide on its number; the second is told.
+fn two_corrections(e: Error) -> Error {
+    match e {
+        Error::Bad(_) => Error::Clash("Somebody else corrected this report meanwhile. Look at it again before you correct it once more.".to_owned()),
+        other => other,
+    }
+}

@@ -1,0 +1,124 @@
+//! A technician's day: the stops in order.
+
+use super::super::{
+    app::App,
+    error::{Error, Result},
+    guard::{Technician, see_other},
+    html::{Frame, html},
+    words::{self, State},
+};
+use crate::{
+    store::{
+        reports, visits,
+        week::{self, RouteRow, Stop},
+    },
+    units::{day_long, day_short, parse_date, span, time_of_day},
+};
+use askama::Template;
+use axum::extract::Path;
+use time::{Date, Duration};
+use uuid::Uuid;
+
+struct StopView {
+    n: i16,
+    href: String,
+    times: String,
+    place: String,
+    unit: String,
+    address: String,
+    town: String,
+    jobs: String,
+    drive: String,
+    state: State,
+    why: String,
+}
+
+struct OtherDay {
+    href: String,
+    words: String,
+}
+
+#[derive(Template)]
+#[template(path = "yard/route.html")]
+struct RoutePage {
+    f: Frame,
+    heading: String,
+    is_today: bool,
+    summary: String,
+    lunch: String,
+    load: Vec<String>,
+    stops: Vec<StopView>,
+    left: usize,
+    others: Vec<OtherDay>,
+}
+
+/// How far round today other days are offered.
+const BACK: Duration = Duration::days(3);
+const AHEAD: Duration = Duration::days(14);
+
+/// Today's route, or the next one there is.
+pub(super) async fn today(who: Technician, app: App, (): ()) -> Result {
+    let today = who.dealer.today;
+    let days = visits::days(&app.pool, who.staff_id, today, today + AHEAD).await?;
+    let day = days.first().map_or(today, |d| d.0);
+    Ok(see_other(&format!("/route/{day}")))
+}
+
+pub(super) async fn page(who: Technician, app: App, Path(day): Path<String>) -> Result {
+    let day = parse_date(&day).map_err(|_| Error::NotFound)?;
+    let today = who.dealer.today;
+    let stops = visits::stops(&app.pool, who.staff_id, day).await?;
+    let route = if stops.is_empty() { None } else { week::routes(&app.pool, week::monday_of(day), Some((who.staff_id, day))).await?.pop() };
+    let days = visits::days(&app.pool, who.staff_id, today - BACK, today + AHEAD).await?;
+    let mut views = Vec::new();
+    for s in &stops {
+        let report = if ["done", "not done"].contains(&s.status.as_str()) { reports::of_visit(&app.pool, s.visit_id).await? } else { None };
+        views.push(view(s, report));
+    }
+    html(&RoutePage {
+        f: Frame::of(&who, "route"),
+        heading: day_long(day),
+        is_today: day == today,
+        summary: route.as_ref().map(summary).unwrap_or_default(),
+        lunch: route.and_then(|r| r.lunch_at).map(time_of_day).unwrap_or_default(),
+        load: load(&stops, &who.dealer),
+        left: stops.iter().filter(|s| s.status == "planned" || s.status == "confirmed").count(),
+        stops: views,
+        others: days.into_iter().filter(|d| d.0 != day).map(|d| other(d, today)).collect(),
+    })
+}
+
+fn summary(r: &RouteRow) -> String {
+    format!("Leave {} {}, back about {}. {} of driving, {}.", r.depot_name, time_of_day(r.leaves), time_of_day(r.returns), span(r.drive_s), words::distance(r.drive_m))
+}
+
+fn other((day, left, all): (Date, i64, i64), today: Date) -> OtherDay {
+    let name = if day == today { "Today".to_owned() } else { day_short(day) };
+    OtherDay { href: format!("/route/{day}"), words: if left == 0 { format!("{name}: all {all} settled") } else { format!("{name}: {left} of {all} to do") } }
+}
+
+fn load(stops: &[Stop], dealer: &crate::store::dealer::Dealer) -> Vec<String> {
+    let mut by_product: std::collections::BTreeMap<&str, i64> = std::collections::BTreeMap::new();
+    for s in stops {
+        if let (Some(product), Some(ml)) = (&s.product_name, s.expected_dose_ml.filter(|ml| *ml > 0)) {
+            *by_product.entry(product).or_default() += ml;
+        }
+    }
+    by_product.into_iter().map(|(p, ml)| format!("{p}: {}", words::amount((ml * 6 / 5 + 99) / 100 * 100, dealer.units))).collect()
+}
+
+fn view(s: &Stop, report: Option<Uuid>) -> StopView {
+    StopView {
+        n: s.position.unwrap_or(0),
+        href: report.map_or_else(|| format!("/stop/{}", s.visit_id), |r| format!("/kept/{r}")),
+        times: s.starts.zip(s.ends).map_or_else(String::new, |(a, b)| format!("{} to {}", time_of_day(a), time_of_day(b))),
+        place: s.place_name.clone(),
+        unit: s.unit_name.clone(),
+        address: s.address.clone(),
+        town: s.town.clone(),
+        jobs: s.job_names.join(", "),
+        drive: format!("{}, {}", span(s.drive_s), words::distance(s.drive_m)),
+        state: words::visit(&s.status),
+        why: if s.status == "not done" { s.why.clone() } else { String::new() },
+    }
+}

@@ -1,0 +1,243 @@
+//! The visit sheet: everything one stop needs, for a first report and for a correction alike.
+
+use super::{
+    super::{
+        app::App,
+        error::{Error, Result},
+        html::Frame,
+        water_view::{self, WaterView},
+        words::{self, State},
+    },
+    typed::{Against, Typed, Wrong},
+};
+use crate::{
+    store::{
+        catalogue::{self, ChecklistItem, LotLine, Treatments},
+        customers::{self, Place},
+        sessions::SignedIn,
+        units::{self, Unit},
+        water::{self, UnitWater},
+    },
+    units::thousands,
+    water::{Counts, Occasion, TestKit, advise, table},
+};
+use askama::Template;
+use time::Date;
+use uuid::Uuid;
+
+/// One step of the checklist with what was answered.
+pub(super) struct ItemView {
+    pub(super) item: ChecklistItem,
+    pub(super) done: bool,
+    pub(super) figure: String,
+}
+
+pub(super) struct JobView {
+    pub(super) code: String,
+    pub(super) name: String,
+    pub(super) planned: bool,
+    pub(super) ticked: bool,
+    pub(super) items: Vec<ItemView>,
+}
+
+/// One row of the dose table.
+pub(super) struct RowView {
+    pub(super) drops: u16,
+    pub(super) level: String,
+    pub(super) state: State,
+    pub(super) word: &'static str,
+    pub(super) ml: i64,
+    pub(super) amount: String,
+}
+
+/// A stop's sheet, ready for the page.
+#[derive(Template)]
+#[template(path = "yard/sheet.html")]
+pub(super) struct Sheet {
+    pub(super) f: Frame,
+    pub(super) title: String,
+    pub(super) action: String,
+    pub(super) not_done_action: String,
+    pub(super) back: String,
+    pub(super) form_id: Uuid,
+    pub(super) correcting: bool,
+    pub(super) when: String,
+    pub(super) reason_planned: String,
+    pub(super) u: Unit,
+    pub(super) place: Place,
+    pub(super) pin: String,
+    pub(super) phone: String,
+    pub(super) water: WaterView,
+    pub(super) kit: Option<KitView>,
+    pub(super) rows: Vec<RowView>,
+    pub(super) table_note: Vec<String>,
+    pub(super) cautions: Vec<String>,
+    pub(super) product: String,
+    pub(super) lots: Vec<LotLine>,
+    pub(super) jobs: Vec<JobView>,
+    pub(super) typed: Typed,
+    pub(super) wrong: Vec<Wrong>,
+    pub(super) usual_day: Date,
+}
+
+pub(super) struct KitView {
+    pub(super) code: String,
+    pub(super) name: String,
+    pub(super) counts_drops: bool,
+}
+
+/// What the sheet is about.
+pub(super) struct About<'a> {
+    pub(super) unit_id: Uuid,
+    /// Jobs that were planned.
+    pub(super) planned: &'a [String],
+    pub(super) usual_day: Date,
+    pub(super) correcting: bool,
+}
+
+/// Everything that was read for a sheet, before it is shown or a form is read against it.
+pub(super) struct Loaded {
+    pub(super) u: Unit,
+    pub(super) water: UnitWater,
+    treatments: Treatments,
+    pub(super) items: Vec<ChecklistItem>,
+    pub(super) jobs: Vec<(String, bool)>,
+    names: Vec<(String, String)>,
+    pub(super) about: (Date, bool),
+}
+
+pub(super) async fn load(app: &App, about: &About<'_>) -> Result<Loaded> {
+    let mut c = app.pool.acquire().await?;
+    let u = units::get(&mut *c, about.unit_id).await?;
+    let treatments = catalogue::treatments(&mut c).await?;
+    let book = catalogue::job_book(&mut c).await?;
+    let water = water::unit_waters(&mut *c, &treatments, &[about.unit_id]).await?.remove(&about.unit_id).ok_or(Error::NotFound)?;
+    let codes: Vec<String> = book.jobs.iter().map(|j| j.kind.code().to_owned()).collect();
+    let mut items = catalogue::checklist(&mut *c, &codes).await?;
+    items.retain(|i| !i.only_fuel_moisture || u.ask_fuel_moisture);
+    Ok(Loaded {
+        jobs: book.jobs.iter().map(|j| (j.kind.code().to_owned(), j.tests_water)).collect(),
+        names: book.jobs.iter().map(|j| (j.kind.code().to_owned(), j.kind.name().to_owned())).collect(),
+        about: (about.usual_day, about.correcting),
+        u,
+        water,
+        treatments,
+        items,
+    })
+}
+
+impl Loaded {
+    pub(super) fn against(&self, today: Date) -> Against<'_> {
+        Against {
+            treatments: &self.treatments,
+            programme: &self.water.programme,
+            product: self.water.product.as_ref().map(|p| p.0),
+            items: &self.items,
+            jobs: &self.jobs,
+            usual_day: self.about.0,
+            today,
+            correcting: self.about.1,
+        }
+    }
+
+    /// The dose that the dose function gives for the inhibitor reading of a sheet, in mL.
+    pub(super) fn worked(&self, readings: &[water::NewReading], day: Date) -> Option<i64> {
+        let level = readings.iter().find_map(|r| r.programme_mg_l)?;
+        let reading = crate::water::Reading { level: crate::units::MgPerLitre::new(level.into()).ok()?, ph: None, tested_on: day };
+        let advice = advise(&self.water.site(Occasion::Scheduled, day)?, reading);
+        Some(advice.dose().map_or(0, |d| d.amount.ml.get()))
+    }
+
+    fn jobs(&self, typed: &Typed, planned: &[String], fresh: bool) -> Vec<JobView> {
+        let view = |(code, name): &(String, String)| {
+            let planned = planned.contains(code);
+            let items = self.items.iter().filter(|i| i.job_code == *code).map(|i| ItemView { done: typed.has("done", &i.code), figure: typed.get(&format!("figure.{}", i.code)).to_owned(), item: i.clone() });
+            JobView { ticked: if fresh { planned } else { typed.has("job", code) }, code: code.clone(), name: name.clone(), planned, items: items.collect() }
+        };
+        let mut jobs: Vec<JobView> = self.names.iter().map(view).collect();
+        jobs.sort_by_key(|j| !j.planned);
+        jobs
+    }
+}
+
+/// The dose table: the dose function's own answer for every count of drops.
+fn rows(loaded: &Loaded, kit: Option<&TestKit>, who: &SignedIn) -> Vec<RowView> {
+    let day = who.dealer.today;
+    let (Some(site), Some(kit)) = (loaded.water.site(Occasion::Scheduled, day), kit) else { return Vec::new() };
+    let made = table(&site, kit, day).unwrap_or_default();
+    made.into_iter()
+        .map(|r| RowView {
+            drops: r.drops,
+            level: thousands(r.level.get()),
+            state: words::verdict(r.verdict),
+            word: r.word,
+            ml: r.dose.map_or(0, |d| d.ml.get()),
+            amount: r.dose.map(|d| d.text(who.dealer.units)).unwrap_or_default(),
+        })
+        .collect()
+}
+
+/// Cautions and reasons that hold whatever the test says: asked of the dose function at a reading that wants a dose.
+fn cautions(loaded: &Loaded, who: &SignedIn) -> (Vec<String>, Vec<String>) {
+    let day = who.dealer.today;
+    let Some(site) = loaded.water.site(Occasion::Scheduled, day) else { return (Vec::new(), vec!["No product is kept for this programme, so no dose can be worked out.".to_owned()]) };
+    let advice = advise(&site, crate::water::Reading { level: loaded.water.programme.levels.alarm_low(), ph: None, tested_on: day });
+    let held = match &advice.action {
+        crate::water::Action::Blocked(why) => why.iter().map(ToString::to_string).collect(),
+        _ => Vec::new(),
+    };
+    (advice.cautions, held)
+}
+
+/// How a sheet is dressed.
+pub(super) struct Dress {
+    pub(super) title: String,
+    pub(super) action: String,
+    pub(super) not_done_action: String,
+    pub(super) back: String,
+    pub(super) when: String,
+    pub(super) reason_planned: String,
+    pub(super) form_id: Uuid,
+}
+
+/// The sheet as a page.
+pub(super) async fn sheet(app: &App, who: &SignedIn, loaded: Loaded, planned: &[String], dress: Dress, typed: Typed, wrong: Vec<Wrong>) -> Result<Sheet> {
+    let mut c = app.pool.acquire().await?;
+    let place = customers::place(&mut *c, loaded.u.place_id).await?;
+    let customer = customers::get(&mut *c, loaded.u.customer_id).await?;
+    let water = water_view::load(&mut c, &loaded.treatments, loaded.u.id, &who.dealer, 6).await?;
+    let product = loaded.water.product.as_ref();
+    let lots = catalogue::lots(&mut *c).await?.into_iter().filter(|l| product.is_some_and(|p| p.0 == l.product_id)).collect();
+    let kit = match typed.get("kit") {
+        "" => loaded.water.kit.as_ref(),
+        code => loaded.treatments.kit(code).or(loaded.water.kit.as_ref()),
+    };
+    let (cautions, table_note) = cautions(&loaded, who);
+    let fresh = typed.0.is_empty();
+    Ok(Sheet {
+        f: Frame::of(who, "route"),
+        title: dress.title,
+        action: dress.action,
+        not_done_action: dress.not_done_action,
+        back: dress.back,
+        form_id: dress.form_id,
+        correcting: loaded.about.1,
+        when: dress.when,
+        reason_planned: dress.reason_planned,
+        pin: place.pin.map(|(a, b)| format!("{a:.5},{b:.5}")).unwrap_or_default(),
+        place,
+        phone: customer.phone,
+        water,
+        kit: kit.map(|k| KitView { code: k.code.clone(), name: k.name.clone(), counts_drops: matches!(k.counts, Counts::Drops { .. }) }),
+        rows: rows(&loaded, kit, who),
+        table_note,
+        cautions,
+        product: product.map(|p| p.1.name.clone()).unwrap_or_default(),
+        lots,
+        jobs: loaded.jobs(&typed, planned, fresh),
+        usual_day: loaded.about.0,
+        u: loaded.u,
+        typed,
+        wrong,
+    })
+}

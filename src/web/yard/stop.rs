@@ -1,0 +1,161 @@
+//! One stop: read it, do it, keep it. Kept once, whatever the line does.
+
+use super::{
+    super::{
+        app::App,
+        error::{Error, Result},
+        form::Posted,
+        guard::{Technician, see_other},
+        html::{html, html_with},
+    },
+    sheet::{self, About, Dress},
+    typed::{self, Read, Typed, Wrong},
+};
+use crate::{
+    store::{
+        reports::{self, NewReport, Outcome, Submission},
+        sessions::SignedIn,
+        visits,
+        week::{self, Stop},
+    },
+    units::time_of_day,
+};
+use axum::{extract::Path, http::StatusCode};
+use time::OffsetDateTime;
+use uuid::Uuid;
+
+async fn own_stop(who: &SignedIn, app: &App, id: Uuid) -> Result<Stop> {
+    let (day, _) = visits::own(&app.pool, who.staff_id, id).await?;
+    let stops = week::stops(&app.pool, week::monday_of(day), Some((who.staff_id, day))).await?;
+    stops.into_iter().find(|s| s.visit_id == id).ok_or(Error::NotFound)
+}
+
+fn dress(s: &Stop, form_id: Uuid) -> Dress {
+    let times = s.starts.zip(s.ends).map_or_else(String::new, |(a, b)| format!("{} to {}", time_of_day(a), time_of_day(b)));
+    let told = if s.status == "confirmed" { ". The customer was told this time" } else { "" };
+    Dress {
+        title: s.place_name.clone(),
+        action: format!("/stop/{}", s.visit_id),
+        not_done_action: format!("/stop/{}/not-done", s.visit_id),
+        back: s.day.map(|d| format!("/route/{d}")).unwrap_or_default(),
+        when: format!("Stop {}, {times}{told}", s.position.unwrap_or(0)),
+        reason_planned: s.reason.clone(),
+        form_id,
+    }
+}
+
+fn about<'a>(s: &'a Stop, who: &SignedIn) -> About<'a> {
+    let day = s.day.filter(|d| *d <= who.dealer.today).unwrap_or(who.dealer.today);
+    About { unit_id: s.unit_id, planned: &s.job_codes, usual_day: day, correcting: false }
+}
+
+pub(super) async fn page(who: Technician, app: App, Path(id): Path<Uuid>) -> Result {
+    let stop = own_stop(&who, &app, id).await?;
+    if let Some(report) = reports::of_visit(&app.pool, id).await? {
+        return Ok(see_other(&format!("/kept/{report}")));
+    }
+    let loaded = sheet::load(&app, &about(&stop, &who)).await?;
+    html(&sheet::sheet(&app, &who, loaded, &stop.job_codes, dress(&stop, Uuid::now_v7()), Typed::default(), Vec::new()).await?)
+}
+
+pub(super) async fn keep(who: Technician, app: App, (Path(id), posted): (Path<Uuid>, Posted<Vec<(String, String)>>)) -> Result {
+    let stop = own_stop(&who, &app, id).await?;
+    let loaded = sheet::load(&app, &about(&stop, &who)).await?;
+    let typed = Typed(posted.form.clone());
+    match typed::read(&typed, &loaded.against(who.dealer.today)) {
+        Ok(read) => {
+            let worked = loaded.worked(&read.readings, read.visited_on);
+            let step = loaded.water.product.as_ref().map_or(0, |p| p.1.measure.step().get());
+            let report = report(&who, posted.id, 1, Some(id), stop.unit_id, read, worked, step);
+            store(&app, &who, &posted, report).await?;
+            Ok(see_other(&format!("/kept/{}?new=1", posted.id)))
+        }
+        Err(wrong) => again(&app, &who, loaded, &stop.job_codes, dress(&stop, posted.id), typed, wrong).await,
+    }
+}
+
+/// The sheet again, with what was typed and what is wrong with it.
+pub(super) async fn again(app: &App, who: &SignedIn, loaded: sheet::Loaded, planned: &[String], dress: Dress, typed: Typed, wrong: Vec<Wrong>) -> Result {
+    html_with(StatusCode::UNPROCESSABLE_ENTITY, &sheet::sheet(app, who, loaded, planned, dress, typed, wrong).await?)
+}
+
+/// A report from a sheet that was read. The dose that was put in is compared with the one worked out on arrival.
+#[expect(clippy::too_many_arguments, reason = "one report, made in two places")]
+pub(super) fn report(who: &SignedIn, report_id: Uuid, version: i32, visit_id: Option<Uuid>, unit_id: Uuid, read: Read, worked: Option<i64>, step: i64) -> NewReport {
+    let put_in = read.dose.as_ref().map_or(0, |d| d.amount_ml);
+    let flag = match worked {
+        Some(worked) if (worked - put_in).abs() > step => {
+            let units = who.dealer.units;
+            format!("Put in {}; the test asks for {}.", super::super::words::amount(put_in, units), super::super::words::amount(worked, units))
+        }
+        None if put_in > 0 => "A dose was put in without a test.".to_owned(),
+        _ => String::new(),
+    };
+    NewReport {
+        report_id,
+        version,
+        visit_id,
+        unit_id,
+        staff_id: Some(who.staff_id),
+        visited_on: read.visited_on,
+        outcome: Outcome::Done,
+        who_was_there: read.who,
+        note: read.note,
+        jobs: read.jobs,
+        answers: read.answers,
+        readings: read.readings,
+        dose: read.dose,
+        dose_shown_ml: read.dose_shown_ml,
+        dose_worked_ml: worked,
+        flag,
+        reason: read.reason,
+        made_at: made_at(report_id),
+    }
+}
+
+/// When the form was made, by the clock inside its own id.
+fn made_at(id: Uuid) -> Option<OffsetDateTime> {
+    let (seconds, nanos) = id.get_timestamp()?.to_unix();
+    OffsetDateTime::from_unix_timestamp(i64::try_from(seconds).ok()?).ok()?.replace_nanosecond(nanos).ok()
+}
+
+/// Stores the form's bytes and everything that follows from them in one transaction; the same form again changes nothing.
+pub(super) async fn store(app: &App, who: &SignedIn, posted: &Posted<Vec<(String, String)>>, report: NewReport) -> Result<()> {
+    let now = app.clock.now();
+    let mut tx = app.pool.begin().await?;
+    let submission = Submission { id: posted.id, kind: "visit report", staff_id: Some(who.staff_id), body: &posted.body };
+    let answer = serde_json::json!({ "report": report.report_id, "version": report.version });
+    if reports::take_in(&mut tx, &submission, &answer, now).await?.is_none() {
+        reports::keep(&mut tx, &report, who.dealer.today, now).await?;
+    }
+    tx.commit().await?;
+    Ok(())
+}
+
+/// Reasons that the form offers.
+const WHYS: [&str; 6] = ["Gate shut", "Nobody home", "Fire out, water cold", "Not safe", "No time left", "Other"];
+
+pub(super) async fn not_done(who: Technician, app: App, (Path(id), posted): (Path<Uuid>, Posted<Vec<(String, String)>>)) -> Result {
+    let stop = own_stop(&who, &app, id).await?;
+    let typed = Typed(posted.form.clone());
+    let why = WHYS.into_iter().find(|w| *w == typed.get("why")).unwrap_or("Other");
+    let note: String = typed.get("note").chars().take(4000).collect();
+    if why == "Other" && note.is_empty() {
+        return Err(Error::Bad("Say in the note what kept you from it.".to_owned()));
+    }
+    let read = Read {
+        visited_on: about(&stop, &who).usual_day,
+        jobs: Vec::new(),
+        answers: Vec::new(),
+        readings: Vec::new(),
+        dose: None,
+        who: String::new(),
+        note,
+        dose_shown_ml: None,
+        reason: String::new(),
+    };
+    let mut report = report(&who, posted.id, 1, Some(id), stop.unit_id, read, None, 0);
+    report.outcome = Outcome::NotDone(why.to_owned());
+    store(&app, &who, &posted, report).await?;
+    Ok(see_other(&format!("/kept/{}?new=1", posted.id)))
+}
