@@ -33,5 +33,5 @@ pub mod secrets;
 pub mod settings;
 pub mod store;
 pub mod units;
-pub mod web;
 pub mod water;
+pub mod web;

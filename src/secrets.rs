@@ -1,9 +1,6 @@
 //! Passwords and unguessable tokens. Only hashes of them are ever stored.
 
-use argon2::{
-    Algorithm, Argon2, Params, PasswordHasher, PasswordVerifier, Version,
-    password_hash::phc::PasswordHash,
-};
+use argon2::{Algorithm, Argon2, Params, PasswordHasher, PasswordVerifier, Version, password_hash::phc::PasswordHash};
 use sha2::{Digest, Sha256};
 
 /// A single-factor password is at least this long (NIST SP 800-63B-4, section 3.1.1).
@@ -84,14 +81,20 @@ pub fn password_fits(password: &str, hash: &str) -> bool {
 pub fn weakness(password: &str, sign_in: &str) -> Option<String> {
     let length = password.chars().count();
     if length < SHORTEST_PASSWORD {
-        return Some(format!("Make it {SHORTEST_PASSWORD} characters or more; four or five words in a row are easy to keep in mind. This one has {length}."));
+        return Some(format!(
+            "Make it {SHORTEST_PASSWORD} characters or more; four or five words in a row are easy to keep in mind. This one has {length}."
+        ));
     }
     if length > 200 {
         return Some("Keep it to 200 characters or fewer.".to_owned());
     }
     let lower = password.to_lowercase();
     let first = lower.chars().next();
-    if lower.chars().all(|c| Some(c) == first) || lower.contains("password") || lower.contains("embertide") || (!sign_in.is_empty() && lower.contains(sign_in)) {
+    if lower.chars().all(|c| Some(c) == first)
+        || lower.contains("password")
+        || lower.contains("embertide")
+        || (!sign_in.is_empty() && lower.contains(sign_in))
+    {
         return Some("That one is easy to guess. Take words that have nothing to do with your name or with this program.".to_owned());
     }
     None

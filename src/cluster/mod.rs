@@ -92,10 +92,7 @@ impl Cluster {
 
     /// How to connect to any database of the cluster.
     pub fn options_for(&self, database: &str) -> PgConnectOptions {
-        PgConnectOptions::new_without_pgpass()
-            .socket(&self.socket)
-            .username("app")
-            .database(database)
+        PgConnectOptions::new_without_pgpass().socket(&self.socket).username("app").database(database)
     }
 
     /// The data folder.
@@ -188,10 +185,8 @@ impl Cluster {
 
     async fn ensure_database(&self) -> Result<(), Error> {
         let mut c = self.connect("postgres").await?;
-        let there: bool = sqlx::query_scalar("SELECT EXISTS (SELECT FROM pg_database WHERE datname = $1)")
-            .bind(DATABASE)
-            .fetch_one(&mut c)
-            .await?;
+        let there: bool =
+            sqlx::query_scalar("SELECT EXISTS (SELECT FROM pg_database WHERE datname = $1)").bind(DATABASE).fetch_one(&mut c).await?;
         if !there {
             sqlx::raw_sql("CREATE DATABASE embertide").execute(&mut c).await?;
         }

@@ -2,4 +2,6 @@
 use anyhow::{Result, bail};
 use embertide::settings::{ListKind, Place};
 use std::path::Path;
-pub(super) async fn import(_: &Place, _: &Path, _: ListKind, _: Option<&Path>) -> Result<()> { bail!("not built in yet") }
+pub(super) async fn import(_: &Place, _: &Path, _: ListKind, _: Option<&Path>) -> Result<()> {
+    bail!("not built in yet")
+}

@@ -22,7 +22,13 @@ pub(crate) async fn print(pool: &PgPool, monday: Date) -> Result<()> {
     let plan = week::header(pool, monday).await?;
     let routes = week::routes(pool, monday, None).await?;
     let stops = week::stops(pool, monday, None).await?;
-    say(&format!("\n{}: week {}, {} to {}", dealer.name, week::week_name(monday), month_day(monday), month_day(monday + Duration::days(6))));
+    say(&format!(
+        "\n{}: week {}, {} to {}",
+        dealer.name,
+        week::week_name(monday),
+        month_day(monday),
+        month_day(monday + Duration::days(6))
+    ));
     if let Some(plan) = &plan {
         let state = if plan.issued_at.is_some() { "issued" } else { "a draft" };
         say(&format!("The plan is {state}; driving times are {}.", plan.drive_source));
@@ -34,19 +40,37 @@ pub(crate) async fn print(pool: &PgPool, monday: Date) -> Result<()> {
     print_unplaced(pool, monday).await?;
     let hours: i32 = stops.iter().map(|s| s.minutes).sum::<i32>() / 60;
     let drive: i32 = routes.iter().map(|r| r.drive_s).sum::<i32>() / 3600;
-    say(&format!("\nIn all: {} visits, {hours} h at the units, {drive} h of driving, {}.", stops.len(), miles(routes.iter().map(|r| r.drive_m).sum())));
+    say(&format!(
+        "\nIn all: {} visits, {hours} h at the units, {drive} h of driving, {}.",
+        stops.len(),
+        miles(routes.iter().map(|r| r.drive_m).sum())
+    ));
     Ok(())
 }
 
 fn print_route(route: &RouteRow, stops: &[&Stop], units: UnitsFirst) {
     let span = format!("leaves {} {}, back {}", route.depot_name, clock(route.leaves), clock(route.returns));
-    say(&format!("\n{}  {}  ({span}; {} of driving, {})", day_short(route.day), route.technician, span_words(route.drive_s), miles(route.drive_m)));
+    say(&format!(
+        "\n{}  {}  ({span}; {} of driving, {})",
+        day_short(route.day),
+        route.technician,
+        span_words(route.drive_s),
+        miles(route.drive_m)
+    ));
     for s in stops {
         let (Some(n), Some(from), Some(to)) = (s.position, s.starts, s.ends) else { continue };
         let dose = s.expected_dose_ml.filter(|ml| *ml > 0).map(|ml| format!("; about {}", amount(ml, units))).unwrap_or_default();
         let told = if s.status == "confirmed" { " (told)" } else { "" };
         let drive = span_words(s.drive_s);
-        say(&format!("  {n:>2}. {}-{}{told}  {}, {}: {}  [{}; drive {drive}{dose}]", clock(from), clock(to), s.place_name, s.town, s.unit_name, s.job_names.join(", ")));
+        say(&format!(
+            "  {n:>2}. {}-{}{told}  {}, {}: {}  [{}; drive {drive}{dose}]",
+            clock(from),
+            clock(to),
+            s.place_name,
+            s.town,
+            s.unit_name,
+            s.job_names.join(", ")
+        ));
     }
     if let Some(at) = route.lunch_at {
         say(&format!("      lunch about {}", clock(at)));
@@ -68,7 +92,8 @@ fn load(stops: &[&Stop], units: UnitsFirst) -> Vec<String> {
             *by_product.entry(product).or_default() += ml;
         }
     }
-    let with_reserve = by_product.into_iter().filter(|(_, ml)| *ml > 0).map(|(p, ml)| format!("{p} {}", amount((ml * 6 / 5 + 99) / 100 * 100, units)));
+    let with_reserve =
+        by_product.into_iter().filter(|(_, ml)| *ml > 0).map(|(p, ml)| format!("{p} {}", amount((ml * 6 / 5 + 99) / 100 * 100, units)));
     with_reserve.collect()
 }
 

@@ -57,7 +57,9 @@ async fn serve_on(db: &Database, listener: TcpListener, listen: &Listen) -> Resu
         say(&format!("Embertide serves at {address}"));
     } else {
         let token = staff::make_setup_link(&db.pool, None, Clock::System.now()).await?;
-        say(&format!("Embertide serves at {address}\n\nThis is a new installation. Make the owner's account here, within two days:\n  {address}/setup/{token}\n"));
+        say(&format!(
+            "Embertide serves at {address}\n\nThis is a new installation. Make the owner's account here, within two days:\n  {address}/setup/{token}\n"
+        ));
     }
     run(db, listener, listen).await
 }

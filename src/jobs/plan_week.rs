@@ -87,7 +87,8 @@ async fn gather(pool: &PgPool, monday: Date, today: Date) -> Result<Gathered, Er
     let doses = expected::doses(pool, &waters, monday).await?;
     let standing = week::stops(pool, monday, None).await?;
     let mut drafts: Vec<Draft> = standing.iter().filter(|s| s.status == "confirmed").filter_map(confirmed).collect();
-    let taken: Vec<Uuid> = standing.iter().filter(|s| ["confirmed", "done", "not done"].contains(&s.status.as_str())).map(|s| s.unit_id).collect();
+    let taken: Vec<Uuid> =
+        standing.iter().filter(|s| ["confirmed", "done", "not done"].contains(&s.status.as_str())).map(|s| s.unit_id).collect();
     drafts.extend(proposals.iter().filter(|p| !taken.contains(&p.unit_id)).map(|p| proposed(p, monday, doses.get(&p.unit_id).copied())));
     Ok((drafts, days, technicians))
 }
@@ -171,7 +172,14 @@ struct Solved {
     why: HashMap<Uuid, String>,
 }
 
-fn search(monday: Date, first_day: Date, technicians: &[staff::Technician], days: &[staff::WorkingDay], candidates: &[Candidate], effort: Effort) -> Result<Solved, Error> {
+fn search(
+    monday: Date,
+    first_day: Date,
+    technicians: &[staff::Technician],
+    days: &[staff::WorkingDay],
+    candidates: &[Candidate],
+    effort: Effort,
+) -> Result<Solved, Error> {
     let laid = week::lay(monday, first_day, technicians, days, candidates)?;
     let plan = route::solve(&laid.problem, &effort, &AtomicBool::new(false), &mut |_| {});
     let timed = route::check(&laid.problem, &plan.routes).map_err(|against| {

@@ -30,11 +30,7 @@ impl Position {
     /// [`PositionError`] when a number is not finite or out of range.
     pub fn new(lat: f64, lon: f64) -> Result<Self, PositionError> {
         let good = (-90.0..=90.0).contains(&lat) && (-180.0..=180.0).contains(&lon);
-        if good {
-            Ok(Self { lat, lon })
-        } else {
-            Err(PositionError { lat, lon })
-        }
+        if good { Ok(Self { lat, lon }) } else { Err(PositionError { lat, lon }) }
     }
 
     /// Degrees north.
@@ -59,11 +55,7 @@ pub struct PositionError {
 
 impl fmt::Display for PositionError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(
-            f,
-            "latitude {} and longitude {} are not a position on earth",
-            self.lat, self.lon
-        )
+        write!(f, "latitude {} and longitude {} are not a position on earth", self.lat, self.lon)
     }
 }
 
@@ -95,13 +87,7 @@ pub struct Estimate {
 
 impl Default for Estimate {
     fn default() -> Self {
-        Self {
-            road_factor: 1.3,
-            slow_mph: 30.0,
-            fast_mph: 55.0,
-            rise_miles: 8.0,
-            per_stop_s: 60.0,
-        }
+        Self { road_factor: 1.3, slow_mph: 30.0, fast_mph: 55.0, rise_miles: 8.0, per_stop_s: 60.0 }
     }
 }
 
@@ -123,31 +109,13 @@ impl std::error::Error for EstimateError {}
 impl Estimate {
     fn validate(&self) -> Result<(), EstimateError> {
         let rules = [
-            (
-                (1.0..=10.0).contains(&self.road_factor),
-                "road factor must be from 1 to 10",
-            ),
-            (
-                (5.0..=100.0).contains(&self.slow_mph),
-                "slow speed must be from 5 to 100 mph",
-            ),
-            (
-                (self.slow_mph..=100.0).contains(&self.fast_mph),
-                "fast speed must be from the slow speed to 100 mph",
-            ),
-            (
-                (0.1..=1_000.0).contains(&self.rise_miles),
-                "rise must be from 0.1 to 1000 miles",
-            ),
-            (
-                (0.0..=3_600.0).contains(&self.per_stop_s),
-                "time per stop must be from 0 to 3600 s",
-            ),
+            ((1.0..=10.0).contains(&self.road_factor), "road factor must be from 1 to 10"),
+            ((5.0..=100.0).contains(&self.slow_mph), "slow speed must be from 5 to 100 mph"),
+            ((self.slow_mph..=100.0).contains(&self.fast_mph), "fast speed must be from the slow speed to 100 mph"),
+            ((0.1..=1_000.0).contains(&self.rise_miles), "rise must be from 0.1 to 1000 miles"),
+            ((0.0..=3_600.0).contains(&self.per_stop_s), "time per stop must be from 0 to 3600 s"),
         ];
-        rules
-            .into_iter()
-            .find(|r| !r.0)
-            .map_or(Ok(()), |(_, what)| Err(EstimateError { what }))
+        rules.into_iter().find(|r| !r.0).map_or(Ok(()), |(_, what)| Err(EstimateError { what }))
     }
 
     /// One drive: seconds and road metres, both rounded; 0 and 0 for a position and itself.
@@ -165,12 +133,8 @@ impl Estimate {
             return (0, 0);
         }
         let miles = metres / MILE_M;
-        let mph =
-            self.fast_mph - (self.fast_mph - self.slow_mph) * (-miles / self.rise_miles).exp();
-        (
-            whole((miles / mph * 3_600.0 + self.per_stop_s).min(LONGEST_S)),
-            whole(metres),
-        )
+        let mph = self.fast_mph - (self.fast_mph - self.slow_mph) * (-miles / self.rise_miles).exp();
+        (whole((miles / mph * 3_600.0 + self.per_stop_s).min(LONGEST_S)), whole(metres))
     }
 
     /// Seconds and road metres between all positions, each a square of `positions.len()` rows, row = from.
@@ -193,10 +157,7 @@ impl Estimate {
 }
 
 /// Rounds a number that is known to be small and positive.
-#[expect(
-    clippy::cast_possible_truncation,
-    reason = "callers stay far below 2^31; a cast saturates in any case"
-)]
+#[expect(clippy::cast_possible_truncation, reason = "callers stay far below 2^31; a cast saturates in any case")]
 fn whole(x: f64) -> i32 {
     x.round() as i32
 }

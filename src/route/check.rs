@@ -14,10 +14,7 @@ use super::violation::Violation;
 pub fn check(problem: &Problem, routes: &[Vec<usize>]) -> Result<TimedPlan, Vec<Violation>> {
     let shifts = problem.shifts().len();
     if routes.len() != shifts {
-        return Err(vec![Violation::Shape {
-            routes: routes.len(),
-            shifts,
-        }]);
+        return Err(vec![Violation::Shape { routes: routes.len(), shifts }]);
     }
     let mut broken = Vec::new();
     let mut times = vec![0_u32; problem.visits().len()];
@@ -37,24 +34,14 @@ pub fn check(problem: &Problem, routes: &[Vec<usize>]) -> Result<TimedPlan, Vec<
             Err(violation) => broken.push(violation),
         }
     }
-    broken.extend(
-        (0..times.len())
-            .filter(|&v| times[v] > 1)
-            .map(|visit| Violation::Twice { visit }),
-    );
+    broken.extend((0..times.len()).filter(|&v| times[v] > 1).map(|visit| Violation::Twice { visit }));
     if !broken.is_empty() {
         return Err(broken);
     }
     let unplaced: Vec<usize> = (0..times.len()).filter(|&v| times[v] == 0).collect();
     let drive_s = done.iter().map(|r| i64::from(r.drive_s)).sum();
     let unplaced_price = unplaced.iter().map(|&v| problem.visits()[v].price()).sum();
-    Ok(TimedPlan {
-        routes: done,
-        unplaced,
-        drive_s,
-        unplaced_price,
-        objective: drive_s + unplaced_price,
-    })
+    Ok(TimedPlan { routes: done, unplaced, drive_s, unplaced_price, objective: drive_s + unplaced_price })
 }
 
 /// Skill, lock and van load.
@@ -72,11 +59,7 @@ fn rules(problem: &Problem, shift: usize, sequence: &[usize], broken: &mut Vec<V
         }
     }
     if load_ml > s.capacity_ml {
-        broken.push(Violation::Load {
-            shift,
-            load_ml,
-            capacity_ml: s.capacity_ml,
-        });
+        broken.push(Violation::Load { shift, load_ml, capacity_ml: s.capacity_ml });
     }
 }
 

@@ -61,40 +61,19 @@ impl fmt::Display for Reason {
             Self::NoWorkingDay => write!(f, "no working day inside its window"),
             Self::ClosedInHours => write!(f, "its window is outside working hours on all its days"),
             Self::NoRoad => write!(f, "no road is known that leads there and back"),
-            Self::TooMuchForVan {
-                load_ml,
-                capacity_ml,
-            } => {
-                write!(
-                    f,
-                    "needs {} of treatment, the largest van carries {}",
-                    litres(load_ml),
-                    litres(capacity_ml)
-                )
+            Self::TooMuchForVan { load_ml, capacity_ml } => {
+                write!(f, "needs {} of treatment, the largest van carries {}", litres(load_ml), litres(capacity_ml))
             }
             Self::TooLongForADay => write!(f, "does not fit in a working day, even alone"),
             Self::VanLoad { load_ml } => {
-                write!(
-                    f,
-                    "needs {} of treatment, more than is left on the vans that could go",
-                    litres(load_ml)
-                )
+                write!(f, "needs {} of treatment, more than is left on the vans that could go", litres(load_ml))
             }
             Self::CostsMore { drive_s, worth_s } => {
-                write!(
-                    f,
-                    "would cost {} of driving, it is worth {}",
-                    duration(drive_s),
-                    duration(worth_s)
-                )
+                write!(f, "would cost {} of driving, it is worth {}", duration(drive_s), duration(worth_s))
             }
             Self::NoHoursLeft => write!(f, "no hours left: it fits only in place of others"),
             Self::StillFits { drive_s, .. } => {
-                write!(
-                    f,
-                    "fits with {} more driving: planning was stopped early",
-                    duration(drive_s)
-                )
+                write!(f, "fits with {} more driving: planning was stopped early", duration(drive_s))
             }
         }
     }
@@ -109,10 +88,7 @@ pub fn explain(problem: &Problem, routes: &[Vec<usize>]) -> Vec<(usize, Reason)>
             *p = true;
         }
     }
-    (0..placed.len())
-        .filter(|&v| !placed[v])
-        .map(|v| (v, reason(problem, routes, v)))
-        .collect()
+    (0..placed.len()).filter(|&v| !placed[v]).map(|v| (v, reason(problem, routes, v))).collect()
 }
 
 fn reason(problem: &Problem, routes: &[Vec<usize>], visit: usize) -> Reason {
@@ -128,45 +104,24 @@ fn never(problem: &Problem, visit: usize, v: &Visit) -> Result<Vec<usize>, Reaso
     let all = problem.shifts();
     let promised = |&k: &usize| v.may_go_in(k, &all[k]);
     let open = |&k: &usize| v.starts_in(k, &all[k]).next().is_some();
-    let in_hours = |&k: &usize| {
-        v.starts_in(k, &all[k])
-            .any(|(from, to)| from <= all[k].ends && to >= all[k].starts)
-    };
+    let in_hours = |&k: &usize| v.starts_in(k, &all[k]).any(|(from, to)| from <= all[k].ends && to >= all[k].starts);
     let road = |&k: &usize| {
         let (drive, depot) = (problem.drive(), all[k].depot);
         drive.seconds(depot, v.place).is_some() && drive.seconds(v.place, depot).is_some()
     };
-    let left = |shifts: Vec<usize>,
-                keep: &dyn Fn(&usize) -> bool,
-                reason: Reason|
-     -> Result<Vec<usize>, Reason> {
+    let left = |shifts: Vec<usize>, keep: &dyn Fn(&usize) -> bool, reason: Reason| -> Result<Vec<usize>, Reason> {
         let kept: Vec<usize> = shifts.into_iter().filter(|k| keep(k)).collect();
-        if kept.is_empty() {
-            Err(reason)
-        } else {
-            Ok(kept)
-        }
+        if kept.is_empty() { Err(reason) } else { Ok(kept) }
     };
     let shifts = left((0..all.len()).collect(), &promised, Reason::NobodyThere)?;
     let shifts = left(shifts, &|&k| all[k].skills.cover(v.skills), Reason::NoSkill)?;
     let shifts = left(shifts, &open, Reason::NoWorkingDay)?;
     let shifts = left(shifts, &in_hours, Reason::ClosedInHours)?;
     let shifts = left(shifts, &road, Reason::NoRoad)?;
-    let capacity_ml = shifts
-        .iter()
-        .map(|&k| all[k].capacity_ml)
-        .max()
-        .unwrap_or(0);
-    let too_much = Reason::TooMuchForVan {
-        load_ml: v.load_ml,
-        capacity_ml,
-    };
+    let capacity_ml = shifts.iter().map(|&k| all[k].capacity_ml).max().unwrap_or(0);
+    let too_much = Reason::TooMuchForVan { load_ml: v.load_ml, capacity_ml };
     let shifts = left(shifts, &|&k| v.load_ml <= all[k].capacity_ml, too_much)?;
-    left(
-        shifts,
-        &|&k| time_route(problem, k, &[visit]).is_ok(),
-        Reason::TooLongForADay,
-    )
+    left(shifts, &|&k| time_route(problem, k, &[visit]).is_ok(), Reason::TooLongForADay)
 }
 
 /// Why this plan leaves out a visit that would fit in some empty day.
@@ -181,16 +136,12 @@ fn not_here(problem: &Problem, routes: &[Vec<usize>], visit: usize, shifts: &[us
         };
         in_time = true;
         let used: i64 = route.iter().map(|&j| problem.visits()[j].load_ml).sum();
-        if used + v.load_ml <= problem.shifts()[k].capacity_ml && best.is_none_or(|b| drive_s < b.0)
-        {
+        if used + v.load_ml <= problem.shifts()[k].capacity_ml && best.is_none_or(|b| drive_s < b.0) {
             best = Some((drive_s, k));
         }
     }
     match best {
-        Some((drive_s, _)) if drive_s >= v.price() => Reason::CostsMore {
-            drive_s,
-            worth_s: v.price(),
-        },
+        Some((drive_s, _)) if drive_s >= v.price() => Reason::CostsMore { drive_s, worth_s: v.price() },
         Some((drive_s, shift)) => Reason::StillFits { shift, drive_s },
         None if in_time => Reason::VanLoad { load_ml: v.load_ml },
         None => Reason::NoHoursLeft,
@@ -199,11 +150,7 @@ fn not_here(problem: &Problem, routes: &[Vec<usize>], visit: usize, shifts: &[us
 
 /// Least driving added by the visit in a route, over all positions that keep the times.
 fn detour(problem: &Problem, shift: usize, route: &[usize], visit: usize) -> Option<i64> {
-    let drive = |sequence: &[usize]| {
-        time_route(problem, shift, sequence)
-            .ok()
-            .map(|t| i64::from(t.drive_s))
-    };
+    let drive = |sequence: &[usize]| time_route(problem, shift, sequence).ok().map(|t| i64::from(t.drive_s));
     let now = if route.is_empty() { 0 } else { drive(route)? };
     let with = (0..=route.len()).filter_map(|at| {
         let mut sequence = route.to_vec();

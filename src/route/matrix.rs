@@ -28,32 +28,17 @@ impl Matrix {
     /// [`MatrixError`] when the size or a cell is wrong.
     pub fn new(places: usize, mut seconds: Vec<i32>) -> Result<Self, MatrixError> {
         if places > MAX_PLACES || seconds.len() != places * places {
-            return Err(MatrixError::Size {
-                places,
-                cells: seconds.len(),
-            });
+            return Err(MatrixError::Size { places, cells: seconds.len() });
         }
         for (cell, value) in seconds.iter_mut().enumerate() {
             let (from, to) = (cell / places, cell % places);
-            let good = if from == to {
-                *value == 0
-            } else {
-                *value == Self::NO_ROAD || (0..=MAX_LEG_S).contains(value)
-            };
+            let good = if from == to { *value == 0 } else { *value == Self::NO_ROAD || (0..=MAX_LEG_S).contains(value) };
             if !good {
-                return Err(MatrixError::Leg {
-                    from,
-                    to,
-                    value: *value,
-                });
+                return Err(MatrixError::Leg { from, to, value: *value });
             }
             *value = (*value).min(NO_ROAD_S);
         }
-        Ok(Self {
-            places,
-            seconds,
-            metres: None,
-        })
+        Ok(Self { places, seconds, metres: None })
     }
 
     /// Adds road lengths in metres, laid out like the seconds. They are only reported, never weighed.
@@ -62,17 +47,10 @@ impl Matrix {
     /// [`MatrixError::Size`] when the number of cells differs, [`MatrixError::Leg`] on a negative length.
     pub fn with_metres(mut self, metres: Vec<i32>) -> Result<Self, MatrixError> {
         if metres.len() != self.seconds.len() {
-            return Err(MatrixError::Size {
-                places: self.places,
-                cells: metres.len(),
-            });
+            return Err(MatrixError::Size { places: self.places, cells: metres.len() });
         }
         if let Some(cell) = metres.iter().position(|&m| m < 0) {
-            return Err(MatrixError::Leg {
-                from: cell / self.places,
-                to: cell % self.places,
-                value: metres[cell],
-            });
+            return Err(MatrixError::Leg { from: cell / self.places, to: cell % self.places, value: metres[cell] });
         }
         self.metres = Some(metres);
         Ok(self)
@@ -88,10 +66,7 @@ impl Matrix {
     /// # Panics
     /// When a place is not in the matrix.
     pub fn seconds(&self, from: usize, to: usize) -> Option<i32> {
-        assert!(
-            from < self.places && to < self.places,
-            "no such place: {from} or {to}"
-        );
+        assert!(from < self.places && to < self.places, "no such place: {from} or {to}");
         Some(self.seconds[from * self.places + to]).filter(|&s| s < NO_ROAD_S)
     }
 
@@ -100,10 +75,7 @@ impl Matrix {
     /// # Panics
     /// When a place is not in the matrix.
     pub fn metres(&self, from: usize, to: usize) -> Option<i32> {
-        assert!(
-            from < self.places && to < self.places,
-            "no such place: {from} or {to}"
-        );
+        assert!(from < self.places && to < self.places, "no such place: {from} or {to}");
         self.seconds(from, to)?;
         self.metres.as_ref().map(|m| m[from * self.places + to])
     }
@@ -139,15 +111,9 @@ impl fmt::Display for MatrixError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::Size { places, cells } => {
-                write!(
-                    f,
-                    "{cells} cells do not make a square of {places} places (at most {MAX_PLACES})"
-                )
+                write!(f, "{cells} cells do not make a square of {places} places (at most {MAX_PLACES})")
             }
-            Self::Leg { from, to, value } => write!(
-                f,
-                "the leg from place {from} to place {to} cannot be {value}"
-            ),
+            Self::Leg { from, to, value } => write!(f, "the leg from place {from} to place {to} cannot be {value}"),
         }
     }
 }

@@ -136,33 +136,19 @@ pub struct Visit {
 impl Visit {
     /// What the objective pays for leaving this visit out: its penalty, and far more when it is locked.
     pub fn price(&self) -> i64 {
-        if self.lock == Lock::Free {
-            self.penalty
-        } else {
-            self.penalty + LOCK_PRICE
-        }
+        if self.lock == Lock::Free { self.penalty } else { self.penalty + LOCK_PRICE }
     }
 
     /// The starts allowed in `shift` (at index `ix`), as clock times, unsorted.
     /// Empty when the lock or the windows rule the shift out.
-    pub(super) fn starts_in<'a>(
-        &'a self,
-        ix: usize,
-        shift: &'a Shift,
-    ) -> impl Iterator<Item = (i32, i32)> + 'a {
+    pub(super) fn starts_in<'a>(&'a self, ix: usize, shift: &'a Shift) -> impl Iterator<Item = (i32, i32)> + 'a {
         let ours = self.may_go_in(ix, shift);
         let promised = match self.lock {
             Lock::At { from, to, .. } => Some((from, to)),
             _ => None,
         };
-        let windows = self
-            .windows
-            .iter()
-            .filter(move |w| ours && promised.is_none() && w.day == shift.day);
-        promised
-            .filter(|_| ours)
-            .into_iter()
-            .chain(windows.map(|w| (w.from, w.to)))
+        let windows = self.windows.iter().filter(move |w| ours && promised.is_none() && w.day == shift.day);
+        promised.filter(|_| ours).into_iter().chain(windows.map(|w| (w.from, w.to)))
     }
 
     /// Whether the lock allows `shift` (at index `ix`).
@@ -192,21 +178,11 @@ impl Problem {
     /// # Errors
     /// [`ProblemError`] names the first thing that cannot be: an index that leads nowhere, times reversed
     /// or out of range, two shifts of one technician on one day, negative or absurd amounts.
-    pub fn new(
-        days: usize,
-        shifts: Vec<Shift>,
-        visits: Vec<Visit>,
-        drive: Matrix,
-    ) -> Result<Self, ProblemError> {
+    pub fn new(days: usize, shifts: Vec<Shift>, visits: Vec<Visit>, drive: Matrix) -> Result<Self, ProblemError> {
         refused::sizes(days, &shifts, &visits)?;
         refused::shifts(days, &shifts, &drive)?;
         refused::visits(days, &shifts, &visits, &drive)?;
-        Ok(Self {
-            days,
-            shifts,
-            visits,
-            drive,
-        })
+        Ok(Self { days, shifts, visits, drive })
     }
 
     /// Number of days.

@@ -57,20 +57,10 @@ pub enum ProblemError {
 impl fmt::Display for ProblemError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            Self::TooMany { what, count, limit } => write!(
-                f,
-                "{count} {what} are more than the {limit} that can be planned"
-            ),
+            Self::TooMany { what, count, limit } => write!(f, "{count} {what} are more than the {limit} that can be planned"),
             Self::Shift { shift, what } => write!(f, "shift {shift}: {what}"),
-            Self::SecondShift {
-                shift,
-                technician,
-                day,
-            } => {
-                write!(
-                    f,
-                    "shift {shift} is a second one for technician {technician} on day {day}"
-                )
+            Self::SecondShift { shift, technician, day } => {
+                write!(f, "shift {shift} is a second one for technician {technician} on day {day}")
             }
             Self::Visit { visit, what } => write!(f, "visit {visit}: {what}"),
         }
@@ -80,11 +70,7 @@ impl fmt::Display for ProblemError {
 impl std::error::Error for ProblemError {}
 
 fn at_most(what: &'static str, count: usize, limit: usize) -> Result<(), ProblemError> {
-    if count > limit {
-        Err(ProblemError::TooMany { what, count, limit })
-    } else {
-        Ok(())
-    }
+    if count > limit { Err(ProblemError::TooMany { what, count, limit }) } else { Ok(()) }
 }
 
 /// Refuses sizes that would not fit in memory.
@@ -92,11 +78,7 @@ pub(super) fn sizes(days: usize, shifts: &[Shift], visits: &[Visit]) -> Result<(
     at_most("days", days, MAX_DAYS)?;
     at_most("shifts", shifts.len(), MAX_SHIFTS)?;
     at_most("visits", visits.len(), MAX_VISITS)?;
-    at_most(
-        "pairs of visit and shift",
-        shifts.len() * visits.len(),
-        MAX_PAIRS,
-    )?;
+    at_most("pairs of visit and shift", shifts.len() * visits.len(), MAX_PAIRS)?;
     at_most("pairs of visit and day", days * visits.len(), MAX_PAIRS)
 }
 
@@ -112,46 +94,26 @@ fn span(from: i32, to: i32) -> bool {
 pub(super) fn shifts(days: usize, shifts: &[Shift], drive: &Matrix) -> Result<(), ProblemError> {
     let mut seen = HashSet::new();
     for (shift, s) in shifts.iter().enumerate() {
-        let lunch = s
-            .lunch
-            .is_none_or(|l| span(l.from, l.to) && clock(l.seconds));
+        let lunch = s.lunch.is_none_or(|l| span(l.from, l.to) && clock(l.seconds));
         let rules = [
             (s.day < days, "its day is not in the plan"),
-            (
-                s.depot < drive.places(),
-                "its depot is not among the places",
-            ),
-            (
-                span(s.starts, s.ends),
-                "its hours are reversed or out of range",
-            ),
+            (s.depot < drive.places(), "its depot is not among the places"),
+            (span(s.starts, s.ends), "its hours are reversed or out of range"),
             (lunch, "its lunch is reversed or out of range"),
-            (
-                (0..=MAX_LOAD_ML).contains(&s.capacity_ml),
-                "its van load is out of range",
-            ),
+            ((0..=MAX_LOAD_ML).contains(&s.capacity_ml), "its van load is out of range"),
         ];
         if let Some((_, what)) = rules.into_iter().find(|r| !r.0) {
             return Err(ProblemError::Shift { shift, what });
         }
         if !seen.insert((s.technician, s.day)) {
-            return Err(ProblemError::SecondShift {
-                shift,
-                technician: s.technician,
-                day: s.day,
-            });
+            return Err(ProblemError::SecondShift { shift, technician: s.technician, day: s.day });
         }
     }
     Ok(())
 }
 
 /// Refuses visits that cannot be.
-pub(super) fn visits(
-    days: usize,
-    shifts: &[Shift],
-    visits: &[Visit],
-    drive: &Matrix,
-) -> Result<(), ProblemError> {
+pub(super) fn visits(days: usize, shifts: &[Shift], visits: &[Visit], drive: &Matrix) -> Result<(), ProblemError> {
     for (visit, v) in visits.iter().enumerate() {
         let lock = match v.lock {
             Lock::Free | Lock::Technician(_) => true,
@@ -160,32 +122,14 @@ pub(super) fn visits(
             Lock::At { shift, from, to } => shift < shifts.len() && span(from, to),
         };
         let rules = [
-            (
-                v.place < drive.places(),
-                "its place is not among the places",
-            ),
+            (v.place < drive.places(), "its place is not among the places"),
             (clock(v.service_s), "its service time is out of range"),
             (clock(v.set_up_s), "its set-up time is out of range"),
-            (
-                v.windows.iter().all(|w| w.day < days),
-                "a window is on a day that is not in the plan",
-            ),
-            (
-                v.windows.iter().all(|w| span(w.from, w.to)),
-                "a window is reversed or out of range",
-            ),
-            (
-                (0..=MAX_PENALTY).contains(&v.penalty),
-                "its penalty is out of range",
-            ),
-            (
-                (0..=MAX_LOAD_ML).contains(&v.load_ml),
-                "its load is out of range",
-            ),
-            (
-                lock,
-                "it is locked to a day, shift or time that is not in the plan",
-            ),
+            (v.windows.iter().all(|w| w.day < days), "a window is on a day that is not in the plan"),
+            (v.windows.iter().all(|w| span(w.from, w.to)), "a window is reversed or out of range"),
+            ((0..=MAX_PENALTY).contains(&v.penalty), "its penalty is out of range"),
+            ((0..=MAX_LOAD_ML).contains(&v.load_ml), "its load is out of range"),
+            (lock, "it is locked to a day, shift or time that is not in the plan"),
         ];
         if let Some((_, what)) = rules.into_iter().find(|r| !r.0) {
             return Err(ProblemError::Visit { visit, what });

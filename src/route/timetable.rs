@@ -10,10 +10,7 @@ fn first_start(v: &Visit, day: usize, ready: i64) -> Option<i64> {
     if let Lock::At { from, to, .. } = v.lock {
         return (ready <= i64::from(to)).then(|| ready.max(i64::from(from)));
     }
-    let today = v
-        .windows
-        .iter()
-        .filter(|w| w.day == day && ready <= i64::from(w.to));
+    let today = v.windows.iter().filter(|w| w.day == day && ready <= i64::from(w.to));
     today.map(|w| ready.max(i64::from(w.from))).min()
 }
 
@@ -40,51 +37,23 @@ struct Driven {
 }
 
 fn straight(leave: i64, leg: i64) -> Driven {
-    Driven {
-        arrive: leave + leg,
-        ready: leave + leg,
-        lunch: None,
-    }
+    Driven { arrive: leave + leg, ready: leave + leg, lunch: None }
 }
 
 fn with_lunch(leave: i64, leg: i64, lunch: Lunch) -> Option<Driven> {
-    let (from, to, long) = (
-        i64::from(lunch.from),
-        i64::from(lunch.to),
-        i64::from(lunch.seconds),
-    );
+    let (from, to, long) = (i64::from(lunch.from), i64::from(lunch.to), i64::from(lunch.seconds));
     if leave > to {
         return None;
     }
     let arrive = leave + leg;
     Some(if leave >= from {
-        Driven {
-            arrive: arrive + long,
-            ready: arrive + long,
-            lunch: Some((leave, LunchPlace::BeforeDriving)),
-        }
+        Driven { arrive: arrive + long, ready: arrive + long, lunch: Some((leave, LunchPlace::BeforeDriving)) }
     } else if arrive >= from {
-        let place = if arrive == from {
-            LunchPlace::OnArrival
-        } else {
-            LunchPlace::OnTheRoad
-        };
-        let reached = if arrive == from {
-            arrive
-        } else {
-            arrive + long
-        };
-        Driven {
-            arrive: reached,
-            ready: arrive + long,
-            lunch: Some((from, place)),
-        }
+        let place = if arrive == from { LunchPlace::OnArrival } else { LunchPlace::OnTheRoad };
+        let reached = if arrive == from { arrive } else { arrive + long };
+        Driven { arrive: reached, ready: arrive + long, lunch: Some((from, place)) }
     } else {
-        Driven {
-            arrive,
-            ready: from + long,
-            lunch: Some((from, LunchPlace::OnArrival)),
-        }
+        Driven { arrive, ready: from + long, lunch: Some((from, LunchPlace::OnArrival)) }
     })
 }
 
@@ -92,51 +61,25 @@ fn with_lunch(leave: i64, leg: i64, lunch: Lunch) -> Option<Driven> {
 ///
 /// # Errors
 /// The first of: no road, a window missed, back too late, no room for lunch.
-pub(super) fn time_route(
-    problem: &Problem,
-    shift: usize,
-    sequence: &[usize],
-) -> Result<TimedRoute, Violation> {
+pub(super) fn time_route(problem: &Problem, shift: usize, sequence: &[usize]) -> Result<TimedRoute, Violation> {
     let s = &problem.shifts()[shift];
     let lunch = s.lunch_inside();
-    let start = Mark {
-        arrive: 0,
-        start: 0,
-        leave: i64::from(s.starts),
-        lunch: None,
-        had: lunch.is_none(),
-    };
-    let mut marks = vec![if lunch.is_none() {
-        [None, Some(start)]
-    } else {
-        [Some(start), None]
-    }];
+    let start = Mark { arrive: 0, start: 0, leave: i64::from(s.starts), lunch: None, had: lunch.is_none() };
+    let mut marks = vec![if lunch.is_none() { [None, Some(start)] } else { [Some(start), None] }];
     let mut here = s.depot;
     let mut legs = Vec::with_capacity(sequence.len() + 1);
     for (i, &visit) in sequence.iter().enumerate() {
         let v = &problem.visits()[visit];
-        let road = Violation::Road {
-            shift,
-            from: here,
-            to: v.place,
-        };
+        let road = Violation::Road { shift, from: here, to: v.place };
         let leg = problem.drive().seconds(here, v.place).ok_or(road)?;
         let shares = i > 0 && here == v.place;
         let stay = i64::from(v.service_s) + if shares { 0 } else { i64::from(v.set_up_s) };
         let next = serve(v, s.day, stay, ways(&marks[i], i64::from(leg), lunch));
-        marks.push(next.map_err(|arrive| Violation::Window {
-            shift,
-            visit,
-            arrive,
-        })?);
+        marks.push(next.map_err(|arrive| Violation::Window { shift, visit, arrive })?);
         legs.push((leg, shares));
         here = v.place;
     }
-    let road = Violation::Road {
-        shift,
-        from: here,
-        to: s.depot,
-    };
+    let road = Violation::Road { shift, from: here, to: s.depot };
     let home = problem.drive().seconds(here, s.depot).ok_or(road)?;
     let back = ways(&marks[sequence.len()], i64::from(home), lunch);
     let end = come_home(shift, s, back, lunch)?;
@@ -151,23 +94,10 @@ fn serve(v: &Visit, day: usize, stay: i64, ways: Vec<(bool, Driven)>) -> Result<
         earliest = earliest.min(way.arrive);
         if let Some(start) = first_start(v, day, way.ready) {
             let leave = start + stay;
-            sooner(
-                &mut next,
-                Mark {
-                    arrive: way.arrive,
-                    start,
-                    leave,
-                    lunch: way.lunch,
-                    had,
-                },
-            );
+            sooner(&mut next, Mark { arrive: way.arrive, start, leave, lunch: way.lunch, had });
         }
     }
-    if next.iter().all(Option::is_none) {
-        Err(clamp(earliest))
-    } else {
-        Ok(next)
-    }
+    if next.iter().all(Option::is_none) { Err(clamp(earliest)) } else { Ok(next) }
 }
 
 /// All ways to drive a leg from what is known before it, with whether lunch was had before.
@@ -178,11 +108,7 @@ fn ways(known: &Known, leg: i64, lunch: Option<Lunch>) -> Vec<(bool, Driven)> {
     }
     if let Some(mark) = known[0] {
         ways.push((false, straight(mark.leave, leg)));
-        ways.extend(
-            lunch
-                .and_then(|l| with_lunch(mark.leave, leg, l))
-                .map(|way| (false, way)),
-        );
+        ways.extend(lunch.and_then(|l| with_lunch(mark.leave, leg, l)).map(|way| (false, way)));
     }
     ways
 }
@@ -195,12 +121,7 @@ fn sooner(next: &mut Known, mark: Mark) {
 }
 
 /// The earliest allowed way home.
-fn come_home(
-    shift: usize,
-    s: &Shift,
-    ways: Vec<(bool, Driven)>,
-    lunch: Option<Lunch>,
-) -> Result<Mark, Violation> {
+fn come_home(shift: usize, s: &Shift, ways: Vec<(bool, Driven)>, lunch: Option<Lunch>) -> Result<Mark, Violation> {
     let (mut best, mut any, mut earliest): (Option<Mark>, bool, i64) = (None, false, i64::MAX);
     for (had, way) in ways {
         earliest = earliest.min(way.ready);
@@ -216,46 +137,23 @@ fn come_home(
             eaten = Some((way.ready.max(i64::from(l.from)), LunchPlace::AfterReturn));
         }
         if best.is_none_or(|b| way.ready < b.start) {
-            best = Some(Mark {
-                arrive: way.arrive,
-                start: way.ready,
-                leave: way.ready,
-                lunch: eaten,
-                had,
-            });
+            best = Some(Mark { arrive: way.arrive, start: way.ready, leave: way.ready, lunch: eaten, had });
         }
     }
     match best {
         Some(mark) => Ok(mark),
         None if any => Err(Violation::Lunch { shift }),
-        None => Err(Violation::Late {
-            shift,
-            returns: clamp(earliest),
-            ends: s.ends,
-        }),
+        None => Err(Violation::Late { shift, returns: clamp(earliest), ends: s.ends }),
     }
 }
 
 /// Follows the marks back from home and writes the route down.
-fn trace(
-    problem: &Problem,
-    shift: usize,
-    sequence: &[usize],
-    marks: &[Known],
-    legs: &[(i32, bool)],
-    home_s: i32,
-    end: Mark,
-) -> TimedRoute {
+fn trace(problem: &Problem, shift: usize, sequence: &[usize], marks: &[Known], legs: &[(i32, bool)], home_s: i32, end: Mark) -> TimedRoute {
     let s = &problem.shifts()[shift];
     let long = s.lunch_inside().map_or(0, |l| l.seconds);
     let eaten = |leg, (at, place): (i64, LunchPlace)| {
         let starts = clamp(at);
-        TimedLunch {
-            starts,
-            ends: starts + long,
-            leg,
-            place,
-        }
+        TimedLunch { starts, ends: starts + long, leg, place }
     };
     let mut lunch = end.lunch.map(|l| eaten(sequence.len(), l));
     let mut had = end.had;
@@ -266,9 +164,7 @@ fn trace(
         };
         lunch = mark.lunch.map(|l| eaten(i, l)).or(lunch);
         had = mark.had;
-        let from = i
-            .checked_sub(1)
-            .map_or(s.depot, |b| problem.visits()[sequence[b]].place);
+        let from = i.checked_sub(1).map_or(s.depot, |b| problem.visits()[sequence[b]].place);
         stops.push(TimedStop {
             visit,
             leg_s: legs[i].0,
@@ -281,9 +177,7 @@ fn trace(
     }
     stops.reverse();
     let leaves = set_off(s, &mut stops, lunch);
-    let last = sequence
-        .last()
-        .map_or(s.depot, |&v| problem.visits()[v].place);
+    let last = sequence.last().map_or(s.depot, |&v| problem.visits()[v].place);
     TimedRoute {
         shift,
         leaves,

@@ -93,50 +93,21 @@ impl fmt::Display for Violation {
                 write!(f, "route {shift}: there is no visit {visit}")
             }
             Self::Twice { visit } => write!(f, "visit {visit} is planned more than once"),
-            Self::Skill { shift, visit } => write!(
-                f,
-                "route {shift}: the technician lacks a skill that visit {visit} needs"
-            ),
+            Self::Skill { shift, visit } => write!(f, "route {shift}: the technician lacks a skill that visit {visit} needs"),
             Self::Lock { shift, visit } => {
                 write!(f, "route {shift}: visit {visit} is promised elsewhere")
             }
-            Self::Load {
-                shift,
-                load_ml,
-                capacity_ml,
-            } => {
-                write!(
-                    f,
-                    "route {shift} uses {}, the van carries {}",
-                    litres(load_ml),
-                    litres(capacity_ml)
-                )
+            Self::Load { shift, load_ml, capacity_ml } => {
+                write!(f, "route {shift} uses {}, the van carries {}", litres(load_ml), litres(capacity_ml))
             }
             Self::Road { shift, from, to } => {
                 write!(f, "route {shift}: no road from place {from} to place {to}")
             }
-            Self::Window {
-                shift,
-                visit,
-                arrive,
-            } => {
-                write!(
-                    f,
-                    "route {shift}: visit {visit} is reached at {}, outside its windows",
-                    clock(arrive)
-                )
+            Self::Window { shift, visit, arrive } => {
+                write!(f, "route {shift}: visit {visit} is reached at {}, outside its windows", clock(arrive))
             }
-            Self::Late {
-                shift,
-                returns,
-                ends,
-            } => {
-                write!(
-                    f,
-                    "route {shift} is back at {}, the shift ends at {}",
-                    clock(returns),
-                    clock(ends)
-                )
+            Self::Late { shift, returns, ends } => {
+                write!(f, "route {shift} is back at {}, the shift ends at {}", clock(returns), clock(ends))
             }
             Self::Lunch { shift } => write!(f, "route {shift} leaves no room for lunch"),
         }

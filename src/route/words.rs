@@ -30,22 +30,8 @@ mod tests {
 
     #[test]
     fn durations_read_like_speech() {
-        let said: Vec<String> = [0, 59, 60, 61, 3600, 6000, -6000]
-            .into_iter()
-            .map(duration)
-            .collect();
-        assert_eq!(
-            said,
-            [
-                "0 s",
-                "59 s",
-                "1 min",
-                "2 min",
-                "1 h",
-                "1 h 40 min",
-                "-1 h 40 min"
-            ]
-        );
+        let said: Vec<String> = [0, 59, 60, 61, 3600, 6000, -6000].into_iter().map(duration).collect();
+        assert_eq!(said, ["0 s", "59 s", "1 min", "2 min", "1 h", "1 h 40 min", "-1 h 40 min"]);
         assert_eq!(clock(47_100), "13:05");
         assert_eq!(litres(1_550), "1.5 L");
     }

@@ -94,7 +94,10 @@ fn like(words: &str) -> String {
 }
 
 pub async fn get(db: impl PgExecutor<'_>, id: Uuid) -> Result<Customer> {
-    let row = sqlx::query_as!(Customer, "SELECT id, ref AS reference, name, phone, email, note, row_version FROM customers WHERE id = $1", id).fetch_one(db).await?;
+    let row =
+        sqlx::query_as!(Customer, "SELECT id, ref AS reference, name, phone, email, note, row_version FROM customers WHERE id = $1", id)
+            .fetch_one(db)
+            .await?;
     Ok(row)
 }
 

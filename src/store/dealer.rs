@@ -79,7 +79,8 @@ pub async fn change(db: impl PgExecutor<'_>, c: &Change<'_>) -> Result<()> {
 
 /// Whether Postgres knows a time zone of this name.
 pub async fn zone_exists(db: impl PgExecutor<'_>, zone: &str) -> Result<bool> {
-    let there = sqlx::query_scalar!(r#"SELECT EXISTS (SELECT FROM pg_timezone_names WHERE name = $1) AS "there!""#, zone).fetch_one(db).await?;
+    let there =
+        sqlx::query_scalar!(r#"SELECT EXISTS (SELECT FROM pg_timezone_names WHERE name = $1) AS "there!""#, zone).fetch_one(db).await?;
     Ok(there)
 }
 

@@ -41,7 +41,11 @@ async fn stale_due_items(db: &mut PgConnection, today: Date) -> Result<i64> {
         return Ok(0);
     }
     let mut tx = sqlx::Connection::begin(&mut *db).await?;
-    sqlx::query!("CREATE TEMPORARY TABLE due_before ON COMMIT DROP AS SELECT unit_id, job_code, opens_on, closes_on, cause, reason FROM due_items").execute(&mut *tx).await?;
+    sqlx::query!(
+        "CREATE TEMPORARY TABLE due_before ON COMMIT DROP AS SELECT unit_id, job_code, opens_on, closes_on, cause, reason FROM due_items"
+    )
+    .execute(&mut *tx)
+    .await?;
     due::refresh(&mut tx, None, today).await?;
     let row = sqlx::query(
         "SELECT count(*) FROM ((TABLE due_before EXCEPT SELECT unit_id, job_code, opens_on, closes_on, cause, reason FROM due_items)

@@ -24,8 +24,15 @@ impl Actor {
 }
 
 pub async fn note(db: impl PgExecutor<'_>, now: OffsetDateTime, actor: &Actor, what: &str, subject: &str) -> Result<()> {
-    sqlx::query!("INSERT INTO events (at, actor, actor_words, what, subject) VALUES ($1, $2, $3, $4, left($5, 120))", now, actor.id, actor.words, what, subject)
-        .execute(db)
-        .await?;
+    sqlx::query!(
+        "INSERT INTO events (at, actor, actor_words, what, subject) VALUES ($1, $2, $3, $4, left($5, 120))",
+        now,
+        actor.id,
+        actor.words,
+        what,
+        subject
+    )
+    .execute(db)
+    .await?;
     Ok(())
 }

@@ -80,6 +80,9 @@ pub async fn of_unit(db: impl PgExecutor<'_>, unit_id: Uuid) -> Result<Vec<Link>
 
 /// Closes a link for good.
 pub async fn revoke(db: impl PgExecutor<'_>, unit_id: Uuid, id: Uuid, now: OffsetDateTime) -> Result<()> {
-    let done = sqlx::query!("UPDATE record_links SET revoked_at = $3 WHERE id = $1 AND unit_id = $2 AND revoked_at IS NULL", id, unit_id, now).execute(db).await?;
+    let done =
+        sqlx::query!("UPDATE record_links SET revoked_at = $3 WHERE id = $1 AND unit_id = $2 AND revoked_at IS NULL", id, unit_id, now)
+            .execute(db)
+            .await?;
     if done.rows_affected() == 1 { Ok(()) } else { Err(super::Error::NotFound) }
 }

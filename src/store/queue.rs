@@ -29,7 +29,9 @@ pub const TRIES: i16 = 8;
 
 pub async fn ask(db: impl PgExecutor<'_>, kind: &str, payload: &Value, at: OffsetDateTime, by: Option<Uuid>) -> Result<Uuid> {
     let id = Uuid::now_v7();
-    sqlx::query!("INSERT INTO jobs (id, kind, payload, run_at, asked_by) VALUES ($1, $2, $3, $4, $5)", id, kind, payload, at, by).execute(db).await?;
+    sqlx::query!("INSERT INTO jobs (id, kind, payload, run_at, asked_by) VALUES ($1, $2, $3, $4, $5)", id, kind, payload, at, by)
+        .execute(db)
+        .await?;
     Ok(id)
 }
 
@@ -62,14 +64,19 @@ pub async fn failed(db: &mut PgConnection, work: &Work, why: &str, now: OffsetDa
 
 /// Whether work of this kind with this payload is waiting or running, and what the last try said.
 pub async fn waiting(db: impl PgExecutor<'_>, kind: &str, payload: &Value) -> Result<Option<String>> {
-    let row = sqlx::query_scalar!("SELECT failed FROM jobs WHERE done_at IS NULL AND kind = $1 AND payload = $2 ORDER BY run_at DESC LIMIT 1", kind, payload)
-        .fetch_optional(db)
-        .await?;
+    let row = sqlx::query_scalar!(
+        "SELECT failed FROM jobs WHERE done_at IS NULL AND kind = $1 AND payload = $2 ORDER BY run_at DESC LIMIT 1",
+        kind,
+        payload
+    )
+    .fetch_optional(db)
+    .await?;
     Ok(row)
 }
 
 /// Work given up on: shown by `doctor`.
 pub async fn given_up(db: impl PgExecutor<'_>) -> Result<i64> {
-    let n = sqlx::query_scalar!(r#"SELECT count(*) AS "n!" FROM jobs WHERE done_at IS NULL AND attempts >= $1"#, TRIES).fetch_one(db).await?;
+    let n =
+        sqlx::query_scalar!(r#"SELECT count(*) AS "n!" FROM jobs WHERE done_at IS NULL AND attempts >= $1"#, TRIES).fetch_one(db).await?;
     Ok(n)
 }

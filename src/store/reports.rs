@@ -161,9 +161,14 @@ async fn add_header(db: &mut PgConnection, r: &NewReport, now: OffsetDateTime) -
 }
 
 async fn add_lists(db: &mut PgConnection, r: &NewReport) -> Result<()> {
-    sqlx::query!("INSERT INTO report_jobs (report_id, version, job_code) SELECT $1, $2, * FROM unnest($3::text[])", r.report_id, r.version, &r.jobs)
-        .execute(&mut *db)
-        .await?;
+    sqlx::query!(
+        "INSERT INTO report_jobs (report_id, version, job_code) SELECT $1, $2, * FROM unnest($3::text[])",
+        r.report_id,
+        r.version,
+        &r.jobs
+    )
+    .execute(&mut *db)
+    .await?;
     let codes: Vec<String> = r.answers.iter().map(|a| a.item_code.clone()).collect();
     let done: Vec<bool> = r.answers.iter().map(|a| a.done).collect();
     let figures: Vec<Option<f64>> = r.answers.iter().map(|a| a.figure).collect();
@@ -186,14 +191,24 @@ async fn close(db: &mut PgConnection, r: &NewReport) -> Result<()> {
     let status = if r.outcome == Outcome::Done { "done" } else { "not done" };
     let why = if let Outcome::NotDone(why) = &r.outcome { why.as_str() } else { "" };
     if let Some(visit_id) = r.visit_id {
-        sqlx::query!("UPDATE visits SET status = $2, why = $3, row_version = row_version + 1 WHERE id = $1 AND status <> 'cancelled'", visit_id, status, why)
-            .execute(&mut *db)
-            .await?;
+        sqlx::query!(
+            "UPDATE visits SET status = $2, why = $3, row_version = row_version + 1 WHERE id = $1 AND status <> 'cancelled'",
+            visit_id,
+            status,
+            why
+        )
+        .execute(&mut *db)
+        .await?;
     }
     if r.outcome == Outcome::Done {
-        sqlx::query!("UPDATE requests SET settled_on = $3 WHERE unit_id = $1 AND job_code = ANY($2) AND settled_on IS NULL", r.unit_id, &r.jobs, r.visited_on)
-            .execute(db)
-            .await?;
+        sqlx::query!(
+            "UPDATE requests SET settled_on = $3 WHERE unit_id = $1 AND job_code = ANY($2) AND settled_on IS NULL",
+            r.unit_id,
+            &r.jobs,
+            r.visited_on
+        )
+        .execute(db)
+        .await?;
     }
     Ok(())
 }
@@ -274,21 +289,30 @@ pub async fn answers(db: impl PgExecutor<'_>, report_id: Uuid, version: i32) -> 
 
 /// Which unit a report is of, its newest version, its visit and who made it.
 pub async fn newest(db: impl PgExecutor<'_>, report_id: Uuid) -> Result<(Uuid, i32, Option<Uuid>, Option<Uuid>)> {
-    let r = sqlx::query!("SELECT unit_id, version, visit_id, staff_id FROM visit_reports WHERE report_id = $1 ORDER BY version DESC LIMIT 1", report_id)
-        .fetch_one(db)
-        .await?;
+    let r = sqlx::query!(
+        "SELECT unit_id, version, visit_id, staff_id FROM visit_reports WHERE report_id = $1 ORDER BY version DESC LIMIT 1",
+        report_id
+    )
+    .fetch_one(db)
+    .await?;
     Ok((r.unit_id, r.version, r.visit_id, r.staff_id))
 }
 
 /// The report that a visit brought, if any.
 pub async fn of_visit(db: impl PgExecutor<'_>, visit_id: Uuid) -> Result<Option<Uuid>> {
-    Ok(sqlx::query_scalar!("SELECT report_id FROM visit_reports WHERE visit_id = $1 ORDER BY received_at LIMIT 1", visit_id).fetch_optional(db).await?)
+    Ok(sqlx::query_scalar!("SELECT report_id FROM visit_reports WHERE visit_id = $1 ORDER BY received_at LIMIT 1", visit_id)
+        .fetch_optional(db)
+        .await?)
 }
 
 /// The jobs that a version of a report says were done.
 pub async fn job_codes(db: impl PgExecutor<'_>, report_id: Uuid, version: i32) -> Result<Vec<String>> {
-    let rows = sqlx::query_scalar!("SELECT job_code FROM report_jobs WHERE report_id = $1 AND version = $2 ORDER BY job_code LIMIT 100", report_id, version)
-        .fetch_all(db)
-        .await?;
+    let rows = sqlx::query_scalar!(
+        "SELECT job_code FROM report_jobs WHERE report_id = $1 AND version = $2 ORDER BY job_code LIMIT 100",
+        report_id,
+        version
+    )
+    .fetch_all(db)
+    .await?;
     Ok(rows)
 }

@@ -136,7 +136,9 @@ pub async fn sweep(pool: &sqlx::PgPool, now: OffsetDateTime) -> Result<()> {
 
 /// Failed sign-ins under a key: how many, and when the last one was.
 pub async fn failures(db: impl PgExecutor<'_>, key: &str, since: OffsetDateTime) -> Result<(i64, Option<OffsetDateTime>)> {
-    let r = sqlx::query!(r#"SELECT count(*) AS "n!", max(at) AS last FROM sign_in_failures WHERE key = $1 AND at > $2"#, key, since).fetch_one(db).await?;
+    let r = sqlx::query!(r#"SELECT count(*) AS "n!", max(at) AS last FROM sign_in_failures WHERE key = $1 AND at > $2"#, key, since)
+        .fetch_one(db)
+        .await?;
     Ok((r.n, r.last))
 }
 

@@ -34,9 +34,20 @@ pub async fn account(db: impl PgExecutor<'_>, sign_in: &str) -> Result<Option<Ac
 }
 
 pub async fn all(db: impl PgExecutor<'_>) -> Result<Vec<Person>> {
-    let rows = sqlx::query!("SELECT id, name, sign_in, role, active, row_version FROM staff ORDER BY active DESC, lower(name) LIMIT 200").fetch_all(db).await?;
+    let rows = sqlx::query!("SELECT id, name, sign_in, role, active, row_version FROM staff ORDER BY active DESC, lower(name) LIMIT 200")
+        .fetch_all(db)
+        .await?;
     rows.into_iter()
-        .map(|r| Ok(Person { role: role(&r.role, r.id)?, id: r.id, name: r.name, sign_in: r.sign_in, active: r.active, row_version: r.row_version }))
+        .map(|r| {
+            Ok(Person {
+                role: role(&r.role, r.id)?,
+                id: r.id,
+                name: r.name,
+                sign_in: r.sign_in,
+                active: r.active,
+                row_version: r.row_version,
+            })
+        })
         .collect()
 }
 
@@ -57,7 +68,9 @@ pub async fn add(db: impl PgExecutor<'_>, p: &Person, password_hash: &str, now: 
 }
 
 pub async fn set_password(db: impl PgExecutor<'_>, id: Uuid, password_hash: &str) -> Result<()> {
-    sqlx::query!("UPDATE staff SET password_hash = $2, active = true, row_version = row_version + 1 WHERE id = $1", id, password_hash).execute(db).await?;
+    sqlx::query!("UPDATE staff SET password_hash = $2, active = true, row_version = row_version + 1 WHERE id = $1", id, password_hash)
+        .execute(db)
+        .await?;
     Ok(())
 }
 
@@ -93,9 +106,15 @@ pub async fn id_of(db: impl PgExecutor<'_>, sign_in: &str) -> Result<Uuid> {
 pub async fn make_setup_link(db: impl PgExecutor<'_>, staff_id: Option<Uuid>, now: OffsetDateTime) -> Result<String> {
     let token = secrets::token();
     let hash = secrets::sha256(token.as_bytes());
-    sqlx::query!("INSERT INTO setup_links (token_hash, staff_id, made_at, ends_at) VALUES ($1, $2, $3, $4)", &hash[..], staff_id, now, now + Duration::days(2))
-        .execute(db)
-        .await?;
+    sqlx::query!(
+        "INSERT INTO setup_links (token_hash, staff_id, made_at, ends_at) VALUES ($1, $2, $3, $4)",
+        &hash[..],
+        staff_id,
+        now,
+        now + Duration::days(2)
+    )
+    .execute(db)
+    .await?;
     Ok(token)
 }
 
@@ -127,7 +146,10 @@ pub async fn setup_link(db: impl PgExecutor<'_>, token: &str, now: OffsetDateTim
 /// Uses the link up; [`super::Error::NotFound`] when it was used meanwhile.
 pub async fn use_setup_link(db: impl PgExecutor<'_>, token: &str, now: OffsetDateTime) -> Result<()> {
     let hash = secrets::sha256(token.as_bytes());
-    let done = sqlx::query!("UPDATE setup_links SET used_at = $2 WHERE token_hash = $1 AND used_at IS NULL AND ends_at > $2", &hash[..], now).execute(db).await?;
+    let done =
+        sqlx::query!("UPDATE setup_links SET used_at = $2 WHERE token_hash = $1 AND used_at IS NULL AND ends_at > $2", &hash[..], now)
+            .execute(db)
+            .await?;
     if done.rows_affected() == 1 { Ok(()) } else { Err(super::Error::NotFound) }
 }
 
@@ -186,9 +208,14 @@ pub async fn working_days(db: impl PgExecutor<'_>, monday: Date) -> Result<Vec<W
 /// Makes a member of staff a technician who starts from `depot`, with the usual hours Monday to Friday.
 pub async fn add_technician(db: &mut PgConnection, id: Uuid, depot: Uuid, skills: &[String], starts: i32, ends: i32) -> Result<()> {
     sqlx::query!("INSERT INTO technicians (staff_id, depot_id, skills) VALUES ($1, $2, $3)", id, depot, skills).execute(&mut *db).await?;
-    sqlx::query!("INSERT INTO working_hours (staff_id, weekday, starts, ends) SELECT $1, d, $2, $3 FROM generate_series(1, 5) d", id, starts, ends)
-        .execute(&mut *db)
-        .await?;
+    sqlx::query!(
+        "INSERT INTO working_hours (staff_id, weekday, starts, ends) SELECT $1, d, $2, $3 FROM generate_series(1, 5) d",
+        id,
+        starts,
+        ends
+    )
+    .execute(&mut *db)
+    .await?;
     Ok(())
 }
 
@@ -220,7 +247,9 @@ pub struct Hours {
 }
 
 pub async fn hours(db: impl PgExecutor<'_>) -> Result<Vec<Hours>> {
-    Ok(sqlx::query_as!(Hours, "SELECT staff_id, weekday, starts, ends FROM working_hours ORDER BY staff_id, weekday LIMIT 400").fetch_all(db).await?)
+    Ok(sqlx::query_as!(Hours, "SELECT staff_id, weekday, starts, ends FROM working_hours ORDER BY staff_id, weekday LIMIT 400")
+        .fetch_all(db)
+        .await?)
 }
 
 /// Days off from `from` on.
@@ -235,10 +264,24 @@ pub async fn add_day_off(db: impl PgExecutor<'_>, id: Uuid, day: Date) -> Result
 }
 
 /// Sets where a technician's days start, what they can do, what the van holds, and the same hours for these weekdays.
-pub async fn change_technician(db: &mut PgConnection, id: Uuid, depot: Uuid, skills: &[String], capacity_ml: i64, weekdays: &[u8], (starts, ends): (i32, i32)) -> Result<()> {
-    let done = sqlx::query!("UPDATE technicians SET depot_id = $2, skills = $3, van_capacity_ml = $4 WHERE staff_id = $1", id, depot, skills, capacity_ml)
-        .execute(&mut *db)
-        .await?;
+pub async fn change_technician(
+    db: &mut PgConnection,
+    id: Uuid,
+    depot: Uuid,
+    skills: &[String],
+    capacity_ml: i64,
+    weekdays: &[u8],
+    (starts, ends): (i32, i32),
+) -> Result<()> {
+    let done = sqlx::query!(
+        "UPDATE technicians SET depot_id = $2, skills = $3, van_capacity_ml = $4 WHERE staff_id = $1",
+        id,
+        depot,
+        skills,
+        capacity_ml
+    )
+    .execute(&mut *db)
+    .await?;
     if done.rows_affected() == 0 {
         return Err(super::Error::NotFound);
     }

@@ -140,7 +140,14 @@ pub(super) fn volume(id: Uuid, ml: i64, plus_minus: i64, method: &str) -> Result
 }
 
 /// Notes how much water a unit and its loop hold, and how that was found. Earlier figures stay.
-pub async fn add_volume(db: impl PgExecutor<'_>, unit_id: Uuid, v: &WaterVolume, found_on: Date, note: &str, now: OffsetDateTime) -> Result<()> {
+pub async fn add_volume(
+    db: impl PgExecutor<'_>,
+    unit_id: Uuid,
+    v: &WaterVolume,
+    found_on: Date,
+    note: &str,
+    now: OffsetDateTime,
+) -> Result<()> {
     sqlx::query!(
         "INSERT INTO water_volumes (id, unit_id, volume_ml, plus_minus_ml, method, found_on, note, made_at) VALUES ($1, $2, $3, $4, $5, $6, $7, $8)",
         Uuid::now_v7(),

@@ -39,7 +39,9 @@ pub fn address(name: &str) -> String {
 /// Hashed names never change their content, so a browser may keep them for a year.
 pub(super) async fn get(Path(name): Path<String>) -> Response {
     match ASSETS.iter().find(|a| a.hashed == name) {
-        Some(a) => ([(header::CONTENT_TYPE, a.kind), (header::CACHE_CONTROL, "public, max-age=31536000, immutable")], a.bytes).into_response(),
+        Some(a) => {
+            ([(header::CONTENT_TYPE, a.kind), (header::CACHE_CONTROL, "public, max-age=31536000, immutable")], a.bytes).into_response()
+        }
         None => StatusCode::NOT_FOUND.into_response(),
     }
 }

@@ -75,11 +75,18 @@ impl Scale {
 
     fn frame(&self, svg: &mut String, band: (i32, i32)) {
         let (low, high) = (self.y(band.0), self.y(band.1));
-        let _ = write!(svg, r#"<rect class="band" x="{LEFT}" y="{high:.1}" width="{:.1}" height="{:.1}"/>"#, WIDTH - LEFT - RIGHT, low - high);
+        let _ =
+            write!(svg, r#"<rect class="band" x="{LEFT}" y="{high:.1}" width="{:.1}" height="{:.1}"/>"#, WIDTH - LEFT - RIGHT, low - high);
         let _ = write!(svg, r#"<text class="bl" x="{:.1}" y="{:.1}">wanted</text>"#, LEFT + 8.0, high + 17.0);
         for level in (0..=self.top).step_by(usize::try_from(self.step).unwrap_or(1000)) {
             let y = self.y(level);
-            let _ = write!(svg, r#"<path class="tickline" d="M{:.1} {y:.1}H{LEFT}"/><text x="{:.1}" y="{:.1}" text-anchor="end">{level}</text>"#, LEFT - 6.0, LEFT - 9.0, y + 5.0);
+            let _ = write!(
+                svg,
+                r#"<path class="tickline" d="M{:.1} {y:.1}H{LEFT}"/><text x="{:.1}" y="{:.1}" text-anchor="end">{level}</text>"#,
+                LEFT - 6.0,
+                LEFT - 9.0,
+                y + 5.0
+            );
         }
     }
 

@@ -37,7 +37,9 @@ impl From<store::Error> for Error {
     fn from(e: store::Error) -> Self {
         match e {
             store::Error::NotFound => Self::NotFound,
-            store::Error::Clash => Self::Clash("Somebody else changed this meanwhile. Nothing of yours was kept; look at it again.".to_owned()),
+            store::Error::Clash => {
+                Self::Clash("Somebody else changed this meanwhile. Nothing of yours was kept; look at it again.".to_owned())
+            }
             store::Error::OtherContent => Self::OtherContent,
             store::Error::Rule(rule) => Self::Bad(rule_words(&rule)),
             store::Error::Sql(e) if is_away(&e) => Self::Away,
@@ -84,19 +86,37 @@ impl Error {
             Self::NotFound | Self::SignIn(_) => {
                 (StatusCode::NOT_FOUND, "Nothing here", "There is no such page, or it is not yours to see. Check the address.".to_owned())
             }
-            Self::NotYours => (StatusCode::FORBIDDEN, "Not for this sign-in", "Your sign-in does not open this page. Ask the owner if it should.".to_owned()),
+            Self::NotYours => (
+                StatusCode::FORBIDDEN,
+                "Not for this sign-in",
+                "Your sign-in does not open this page. Ask the owner if it should.".to_owned(),
+            ),
             Self::Bad(says) => (StatusCode::UNPROCESSABLE_ENTITY, "That cannot be kept", says),
             Self::Clash(says) => (StatusCode::CONFLICT, "Changed meanwhile", says),
             Self::OtherContent => (
                 StatusCode::UNPROCESSABLE_ENTITY,
                 "Kept before, with other content",
-                "This form was sent before with something else in it. The first one is kept. To change it, open the report and correct it.".to_owned(),
+                "This form was sent before with something else in it. The first one is kept. To change it, open the report and correct it."
+                    .to_owned(),
             ),
-            Self::Wait(seconds) => (StatusCode::TOO_MANY_REQUESTS, "Too many tries", format!("Wait {} and try again. The owner can let you in with `embertide unlock`.", wait_words(seconds))),
-            Self::Away => (StatusCode::SERVICE_UNAVAILABLE, "One moment", "The records cannot be reached just now. Nothing was changed. Try again in a minute.".to_owned()),
+            Self::Wait(seconds) => (
+                StatusCode::TOO_MANY_REQUESTS,
+                "Too many tries",
+                format!("Wait {} and try again. The owner can let you in with `embertide unlock`.", wait_words(seconds)),
+            ),
+            Self::Away => (
+                StatusCode::SERVICE_UNAVAILABLE,
+                "One moment",
+                "The records cannot be reached just now. Nothing was changed. Try again in a minute.".to_owned(),
+            ),
             Self::Inside(e) => {
                 tracing::error!(error = format!("{e:#}"), "request failed");
-                (StatusCode::INTERNAL_SERVER_ERROR, "Something broke here", "It is our fault, not yours. Nothing was half-written. Try again; if it stays, tell the owner the time of day.".to_owned())
+                (
+                    StatusCode::INTERNAL_SERVER_ERROR,
+                    "Something broke here",
+                    "It is our fault, not yours. Nothing was half-written. Try again; if it stays, tell the owner the time of day."
+                        .to_owned(),
+                )
             }
         }
     }
@@ -113,7 +133,10 @@ fn wait_words(seconds: u64) -> String {
 impl IntoResponse for Error {
     fn into_response(self) -> Response {
         if let Self::SignIn(then) = self {
-            let then: String = then.bytes().map(|b| if b.is_ascii_alphanumeric() || b"/-_.".contains(&b) { char::from(b).to_string() } else { format!("%{b:02X}") }).collect();
+            let then: String = then
+                .bytes()
+                .map(|b| if b.is_ascii_alphanumeric() || b"/-_.".contains(&b) { char::from(b).to_string() } else { format!("%{b:02X}") })
+                .collect();
             return Redirect::to(&format!("/sign-in?then={then}")).into_response();
         }
         let wait = if let Self::Wait(seconds) = self { Some(seconds) } else { None };

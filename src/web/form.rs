@@ -5,13 +5,13 @@ use super::{
     error::{Error, Result},
     guard::FormToken,
 };
-use axum::{
-    body::Bytes,
-    extract::{FromRequest, Multipart, Request},
-};
 use crate::store::{
     reports::{self, Submission},
     sessions::SignedIn,
+};
+use axum::{
+    body::Bytes,
+    extract::{FromRequest, Multipart, Request},
 };
 use serde::{Deserialize, de::DeserializeOwned};
 use sqlx::PgConnection;
@@ -85,7 +85,9 @@ impl<T: DeserializeOwned> FromRequest<App> for Open<T> {
 fn check(wanted: Option<&FormToken>, given: &str) -> Result<()> {
     match wanted {
         Some(FormToken(wanted)) if wanted == given => Ok(()),
-        _ => Err(Error::Bad("This page was open for a long time, or you signed in again since. Go back, load it again and send it once more.".to_owned())),
+        _ => Err(Error::Bad(
+            "This page was open for a long time, or you signed in again since. Go back, load it again and send it once more.".to_owned(),
+        )),
     }
 }
 
@@ -102,7 +104,8 @@ impl FromRequest<App> for Upload {
     async fn from_request(request: Request, app: &App) -> Result<Self> {
         let wanted = request.extensions().get::<FormToken>().cloned();
         let broken = |_| Error::Bad("The file did not arrive whole, or is larger than 5 MB. Send it again, or split it.".to_owned());
-        let mut parts = Multipart::from_request(request, app).await.map_err(|_| Error::Bad("Choose a file and send the form again.".to_owned()))?;
+        let mut parts =
+            Multipart::from_request(request, app).await.map_err(|_| Error::Bad("Choose a file and send the form again.".to_owned()))?;
         let mut me = Self::default();
         while let Some(field) = parts.next_field().await.map_err(broken)? {
             let name = field.name().unwrap_or_default().to_owned();

@@ -17,5 +17,9 @@ async fn health(_: Anyone, _: App, (): ()) -> Result {
 
 async fn ready(_: Anyone, app: App, (): ()) -> Result {
     let answers = crate::store::answers(&app.pool).await;
-    Ok(if answers { "ready\n".into_response() } else { (StatusCode::SERVICE_UNAVAILABLE, "the database does not answer\n").into_response() })
+    Ok(if answers {
+        "ready\n".into_response()
+    } else {
+        (StatusCode::SERVICE_UNAVAILABLE, "the database does not answer\n").into_response()
+    })
 }

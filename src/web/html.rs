@@ -50,7 +50,11 @@ impl Frame {
 
     /// The two hidden fields of every form: the session's token and a fresh number of the form's own.
     pub fn fields(&self) -> String {
-        format!(r#"<input type="hidden" name="form_token" value="{}"><input type="hidden" name="id" value="{}">"#, self.form_token, uuid::Uuid::now_v7())
+        format!(
+            r#"<input type="hidden" name="form_token" value="{}"><input type="hidden" name="id" value="{}">"#,
+            self.form_token,
+            uuid::Uuid::now_v7()
+        )
     }
 
     /// Address of a static file, with its content's hash in the name.

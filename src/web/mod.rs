@@ -4,6 +4,7 @@
 
 pub mod app;
 pub mod assets;
+mod draw;
 pub mod error;
 pub mod form;
 pub mod guard;
@@ -14,7 +15,6 @@ pub mod record;
 pub mod serve;
 pub mod setup;
 pub mod sign_in;
-mod draw;
 mod water_view;
 mod words;
 pub mod yard;
@@ -41,7 +41,18 @@ pub const LIST_LIMIT: usize = 5 * 1024 * 1024;
 pub fn router(app: App) -> (Router, Vec<RouteInfo>) {
     let mut router = Router::new().route("/assets/{name}", get(assets::get)).route("/robots.txt", get(robots));
     let mut list = Vec::new();
-    for (part, routes) in [office::routes(), office::owner_routes(), office::list_routes(), yard::routes(), yard::kept_routes(), record::routes(), sign_in::routes(), sign_in::staff_routes(), setup::routes(), health::routes()] {
+    for (part, routes) in [
+        office::routes(),
+        office::owner_routes(),
+        office::list_routes(),
+        yard::routes(),
+        yard::kept_routes(),
+        record::routes(),
+        sign_in::routes(),
+        sign_in::staff_routes(),
+        setup::routes(),
+        health::routes(),
+    ] {
         router = router.merge(part);
         list.extend(routes);
     }

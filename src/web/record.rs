@@ -81,7 +81,11 @@ fn next(ahead: Option<&visits::Ahead>, due: &[due::DueLine], today: time::Date) 
     due.iter()
         .map(|d| {
             let job = d.job_name.to_lowercase();
-            if d.closes_on < today { format!("The {job} is overdue. Call us for a day.") } else { format!("The {job} is due between {} and {}.", day_with_year(d.opens_on), day_with_year(d.closes_on)) }
+            if d.closes_on < today {
+                format!("The {job} is overdue. Call us for a day.")
+            } else {
+                format!("The {job} is due between {} and {}.", day_with_year(d.opens_on), day_with_year(d.closes_on))
+            }
         })
         .collect()
 }

@@ -40,7 +40,10 @@ struct SetupPage {
 async fn page(_: Anyone, app: App, Path(token): Path<String>) -> Result {
     let token = secrets::tidy_token(&token);
     let person = staff::setup_link(&app.pool, &token, app.clock.now()).await?.ok_or(Error::NotFound)?;
-    html_with(StatusCode::OK, &SetupPage { f: Frame::bare(), token, person, name: String::new(), sign_in: String::new(), wrong: String::new() })
+    html_with(
+        StatusCode::OK,
+        &SetupPage { f: Frame::bare(), token, person, name: String::new(), sign_in: String::new(), wrong: String::new() },
+    )
 }
 
 #[derive(Deserialize)]
@@ -64,7 +67,10 @@ async fn choose(_: Anyone, app: App, (Path(token), Open(form)): (Path<String>, O
     }
     let effort = app.effort;
     let hash = tokio::task::spawn_blocking(move || secrets::hash_password(&form.password, effort));
-    let hash = hash.await.map_err(|e| Error::Inside(e.into()))?.ok_or_else(|| Error::Bad("This password cannot be used. Take another.".to_owned()))?;
+    let hash = hash
+        .await
+        .map_err(|e| Error::Inside(e.into()))?
+        .ok_or_else(|| Error::Bad("This password cannot be used. Take another.".to_owned()))?;
     let mut tx = app.pool.begin().await?;
     staff::use_setup_link(&mut *tx, &token, now).await?;
     if invited.is_some() {

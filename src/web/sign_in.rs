@@ -65,7 +65,10 @@ struct SignIn {
 async fn enter(_: Anyone, app: App, (peer, Open(form)): (Option<ConnectInfoOf>, Open<SignIn>)) -> Result {
     let sign_in = form.sign_in.trim().to_lowercase();
     let now = app.clock.now();
-    let keys = [format!("name {}", sign_in.chars().take(120).collect::<String>()), format!("from {}", peer.map_or_else(String::new, |p| p.0.ip().to_string()))];
+    let keys = [
+        format!("name {}", sign_in.chars().take(120).collect::<String>()),
+        format!("from {}", peer.map_or_else(String::new, |p| p.0.ip().to_string())),
+    ];
     if let Some(wait) = waits(&app, &keys, now).await? {
         return Err(Error::Wait(wait));
     }

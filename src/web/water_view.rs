@@ -66,7 +66,11 @@ pub(super) fn view(water: &UnitWater, tests: &[TestLine], doses: &[DoseLine], de
     let levels = water.programme.levels;
     let band = whole_band(&water.programme);
     let what = format!("Inhibitor ({})", water.programme.basis);
-    let points: Vec<Point> = tests.iter().filter(|t| t.of_water == "unit").filter_map(|t| Some(Point { day: t.taken_on, level: t.level?, own: t.made_by == "customer" })).collect();
+    let points: Vec<Point> = tests
+        .iter()
+        .filter(|t| t.of_water == "unit")
+        .filter_map(|t| Some(Point { day: t.taken_on, level: t.level?, own: t.made_by == "customer" }))
+        .collect();
     let ph = water.programme.ph_band(water.facts.aluminium);
     WaterView {
         programme: water.programme.name.clone(),
@@ -96,7 +100,9 @@ fn last(water: &UnitWater, dealer: &Dealer) -> Option<LastView> {
             let advice = advise(&site, reading);
             (advice.action.word(), sentences(&advice, dealer))
         }
-        None => ("Hold", vec!["No product is kept for this programme, so no dose can be worked out. Add one under the programme.".to_owned()]),
+        None => {
+            ("Hold", vec!["No product is kept for this programme, so no dose can be worked out. Add one under the programme.".to_owned()])
+        }
     };
     Some(LastView {
         day: day_long(test.taken_on),
@@ -105,7 +111,9 @@ fn last(water: &UnitWater, dealer: &Dealer) -> Option<LastView> {
         ph: test.ph.map(|p| p.to_string()).unwrap_or_default(),
         word,
         says,
-        dosed_since: dosed.map(|(on, ml)| format!("{} was put in on {}.", words::amount(ml, dealer.units), day_with_year(on))).unwrap_or_default(),
+        dosed_since: dosed
+            .map(|(on, ml)| format!("{} was put in on {}.", words::amount(ml, dealer.units), day_with_year(on)))
+            .unwrap_or_default(),
     })
 }
 
@@ -120,11 +128,20 @@ pub(super) fn sentences(advice: &Advice, dealer: &Dealer) -> Vec<String> {
                 n => format!(" That is {n} packs and {}.", words::amount(dose.packs.rest.get(), dealer.units)),
             };
             says.push(format!("Put in {}.{packs}", dose.amount.text(dealer.units)));
-            says.push(format!("Then about {} is expected, {} to {} with the ± of the volume.", dose.expected, thousands(dose.expected_from.get()), dose.expected_to));
+            says.push(format!(
+                "Then about {} is expected, {} to {} with the ± of the volume.",
+                dose.expected,
+                thousands(dose.expected_from.get()),
+                dose.expected_to
+            ));
         }
         Action::Drain(over) => {
             let share = (over.drain_per_mille + 9) / 10;
-            says.push(format!("Too much inhibitor. Drain {share} % of the water ({}) and refill, or let {} run through.", over.drain.both(dealer.units), over.flush.both(dealer.units)));
+            says.push(format!(
+                "Too much inhibitor. Drain {share} % of the water ({}) and refill, or let {} run through.",
+                over.drain.both(dealer.units),
+                over.flush.both(dealer.units)
+            ));
         }
         Action::Leave => says.push("Nothing to put in.".to_owned()),
         Action::Blocked(why) => says.extend(why.iter().map(ToString::to_string)),
@@ -164,7 +181,10 @@ fn put_in(day: Date, of_unit: bool, doses: &[DoseLine], dealer: &Dealer) -> Stri
 
 /// An inhibitor reading as it was typed: drops for a kit that counts them, else mg/L in the kit's basis.
 pub(super) fn inhibitor(treatments: &Treatments, programme: &Programme, kit: &str, typed: &str) -> Result<NewReading> {
-    let kit = treatments.kit(kit).or_else(|| treatments.usual_kit(programme)).ok_or_else(|| Error::Bad("No test kit is kept for this programme. Add one first.".to_owned()))?;
+    let kit = treatments
+        .kit(kit)
+        .or_else(|| treatments.usual_kit(programme))
+        .ok_or_else(|| Error::Bad("No test kit is kept for this programme. Add one first.".to_owned()))?;
     let bad = |e: &dyn std::fmt::Display| Error::Bad(e.to_string());
     let (drops, value_milli, measured) = match kit.counts {
         Counts::Drops { per_drop, .. } => {

@@ -8,10 +8,7 @@ pub(super) const NEVER: i32 = 1 << 29;
 const NEAR: usize = 300;
 
 /// Index of a place, visit or position as it is kept in the tables.
-#[expect(
-    clippy::cast_possible_truncation,
-    reason = "Problem::new bounds all sizes far below 32 bits"
-)]
+#[expect(clippy::cast_possible_truncation, reason = "Problem::new bounds all sizes far below 32 bits")]
 pub(super) fn small(i: usize) -> u32 {
     i as u32
 }
@@ -24,11 +21,7 @@ pub(super) struct Opening {
     gaps: (u32, u32),
 }
 
-const CLOSED: Opening = Opening {
-    from: NEVER,
-    to: -NEVER,
-    gaps: (0, 0),
-};
+const CLOSED: Opening = Opening { from: NEVER, to: -NEVER, gaps: (0, 0) };
 
 /// A shift as the search needs it.
 pub(super) struct Hours {
@@ -135,10 +128,7 @@ impl<'a> Ground<'a> {
             return t;
         }
         let pieces = &self.pieces[o.gaps.0 as usize..o.gaps.1 as usize];
-        pieces
-            .iter()
-            .find(|p| t <= p.1)
-            .map_or(NEVER, |p| t.max(p.0))
+        pieces.iter().find(|p| t <= p.1).map_or(NEVER, |p| t.max(p.0))
     }
 
     /// Latest start at or before `t`, minus [`NEVER`] when not open before.
@@ -151,11 +141,7 @@ impl<'a> Ground<'a> {
             return t;
         }
         let pieces = &self.pieces[o.gaps.0 as usize..o.gaps.1 as usize];
-        pieces
-            .iter()
-            .rev()
-            .find(|p| p.0 <= t)
-            .map_or(-NEVER, |p| t.min(p.1))
+        pieces.iter().rev().find(|p| p.0 <= t).map_or(-NEVER, |p| t.min(p.1))
     }
 
     /// Latest arrivals at a visit that must be left by `leave`: when it pays its set-up, when it shares one.
@@ -179,10 +165,7 @@ impl<'a> Ground<'a> {
             if pieces.iter().all(|p| inside(p) < 0) {
                 continue;
             }
-            open += pieces
-                .iter()
-                .map(|p| i64::from(inside(p).max(0)))
-                .sum::<i64>();
+            open += pieces.iter().map(|p| i64::from(inside(p).max(0))).sum::<i64>();
             may.push(small(k));
             self.allowed[ix * self.hours.len() + k] = true;
             self.openings[ix * self.days + shift.day] = self.opening_of(pieces);
@@ -190,10 +173,7 @@ impl<'a> Ground<'a> {
         if !may.is_empty() {
             self.open.push(small(ix));
         }
-        let far = problem
-            .shifts()
-            .first()
-            .map_or(0, |s| self.drive[s.depot * self.places + visit.place]);
+        let far = problem.shifts().first().map_or(0, |s| self.drive[s.depot * self.places + visit.place]);
         self.tasks.push(Task {
             place: small(visit.place),
             service: visit.service_s,
@@ -217,11 +197,7 @@ impl<'a> Ground<'a> {
         if pieces.len() > 1 {
             self.pieces.extend_from_slice(pieces);
         }
-        Opening {
-            from,
-            to,
-            gaps: (small(first), small(self.pieces.len())),
-        }
+        Opening { from, to, gaps: (small(first), small(self.pieces.len())) }
     }
 
     /// A visit put before another at its place spares that one its set-up.

@@ -75,10 +75,7 @@ impl Progress<'_> {
 }
 
 fn widen(routes: &[Vec<u32>]) -> Vec<Vec<usize>> {
-    routes
-        .iter()
-        .map(|r| r.iter().map(|&j| j as usize).collect())
-        .collect()
+    routes.iter().map(|r| r.iter().map(|&j| j as usize).collect()).collect()
 }
 
 /// Searches from nothing for `effort.iterations` steps or until `cancel` is set; returns the best plan so far.
@@ -102,22 +99,9 @@ fn widen(routes: &[Vec<u32>]) -> Vec<Vec<usize>> {
 /// assert_eq!(plan.objective, 1800);
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
-pub fn solve(
-    problem: &Problem,
-    effort: &Effort,
-    cancel: &AtomicBool,
-    progress: &mut dyn FnMut(&Progress<'_>),
-) -> Plan {
+pub fn solve(problem: &Problem, effort: &Effort, cancel: &AtomicBool, progress: &mut dyn FnMut(&Progress<'_>)) -> Plan {
     let (seed, limit) = (effort.seed, effort.iterations);
-    search(
-        problem,
-        seed,
-        None,
-        limit,
-        &mut steps(limit),
-        cancel,
-        progress,
-    )
+    search(problem, seed, None, limit, &mut steps(limit), cancel, progress)
 }
 
 /// Searches on from `routes`, which may have been made for an older state of the world: visits that are unknown,
@@ -130,25 +114,13 @@ pub fn improve(
     progress: &mut dyn FnMut(&Progress<'_>),
 ) -> Plan {
     let (seed, limit) = (effort.seed, effort.iterations);
-    search(
-        problem,
-        seed,
-        Some(routes),
-        limit,
-        &mut steps(limit),
-        cancel,
-        progress,
-    )
+    search(problem, seed, Some(routes), limit, &mut steps(limit), cancel, progress)
 }
 
 #[expect(clippy::cast_precision_loss, reason = "a share needs no more")]
 fn steps(iterations: u64) -> impl FnMut(u64) -> f64 {
     move |done| {
-        if done >= iterations {
-            1.0
-        } else {
-            done as f64 / iterations as f64
-        }
+        if done >= iterations { 1.0 } else { done as f64 / iterations as f64 }
     }
 }
 
@@ -197,12 +169,7 @@ fn search(
             if hundredth > told {
                 told = hundredth;
                 let (objective, best) = (state.best_cost, &state.best);
-                progress(&Progress {
-                    iterations: done,
-                    share,
-                    objective,
-                    best,
-                });
+                progress(&Progress { iterations: done, share, objective, best });
             }
             if over {
                 break true;
@@ -212,12 +179,7 @@ fn search(
         state.advance(temperature);
         done += 1;
     };
-    Plan {
-        routes: widen(&state.best),
-        objective: state.best_cost,
-        iterations: done,
-        finished,
-    }
+    Plan { routes: widen(&state.best), objective: state.best_cost, iterations: done, finished }
 }
 
 /// The temperature over the course of a search, in seconds.
@@ -233,10 +195,7 @@ impl Heat {
         for (x, &i) in ground.open.iter().enumerate() {
             for jump in [1, 7, 31] {
                 let j = ground.open[(x * 7919 + jump) % ground.open.len()];
-                let leg = ground.leg(
-                    ground.tasks[i as usize].place,
-                    ground.tasks[j as usize].place,
-                );
+                let leg = ground.leg(ground.tasks[i as usize].place, ground.tasks[j as usize].place);
                 if i != j && leg < ground::NEVER / 2 {
                     sum += f64::from(leg);
                     count += 1.0;
@@ -244,15 +203,8 @@ impl Heat {
             }
         }
         let mean = if count > 0.0 { sum / count } else { 0.0 };
-        let share = if ground.hours.len() < SEASON_SHIFTS {
-            WEEK_HEAT
-        } else {
-            SEASON_HEAT
-        };
-        Self {
-            start: (mean * share).max(1.0),
-            end: (mean * END_HEAT).max(0.1),
-        }
+        let share = if ground.hours.len() < SEASON_SHIFTS { WEEK_HEAT } else { SEASON_HEAT };
+        Self { start: (mean * share).max(1.0), end: (mean * END_HEAT).max(0.1) }
     }
 
     fn at(&self, share: f64) -> f64 {

@@ -58,12 +58,7 @@ impl State<'_> {
         let want = 4 + self.random.below(16);
         let seed = self.out[self.random.below(self.out.len())];
         let out = |j: &&u32| self.at[**j as usize] == OUT;
-        for &j in self.ground.tasks[seed as usize]
-            .near
-            .iter()
-            .filter(out)
-            .take(want)
-        {
+        for &j in self.ground.tasks[seed as usize].near.iter().filter(out).take(want) {
             self.forced[j as usize] = self.step;
         }
     }
@@ -105,24 +100,15 @@ impl State<'_> {
         let mut keep = 0;
         if cut > 1 && cut < len && self.random.one_in(2) {
             keep = 1;
-            while cut + keep < len
-                && !(keep >= 3 && self.random.one_in(2))
-                && self.random.share() > 0.01
-            {
+            while cut + keep < len && !(keep >= 3 && self.random.one_in(2)) && self.random.share() > 0.01 {
                 keep += 1;
             }
         }
         let total = cut + keep;
         let first = (here + 1).saturating_sub(total);
         let start = first + self.random.below(here.min(len - total) - first + 1);
-        let stay = if keep > 0 {
-            start + 1 + self.random.below(cut - 1)
-        } else {
-            start
-        };
-        self.take(k, |p| {
-            (start..start + total).contains(&p) && !(stay..stay + keep).contains(&p)
-        });
+        let stay = if keep > 0 { start + 1 + self.random.below(cut - 1) } else { start };
+        self.take(k, |p| (start..start + total).contains(&p) && !(stay..stay + keep).contains(&p));
     }
 
     /// Puts visits that are out where they cost least, in an order drawn by lot, as long as they pay.
@@ -151,25 +137,13 @@ impl State<'_> {
         let ground = self.ground;
         let mut least = if forced { NEVER } else { self.worth(j) };
         let mut chosen = None;
-        let count = if waiting {
-            self.touched_shifts()
-        } else {
-            ground.tasks[j as usize].may.len()
-        };
+        let count = if waiting { self.touched_shifts() } else { ground.tasks[j as usize].may.len() };
         for x in 0..count {
-            let k = if waiting {
-                self.touched_shift(x)
-            } else {
-                ground.may(j, x)
-            };
+            let k = if waiting { self.touched_shift(x) } else { ground.may(j, x) };
             if waiting && !ground.allows(j, k) {
                 continue;
             }
-            let (added, position) = if loose {
-                self.loose_insertion(j, k)
-            } else {
-                self.insertion(j, k)
-            };
+            let (added, position) = if loose { self.loose_insertion(j, k) } else { self.insertion(j, k) };
             if added < least && self.random.next() & 1023 >= BLINKS {
                 least = added;
                 chosen = Some((k, position));
@@ -195,11 +169,7 @@ impl State<'_> {
                 9 => i64::from(task.far),
                 _ => task.open,
             };
-            let first = if task.locked && locked_first {
-                1 << 62
-            } else {
-                0
-            };
+            let first = if task.locked && locked_first { 1 << 62 } else { 0 };
             order.push((key << VISIT_BITS) + i64::from(j) - first);
         }
         order.sort_unstable();
@@ -226,21 +196,14 @@ impl State<'_> {
         for (i, &j) in route.seq.iter().enumerate() {
             let price = ground.tasks[j as usize].price;
             worth += price;
-            let next = route
-                .nodes
-                .get(i + 2)
-                .map_or(ground.hours[k].depot, |n| n.place);
+            let next = route.nodes.get(i + 2).map_or(ground.hours[k].depot, |n| n.place);
             let (here, there) = (&route.nodes[i], &route.nodes[i + 1]);
             let gain = i64::from(here.leg + there.leg - ground.leg(here.place, next)) - price;
             if gain > best.0 {
                 best = (gain, Some(Goes::Stop(i)));
             }
         }
-        if i64::from(route.drive) - worth > best.0 {
-            Some(Goes::Route)
-        } else {
-            best.1
-        }
+        if i64::from(route.drive) - worth > best.0 { Some(Goes::Route) } else { best.1 }
     }
 }
 

@@ -36,11 +36,7 @@ impl Random {
     }
 
     /// A whole number from 1 to `most`, `most` rounded down, at least 1.
-    #[expect(
-        clippy::cast_possible_truncation,
-        clippy::cast_sign_loss,
-        reason = "small and positive"
-    )]
+    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "small and positive")]
     pub(super) fn up_to(&mut self, most: f64) -> usize {
         (self.share() * most.max(0.0) + 1.0) as usize
     }

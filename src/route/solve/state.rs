@@ -128,11 +128,7 @@ impl<'a> State<'a> {
         }
         self.changed[k] = self.step;
         if self.saves == self.saved.len() {
-            self.saved.push(Saved {
-                shift: k,
-                version: 0,
-                route: Route::default(),
-            });
+            self.saved.push(Saved { shift: k, version: 0, route: Route::default() });
         }
         let copy = &mut self.saved[self.saves];
         (copy.shift, copy.version) = (k, self.versions[k]);
@@ -154,12 +150,7 @@ impl<'a> State<'a> {
     pub(super) fn take(&mut self, k: usize, goes: impl Fn(usize) -> bool) {
         self.save(k);
         let mut position = 0;
-        let (at, out, cost, tasks) = (
-            &mut self.at,
-            &mut self.out,
-            &mut self.cost,
-            &self.ground.tasks,
-        );
+        let (at, out, cost, tasks) = (&mut self.at, &mut self.out, &mut self.cost, &self.ground.tasks);
         self.routes[k].seq.retain(|&j| {
             let go = goes(position);
             position += 1;
@@ -190,19 +181,14 @@ impl<'a> State<'a> {
             return (known.added, known.position);
         }
         let (added, position) = self.ground.cheapest(j, k, &self.routes[k], || false);
-        self.known[cell] = Known {
-            version: self.versions[k],
-            added,
-            position,
-        };
+        self.known[cell] = Known { version: self.versions[k], added, position };
         (added, position)
     }
 
     /// The same, passing over about one position in eight.
     pub(super) fn loose_insertion(&mut self, j: u32, k: usize) -> (i32, u32) {
         let random = &mut self.random;
-        self.ground
-            .cheapest(j, k, &self.routes[k], || random.one_in(8))
+        self.ground.cheapest(j, k, &self.routes[k], || random.one_in(8))
     }
 
     /// Back to where the step began.
@@ -244,17 +230,11 @@ impl<'a> State<'a> {
             let mut fresh = Vec::new();
             for &j in wanted {
                 let known = j < self.at.len() && self.at[j] == OUT;
-                if known
-                    && self.ground.tasks[j].may.contains(&small(k))
-                    && !fresh.contains(&small(j))
-                {
+                if known && self.ground.tasks[j].may.contains(&small(k)) && !fresh.contains(&small(j)) {
                     fresh.push(small(j));
                 }
             }
-            let mut route = Route {
-                seq: fresh,
-                ..Route::default()
-            };
+            let mut route = Route { seq: fresh, ..Route::default() };
             self.ground.retime(k, &mut route);
             if !self.ground.holds(k, &route) {
                 route = self.what_fits(k, &route.seq);

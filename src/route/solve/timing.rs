@@ -38,11 +38,7 @@ impl Ground<'_> {
     #[inline]
     fn lunch_on_leg(&self, k: usize, t: i32, leg: i32) -> i32 {
         let h = &self.hours[k];
-        if t <= h.lunch_to {
-            (t + leg).max(h.lunch_from) + h.lunch_s
-        } else {
-            NEVER
-        }
+        if t <= h.lunch_to { (t + leg).max(h.lunch_from) + h.lunch_s } else { NEVER }
     }
 
     /// Works out all times of the route of shift `k` anew.
@@ -54,17 +50,8 @@ impl Ground<'_> {
     fn forward(&self, k: usize, route: &mut Route) {
         let h = &self.hours[k];
         let (starts, none) = (h.starts, NEVER);
-        let (leave_before, leave_after) = if h.lunch {
-            (starts, none)
-        } else {
-            (none, starts)
-        };
-        let mut here = Node {
-            place: h.depot,
-            leave_before,
-            leave_after,
-            ..Node::default()
-        };
+        let (leave_before, leave_after) = if h.lunch { (starts, none) } else { (none, starts) };
+        let mut here = Node { place: h.depot, leave_before, leave_after, ..Node::default() };
         let (mut load, mut drive, mut on_site) = (0, 0_i32, 0_i32);
         route.nodes.clear();
         for (i, &j) in route.seq.iter().enumerate() {
@@ -72,11 +59,7 @@ impl Ground<'_> {
             let leg = self.leg(here.place, task.place);
             here.leg = leg;
             let shares = i > 0 && here.place == task.place;
-            let stay = if shares {
-                task.service
-            } else {
-                task.service + task.set_up
-            };
+            let stay = if shares { task.service } else { task.service + task.set_up };
             let open = self.opening(j, k);
             let had = (here.leave_after + leg).min(self.lunch_on_leg(k, here.leave_before, leg));
             let next = Node {
@@ -94,11 +77,7 @@ impl Ground<'_> {
         here.leg = self.leg(here.place, h.depot);
         route.nodes.push(here);
         route.load = load;
-        route.drive = if route.seq.is_empty() {
-            0
-        } else {
-            drive.saturating_add(here.leg)
-        };
+        route.drive = if route.seq.is_empty() { 0 } else { drive.saturating_add(here.leg) };
         route.busy = route.drive.saturating_add(on_site);
     }
 
@@ -121,11 +100,7 @@ impl Ground<'_> {
             let node = &mut route.nodes[i];
             (node.due_before, node.shared_before) = self.latest_arrival(open, j, leave_before);
             (node.due_after, node.shared_after) = self.latest_arrival(open, j, after - leg);
-            (before, after) = if shares {
-                (node.shared_before, node.shared_after)
-            } else {
-                (node.due_before, node.due_after)
-            };
+            (before, after) = if shares { (node.shared_before, node.shared_after) } else { (node.due_before, node.due_after) };
         }
     }
 
@@ -142,13 +117,7 @@ impl Ground<'_> {
     /// The cheapest place in the route of shift `k` for visit `j`: driving seconds added and position,
     /// or `NEVER` when it does not fit. The early way out takes it that a detour does not shorten a drive.
     /// `skip` may tell to pass over a position.
-    pub(super) fn cheapest(
-        &self,
-        j: u32,
-        k: usize,
-        route: &Route,
-        mut skip: impl FnMut() -> bool,
-    ) -> (i32, u32) {
+    pub(super) fn cheapest(&self, j: u32, k: usize, route: &Route, mut skip: impl FnMut() -> bool) -> (i32, u32) {
         let h = &self.hours[k];
         let task = &self.tasks[j as usize];
         let busy = h.starts + route.busy + task.least;
@@ -158,10 +127,7 @@ impl Ground<'_> {
         }
         let open = self.opening(j, k);
         let row = task.place as usize * self.places;
-        let (to, from) = (
-            &self.back[row..][..self.places],
-            &self.drive[row..][..self.places],
-        );
+        let (to, from) = (&self.back[row..][..self.places], &self.drive[row..][..self.places]);
         let paid = task.service + task.set_up;
         let n = route.seq.len();
         let mut best = (NEVER, 0);
@@ -169,33 +135,18 @@ impl Ground<'_> {
             if x.leave_before.min(x.leave_after) > open.to {
                 break;
             }
-            let next = if i < n {
-                route.nodes[i + 1].place
-            } else {
-                h.depot
-            };
+            let next = if i < n { route.nodes[i + 1].place } else { h.depot };
             let (there, on) = (to[x.place as usize], from[next as usize]);
             let added = there + on - x.leg;
             if added >= best.0 || skip() {
                 continue;
             }
-            let stay = if i > 0 && x.place == task.place {
-                task.service
-            } else {
-                paid
-            };
-            let (due_before, due_after) = if next == task.place {
-                (x.shared_before, x.shared_after)
-            } else {
-                (x.due_before, x.due_after)
-            };
+            let stay = if i > 0 && x.place == task.place { task.service } else { paid };
+            let (due_before, due_after) = if next == task.place { (x.shared_before, x.shared_after) } else { (x.due_before, x.due_after) };
             let had = (x.leave_after + there).min(self.lunch_on_leg(k, x.leave_before, there));
             let off_before = self.earliest(open, x.leave_before + there) + stay;
             let off_after = self.earliest(open, had) + stay;
-            if off_after + on <= due_after
-                || off_before + on <= due_before
-                || self.lunch_on_leg(k, off_before, on) <= due_after
-            {
+            if off_after + on <= due_after || off_before + on <= due_before || self.lunch_on_leg(k, off_before, on) <= due_after {
                 best = (added, small(i));
             }
         }

@@ -78,7 +78,8 @@ fn season(name: &str) -> Option<SeasonName> {
 }
 
 async fn calendar(db: &mut PgConnection) -> Result<SeasonCalendar> {
-    let rows = sqlx::query!("SELECT name, opens_month, opens_day, closes_month, closes_day FROM seasons LIMIT 2").fetch_all(&mut *db).await?;
+    let rows =
+        sqlx::query!("SELECT name, opens_month, opens_day, closes_month, closes_day FROM seasons LIMIT 2").fetch_all(&mut *db).await?;
     let bad = |e: &dyn std::fmt::Display| corrupt("seasons", "calendar", e);
     let day = |month: i16, day: i16| {
         let month = u8::try_from(month).ok().and_then(|m| Month::try_from(m).ok());
@@ -96,7 +97,8 @@ async fn calendar(db: &mut PgConnection) -> Result<SeasonCalendar> {
     }
     let (Some(spring), Some(fall)) = (spring, fall) else { return Err(bad(&"spring or fall is missing")) };
     let mut calendar = SeasonCalendar::new(spring, fall).map_err(|e| bad(&e))?;
-    let rows = sqlx::query!("SELECT name, year, opens_on, closes_on FROM season_overrides ORDER BY year DESC LIMIT 100").fetch_all(db).await?;
+    let rows =
+        sqlx::query!("SELECT name, year, opens_on, closes_on FROM season_overrides ORDER BY year DESC LIMIT 100").fetch_all(db).await?;
     for r in rows {
         let window = crate::season::DueWindow::new(r.opens_on, r.closes_on).map_err(|e| bad(&e))?;
         if let Some(name) = season(&r.name) {
@@ -173,8 +175,15 @@ pub async fn season_days(db: impl PgExecutor<'_>) -> Result<Vec<SeasonDays>> {
 pub async fn change_season(db: impl PgExecutor<'_>, name: &str, opens: time::Date, closes: time::Date) -> Result<()> {
     let part = |d: time::Date| (i16::from(u8::from(d.month())), i16::from(d.day()));
     let ((om, od), (cm, cd)) = (part(opens), part(closes));
-    let done = sqlx::query!("UPDATE seasons SET opens_month = $2, opens_day = $3, closes_month = $4, closes_day = $5 WHERE name = $1", name, om, od, cm, cd)
-        .execute(db)
-        .await?;
+    let done = sqlx::query!(
+        "UPDATE seasons SET opens_month = $2, opens_day = $3, closes_month = $4, closes_day = $5 WHERE name = $1",
+        name,
+        om,
+        od,
+        cm,
+        cd
+    )
+    .execute(db)
+    .await?;
     if done.rows_affected() == 1 { Ok(()) } else { Err(super::super::Error::NotFound) }
 }

@@ -67,7 +67,9 @@ async fn programmes(db: impl PgExecutor<'_>) -> Result<Vec<Programme>> {
         .map(|r| {
             let bad = |e: &dyn std::fmt::Display| corrupt("programmes", &r.code, e);
             let mg = |v: i32| MgPerLitre::new(v.into()).map_err(|e| bad(&e));
-            let ph = |a: i32, b: i32| PhBand::new(Ph::new(a.into()).map_err(|e| bad(&e))?, Ph::new(b.into()).map_err(|e| bad(&e))?).map_err(|e| bad(&e));
+            let ph = |a: i32, b: i32| {
+                PhBand::new(Ph::new(a.into()).map_err(|e| bad(&e))?, Ph::new(b.into()).map_err(|e| bad(&e))?).map_err(|e| bad(&e))
+            };
             let days = |d: i32| u16::try_from(d).map_err(|e| bad(&e));
             let levels = Levels::new(mg(r.alarm_low_mg_l)?, mg(r.min_mg_l)?, mg(r.target_mg_l)?, mg(r.max_mg_l)?).map_err(|e| bad(&e))?;
             Ok(Programme {
@@ -124,7 +126,10 @@ async fn kits(db: impl PgExecutor<'_>) -> Result<Vec<KitRow>> {
         .map(|r| {
             let bad = |e: &dyn std::fmt::Display| corrupt("test_kits", &r.code, e);
             let counts = match r.per_drop_centi.zip(r.max_drops) {
-                Some((per, max)) => Counts::Drops { per_drop: u32::try_from(per).and_then(NonZero::try_from).map_err(|e| bad(&e))?, max_drops: u16::try_from(max).map_err(|e| bad(&e))? },
+                Some((per, max)) => Counts::Drops {
+                    per_drop: u32::try_from(per).and_then(NonZero::try_from).map_err(|e| bad(&e))?,
+                    max_drops: u16::try_from(max).map_err(|e| bad(&e))?,
+                },
                 None => Counts::Direct { relative_sd: COMPARATOR_SD },
             };
             let kit = TestKit {
@@ -148,7 +153,9 @@ pub struct UnitKind {
 }
 
 pub async fn unit_kinds(db: impl PgExecutor<'_>) -> Result<Vec<UnitKind>> {
-    Ok(sqlx::query_as!(UnitKind, "SELECT code, name, jacket_ml FROM unit_kinds ORDER BY jacket_ml NULLS LAST, name LIMIT 200").fetch_all(db).await?)
+    Ok(sqlx::query_as!(UnitKind, "SELECT code, name, jacket_ml FROM unit_kinds ORDER BY jacket_ml NULLS LAST, name LIMIT 200")
+        .fetch_all(db)
+        .await?)
 }
 
 /// A lot on the shelf with what is left of it.

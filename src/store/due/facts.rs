@@ -36,7 +36,13 @@ pub async fn refresh(db: &mut PgConnection, only: Option<&[Uuid]>, today: Date) 
 }
 
 /// The visits that these units need in the week of `monday`, most pressing first, and their water.
-pub async fn proposals(db: &mut PgConnection, ids: &[Uuid], treatments: &catalogue::Treatments, monday: Date, today: Date) -> Result<HashMap<Uuid, (Vec<ProposedVisit>, Option<water::UnitWater>)>> {
+pub async fn proposals(
+    db: &mut PgConnection,
+    ids: &[Uuid],
+    treatments: &catalogue::Treatments,
+    monday: Date,
+    today: Date,
+) -> Result<HashMap<Uuid, (Vec<ProposedVisit>, Option<water::UnitWater>)>> {
     let book = catalogue::job_book(&mut *db).await?;
     let rules = DueRules { horizon_days: 6, ..DueRules::default() };
     let mut all = HashMap::new();
@@ -168,7 +174,9 @@ async fn last_done(db: &mut PgConnection, ids: &[Uuid]) -> Result<HashMap<Uuid, 
 }
 
 async fn open_requests(db: &mut PgConnection, ids: &[Uuid]) -> Result<HashMap<Uuid, Vec<Request>>> {
-    let rows = sqlx::query!("SELECT unit_id, job_code, asked_on, note FROM requests WHERE unit_id = ANY($1) AND settled_on IS NULL", ids).fetch_all(db).await?;
+    let rows = sqlx::query!("SELECT unit_id, job_code, asked_on, note FROM requests WHERE unit_id = ANY($1) AND settled_on IS NULL", ids)
+        .fetch_all(db)
+        .await?;
     let mut open: HashMap<Uuid, Vec<Request>> = HashMap::new();
     for r in rows {
         open.entry(r.unit_id).or_default().push(Request { kind: r.job_code, asked_on: r.asked_on, note: r.note });
@@ -208,4 +216,3 @@ fn cause_word(cause: season::Cause) -> &'static str {
         season::Cause::Requested { .. } => "request",
     }
 }
-

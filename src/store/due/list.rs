@@ -93,7 +93,16 @@ pub async fn of_unit(db: impl PgExecutor<'_>, unit_id: Uuid) -> Result<Vec<DueLi
 
 /// Asks for a job at a unit, to be met by `by_day`.
 #[expect(clippy::too_many_arguments, reason = "one row, as it is written")]
-pub async fn ask(db: impl PgExecutor<'_>, id: Uuid, unit_id: Uuid, job: &str, today: Date, by_day: Date, note: &str, by: Uuid) -> Result<()> {
+pub async fn ask(
+    db: impl PgExecutor<'_>,
+    id: Uuid,
+    unit_id: Uuid,
+    job: &str,
+    today: Date,
+    by_day: Date,
+    note: &str,
+    by: Uuid,
+) -> Result<()> {
     sqlx::query!(
         "INSERT INTO requests (id, unit_id, job_code, asked_on, by_day, note, made_by) VALUES ($1, $2, $3, $4, $5, $6, $7)",
         id,

@@ -24,7 +24,9 @@ pub async fn units_by_ref(db: &mut PgConnection, refs: &[String]) -> Result<Hash
 
 /// Places of these customers: customer, name in lower case, id.
 pub async fn places_of(db: &mut PgConnection, customers: &[Uuid]) -> Result<HashMap<(Uuid, String), Uuid>> {
-    let rows = sqlx::query!(r#"SELECT customer_id, lower(name) AS "name!", id FROM places WHERE customer_id = ANY($1)"#, customers).fetch_all(db).await?;
+    let rows = sqlx::query!(r#"SELECT customer_id, lower(name) AS "name!", id FROM places WHERE customer_id = ANY($1)"#, customers)
+        .fetch_all(db)
+        .await?;
     Ok(rows.into_iter().map(|r| ((r.customer_id, r.name), r.id)).collect())
 }
 

@@ -49,7 +49,8 @@ pub async fn add_tests(db: &mut PgConnection, rows: &[TestRow], now: OffsetDateT
     .fetch_all(&mut *db)
     .await?;
     let new: std::collections::HashSet<Uuid> = added.into_iter().collect();
-    let readings: Vec<(Uuid, &ReadingRow)> = rows.iter().filter(|r| new.contains(&r.id)).flat_map(|r| r.readings.iter().map(|x| (r.id, x))).collect();
+    let readings: Vec<(Uuid, &ReadingRow)> =
+        rows.iter().filter(|r| new.contains(&r.id)).flat_map(|r| r.readings.iter().map(|x| (r.id, x))).collect();
     sqlx::query!(
         "INSERT INTO readings (test_id, what, kit_code, drops, value_milli, basis, programme_mg_l)
          SELECT * FROM unnest($1::uuid[], $2::text[], $3::text[], $4::int[], $5::bigint[], $6::text[], $7::int[])",
@@ -133,11 +134,26 @@ pub async fn add_doses(db: &mut PgConnection, rows: &[DoseRow], now: OffsetDateT
 }
 
 /// A lot that came in, with what was received of it.
-pub async fn add_lot(db: &mut PgConnection, product_id: Uuid, lot: &str, received_on: Date, expires_on: Option<Date>, ml: i64, now: OffsetDateTime) -> Result<Uuid> {
+pub async fn add_lot(
+    db: &mut PgConnection,
+    product_id: Uuid,
+    lot: &str,
+    received_on: Date,
+    expires_on: Option<Date>,
+    ml: i64,
+    now: OffsetDateTime,
+) -> Result<Uuid> {
     let id = Uuid::now_v7();
-    sqlx::query!("INSERT INTO lots (id, product_id, lot, received_on, expires_on) VALUES ($1, $2, $3, $4, $5)", id, product_id, lot, received_on, expires_on)
-        .execute(&mut *db)
-        .await?;
+    sqlx::query!(
+        "INSERT INTO lots (id, product_id, lot, received_on, expires_on) VALUES ($1, $2, $3, $4, $5)",
+        id,
+        product_id,
+        lot,
+        received_on,
+        expires_on
+    )
+    .execute(&mut *db)
+    .await?;
     sqlx::query!(
         "INSERT INTO shelf_moves (id, lot_id, moved_on, amount_ml, why, made_at) VALUES ($1, $2, $3, $4, 'received', $5)",
         Uuid::now_v7(),

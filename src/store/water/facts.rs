@@ -190,7 +190,16 @@ pub async fn add_dose(db: &mut PgConnection, d: &NewDose<'_>, now: OffsetDateTim
 }
 
 #[expect(clippy::too_many_arguments, reason = "one row, one call inside this file")]
-async fn move_shelf(db: impl PgExecutor<'_>, lot: Uuid, day: Date, ml: i64, why: &str, dose: Option<Uuid>, staff: Option<Uuid>, now: OffsetDateTime) -> Result<()> {
+async fn move_shelf(
+    db: impl PgExecutor<'_>,
+    lot: Uuid,
+    day: Date,
+    ml: i64,
+    why: &str,
+    dose: Option<Uuid>,
+    staff: Option<Uuid>,
+    now: OffsetDateTime,
+) -> Result<()> {
     sqlx::query!(
         "INSERT INTO shelf_moves (id, lot_id, moved_on, amount_ml, why, dose_id, staff_id, made_at) VALUES ($1, $2, $3, $4, $5, $6, $7, $8)",
         Uuid::now_v7(),
@@ -209,9 +218,14 @@ async fn move_shelf(db: impl PgExecutor<'_>, lot: Uuid, day: Date, ml: i64, why:
 
 /// Marks the tests and doses of a report's earlier versions as superseded, and puts their doses back on the shelf.
 pub async fn supersede_report(db: &mut PgConnection, report_id: Uuid, version: i32, now: OffsetDateTime) -> Result<()> {
-    sqlx::query!("UPDATE water_tests SET superseded_at = $3 WHERE report_id = $1 AND version < $2 AND superseded_at IS NULL", report_id, version, now)
-        .execute(&mut *db)
-        .await?;
+    sqlx::query!(
+        "UPDATE water_tests SET superseded_at = $3 WHERE report_id = $1 AND version < $2 AND superseded_at IS NULL",
+        report_id,
+        version,
+        now
+    )
+    .execute(&mut *db)
+    .await?;
     let back = sqlx::query!(
         "UPDATE doses SET superseded_at = $3 WHERE report_id = $1 AND version < $2 AND superseded_at IS NULL RETURNING id, lot_id, amount_ml, given_on, staff_id",
         report_id,

@@ -17,7 +17,11 @@ pub enum Move {
     Earlier,
     Later,
     /// To this technician's day; at the end, or before the stop that has this position now.
-    To { staff_id: Uuid, day: Date, position: Option<usize> },
+    To {
+        staff_id: Uuid,
+        day: Date,
+        position: Option<usize>,
+    },
 }
 
 struct Open {
@@ -166,7 +170,10 @@ async fn time_day(db: &mut PgConnection, monday: Date, (staff_id, day): (Uuid, D
     let odd = |e: &dyn std::fmt::Display| super::super::corrupt("visits", staff_id, e);
     let (timed, trouble) = match strict(monday, day, &technicians, &days, &candidates).map_err(|e| odd(&e))? {
         Ok(timed) => (timed, String::new()),
-        Err(trouble) => (loose(monday, day, &technicians, &candidates).map_err(|e| odd(&e))?.ok_or_else(|| Error::Rule("day_too_long".to_owned()))?, trouble),
+        Err(trouble) => (
+            loose(monday, day, &technicians, &candidates).map_err(|e| odd(&e))?.ok_or_else(|| Error::Rule("day_too_long".to_owned()))?,
+            trouble,
+        ),
     };
     keep(db, plan.id, (staff_id, day), order, &timed, trouble).await
 }
@@ -190,13 +197,31 @@ async fn in_order(db: &mut PgConnection, order: &[Uuid]) -> Result<Vec<Candidate
             let pin = r.lat.zip(r.lon).ok_or_else(|| Error::Rule("no_pin".to_owned()))?;
             let set_up = r.set_up.min(r.minutes);
             let minutes = r.minutes - set_up;
-            Ok(Candidate { visit_id: r.id, place_id: r.place_id, pin, minutes, set_up, opens: r.opens_on, closes: r.closes_on, penalty: 1, skills: r.skills, load_ml: r.load, held })
+            Ok(Candidate {
+                visit_id: r.id,
+                place_id: r.place_id,
+                pin,
+                minutes,
+                set_up,
+                opens: r.opens_on,
+                closes: r.closes_on,
+                penalty: 1,
+                skills: r.skills,
+                load_ml: r.load,
+                held,
+            })
         })
         .collect()
 }
 
 /// By every rule of the day: the timed route, or what the checker says against it.
-fn strict(monday: Date, day: Date, technicians: &[staff::Technician], days: &[staff::WorkingDay], candidates: &[Candidate]) -> Result<Result<TimedRoute, String>, LayError> {
+fn strict(
+    monday: Date,
+    day: Date,
+    technicians: &[staff::Technician],
+    days: &[staff::WorkingDay],
+    candidates: &[Candidate],
+) -> Result<Result<TimedRoute, String>, LayError> {
     let laid = lay(monday, day, technicians, days, candidates)?;
     if laid.shifts.is_empty() {
         return Ok(Err("That is no working day of this technician.".to_owned()));
@@ -215,16 +240,26 @@ fn words(against: &[route::Violation]) -> String {
 
 /// Without any rule but the clock: from the start of the working day (or 8:00) until midnight.
 fn loose(monday: Date, day: Date, technicians: &[staff::Technician], candidates: &[Candidate]) -> Result<Option<TimedRoute>, LayError> {
-    let free: Vec<staff::Technician> = technicians.iter().map(|t| staff::Technician { lunch_minutes: 0, van_capacity_ml: i64::from(i32::MAX), ..t.clone() }).collect();
+    let free: Vec<staff::Technician> =
+        technicians.iter().map(|t| staff::Technician { lunch_minutes: 0, van_capacity_ml: i64::from(i32::MAX), ..t.clone() }).collect();
     let days: Vec<staff::WorkingDay> = free.iter().map(|t| staff::WorkingDay { staff_id: t.id, day, starts: 480, ends: 1440 }).collect();
-    let open: Vec<Candidate> =
-        candidates.iter().map(|c| Candidate { held: Held::Free, skills: Vec::new(), opens: monday, closes: Date::MAX, ..c.clone() }).collect();
+    let open: Vec<Candidate> = candidates
+        .iter()
+        .map(|c| Candidate { held: Held::Free, skills: Vec::new(), opens: monday, closes: Date::MAX, ..c.clone() })
+        .collect();
     let laid = lay(monday, day, &free, &days, &open)?;
     let order: Vec<usize> = (0..open.len()).collect();
     Ok(route::check(&laid.problem, &[order]).ok().and_then(|mut p| p.routes.pop()))
 }
 
-async fn keep(db: &mut PgConnection, plan_id: Uuid, (staff_id, day): (Uuid, Date), order: &[Uuid], timed: &TimedRoute, trouble: String) -> Result<()> {
+async fn keep(
+    db: &mut PgConnection,
+    plan_id: Uuid,
+    (staff_id, day): (Uuid, Date),
+    order: &[Uuid],
+    timed: &TimedRoute,
+    trouble: String,
+) -> Result<()> {
     for (position, stop) in (1_i16..).zip(&timed.stops) {
         let placed = placed(staff_id, day, position, stop);
         place(&mut *db, order[stop.visit], &placed).await?;
@@ -234,11 +269,28 @@ async fn keep(db: &mut PgConnection, plan_id: Uuid, (staff_id, day): (Uuid, Date
 
 /// A stop as the visit's row keeps it, in whole minutes. Both ends are rounded down, so that neighbours never overlap.
 pub fn placed(staff_id: Uuid, day: Date, position: i16, stop: &route::TimedStop) -> Placed {
-    Placed { staff_id, day, position, starts: stop.start / 60, ends: stop.leave / 60, drive_s: stop.leg_s, drive_m: stop.leg_m.unwrap_or(0) }
+    Placed {
+        staff_id,
+        day,
+        position,
+        starts: stop.start / 60,
+        ends: stop.leave / 60,
+        drive_s: stop.leg_s,
+        drive_m: stop.leg_m.unwrap_or(0),
+    }
 }
 
 /// A route as its row keeps it.
 pub fn new_route(staff_id: Uuid, day: Date, timed: &TimedRoute, trouble: String) -> NewRoute {
     let metres = timed.stops.iter().filter_map(|s| s.leg_m).sum::<i32>() + timed.home_m.unwrap_or(0);
-    NewRoute { staff_id, day, leaves: timed.leaves / 60, lunch_at: timed.lunch.as_ref().map(|l| l.starts / 60), returns: (timed.returns + 59) / 60, drive_s: timed.drive_s, drive_m: metres, trouble }
+    NewRoute {
+        staff_id,
+        day,
+        leaves: timed.leaves / 60,
+        lunch_at: timed.lunch.as_ref().map(|l| l.starts / 60),
+        returns: (timed.returns + 59) / 60,
+        drive_s: timed.drive_s,
+        drive_m: metres,
+        trouble,
+    }
 }

@@ -33,7 +33,11 @@ pub struct Candidate {
 pub enum Held {
     Free,
     /// With this technician, on this day, starting at this minute: somebody was told.
-    At { staff_id: Uuid, day: Date, starts: i32 },
+    At {
+        staff_id: Uuid,
+        day: Date,
+        starts: i32,
+    },
 }
 
 /// Why a week cannot be laid out.
@@ -61,7 +65,13 @@ pub struct Laid {
 const TOLD: i32 = 15;
 
 /// Lays out the week that starts on `monday`; days before `first_day` are over and stay as they are.
-pub fn lay(monday: Date, first_day: Date, technicians: &[Technician], days: &[WorkingDay], candidates: &[Candidate]) -> Result<Laid, LayError> {
+pub fn lay(
+    monday: Date,
+    first_day: Date,
+    technicians: &[Technician],
+    days: &[WorkingDay],
+    candidates: &[Candidate],
+) -> Result<Laid, LayError> {
     let mut places = Places::default();
     let skills = skill_bits(technicians, candidates);
     let mut shifts = Vec::new();
@@ -118,7 +128,16 @@ fn bits(names: &[String], known: &HashMap<String, u32>) -> Skills {
 
 fn shift(t: &Technician, d: &WorkingDay, technician: usize, day: usize, depot: usize, skills: &HashMap<String, u32>) -> Shift {
     let lunch = (t.lunch_minutes > 0).then_some(Lunch { from: t.lunch_from * 60, to: t.lunch_to * 60, seconds: t.lunch_minutes * 60 });
-    Shift { technician, day, starts: d.starts * 60, ends: d.ends * 60, depot, lunch, capacity_ml: t.van_capacity_ml, skills: bits(&t.skills, skills) }
+    Shift {
+        technician,
+        day,
+        starts: d.starts * 60,
+        ends: d.ends * 60,
+        depot,
+        lunch,
+        capacity_ml: t.van_capacity_ml,
+        skills: bits(&t.skills, skills),
+    }
 }
 
 fn visit(c: &Candidate, monday: Date, place: usize, shifts: &HashMap<(Uuid, Date), usize>, skills: &HashMap<String, u32>) -> Visit {

@@ -17,7 +17,9 @@ pub struct Plan {
 }
 
 pub async fn header(db: impl PgExecutor<'_>, monday: Date) -> Result<Option<Plan>> {
-    Ok(sqlx::query_as!(Plan, "SELECT id, monday, issued_at, made_at, drive_source, row_version FROM week_plans WHERE monday = $1", monday).fetch_optional(db).await?)
+    Ok(sqlx::query_as!(Plan, "SELECT id, monday, issued_at, made_at, drive_source, row_version FROM week_plans WHERE monday = $1", monday)
+        .fetch_optional(db)
+        .await?)
 }
 
 /// One technician's day. Minutes after local midnight.
@@ -183,7 +185,15 @@ pub async fn candidates(db: &mut PgConnection, monday: Date, today: Date) -> Res
         // One visit a unit and week: the most pressing; the others stay due.
         let Some(visit) = visits.into_iter().next() else { continue };
         let pin = r.lat.zip(r.lon);
-        all.push(Proposal { unit_id: r.unit_id, customer_id: r.customer_id, place_id: r.place_id, place_name: r.place_name, pin, visit, water });
+        all.push(Proposal {
+            unit_id: r.unit_id,
+            customer_id: r.customer_id,
+            place_id: r.place_id,
+            place_name: r.place_name,
+            pin,
+            visit,
+            water,
+        });
     }
     Ok(all)
 }

@@ -79,7 +79,9 @@ pub async fn save(db: &mut PgConnection, plan: &NewPlan, now: OffsetDateTime) ->
 }
 
 async fn take_header(db: &mut PgConnection, plan: &NewPlan, now: OffsetDateTime) -> Result<Uuid> {
-    let held = sqlx::query!("SELECT id, status, row_version FROM week_plans WHERE monday = $1 FOR UPDATE", plan.monday).fetch_optional(&mut *db).await?;
+    let held = sqlx::query!("SELECT id, status, row_version FROM week_plans WHERE monday = $1 FOR UPDATE", plan.monday)
+        .fetch_optional(&mut *db)
+        .await?;
     let Some(held) = held else {
         let id = Uuid::now_v7();
         sqlx::query!(

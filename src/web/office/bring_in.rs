@@ -1,6 +1,11 @@
 //! Bringing in a list.
 
-use super::super::{app::App, error::{Error, Result}, form::Upload, guard::Office};
+use super::super::{
+    app::App,
+    error::{Error, Result},
+    form::Upload,
+    guard::Office,
+};
 
 pub(super) async fn page(_: Office, _: App, (): ()) -> Result {
     Err(Error::NotFound)

@@ -171,7 +171,10 @@ pub(super) fn pin(text: &str) -> Result<Option<(f64, f64)>> {
     let numbers: Vec<f64> = parts.iter().filter_map(|p| p.parse().ok()).collect();
     match numbers[..] {
         [lat, lon] if parts.len() == 2 && (-90.0..=90.0).contains(&lat) && (-180.0..=180.0).contains(&lon) => Ok(Some((lat, lon))),
-        _ => Err(Error::Bad(format!("“{}” is no position. Write latitude, then longitude, as in 44.612, -73.201.", text.chars().take(40).collect::<String>()))),
+        _ => Err(Error::Bad(format!(
+            "“{}” is no position. Write latitude, then longitude, as in 44.612, -73.201.",
+            text.chars().take(40).collect::<String>()
+        ))),
     }
 }
 

@@ -79,7 +79,14 @@ pub(super) async fn page(who: Office, app: App, Query(asked): Query<Asked>) -> R
     };
     let found = due::lines(&mut *c, &filter, LINES).await?;
     let next = match found.last().filter(|_| i64::try_from(found.len()).unwrap_or(0) == LINES) {
-        Some(last) => format!("?job={}&town={}&show={}&after_day={}&after_unit={}", plain(&asked.job), plain(&asked.town), plain(&asked.show), last.closes_on, last.unit_id),
+        Some(last) => format!(
+            "?job={}&town={}&show={}&after_day={}&after_unit={}",
+            plain(&asked.job),
+            plain(&asked.town),
+            plain(&asked.show),
+            last.closes_on,
+            last.unit_id
+        ),
         None => String::new(),
     };
     let jobs = book.jobs.iter().map(|j| (j.kind.code().to_owned(), j.kind.name().to_owned())).collect();

@@ -194,7 +194,8 @@ pub(super) struct DepotForm {
 
 pub(super) async fn add_depot(who: Owner, app: App, posted: Posted<DepotForm>) -> Result {
     let name = need(&posted.form.name, "Give the depot a name", 80)?;
-    let (lat, lon) = super::customers::pin(&posted.form.pin)?.ok_or_else(|| Error::Bad("Give the depot's position: latitude, longitude.".to_owned()))?;
+    let (lat, lon) =
+        super::customers::pin(&posted.form.pin)?.ok_or_else(|| Error::Bad("Give the depot's position: latitude, longitude.".to_owned()))?;
     let mut tx = app.pool.begin().await?;
     if posted.first_time(&mut tx, &who, "depot", app.clock.now()).await? {
         staff::add_depot(&mut *tx, &Depot { id: posted.id, name, lat, lon }).await?;
@@ -225,8 +226,11 @@ fn clock(text: &str) -> Result<i32> {
         None => (lower.as_str(), None),
     };
     let (hour, minute) = digits.split_once(':').unwrap_or((digits, "0"));
-    let read = hour.trim().parse::<i32>().ok().zip(minute.trim().parse::<i32>().ok()).filter(|(h, m)| (0..=24).contains(h) && (0..60).contains(m));
-    let (hour, minute) = read.ok_or_else(|| Error::Bad(format!("“{}” is no time of day. Write it as 7:30 am or 16:00.", text.chars().take(20).collect::<String>())))?;
+    let read =
+        hour.trim().parse::<i32>().ok().zip(minute.trim().parse::<i32>().ok()).filter(|(h, m)| (0..=24).contains(h) && (0..60).contains(m));
+    let (hour, minute) = read.ok_or_else(|| {
+        Error::Bad(format!("“{}” is no time of day. Write it as 7:30 am or 16:00.", text.chars().take(20).collect::<String>()))
+    })?;
     let hour = match half {
         Some(pm) if (1..=12).contains(&hour) => hour % 12 + if pm { 12 } else { 0 },
         _ => hour,
@@ -240,8 +244,15 @@ pub(super) async fn change_technician(who: Owner, app: App, (Path(id), posted): 
     if starts >= ends {
         return Err(Error::Bad("The day has to end after it starts.".to_owned()));
     }
-    let litres: i64 = form.litres.trim().parse().ok().filter(|l| (0..=2000).contains(l)).ok_or_else(|| Error::Bad("Give what the van carries in whole litres, 2,000 at most.".to_owned()))?;
-    let skills: Vec<String> = form.skills.split(',').map(|s| s.trim().to_lowercase()).filter(|s| !s.is_empty() && s.len() <= 40).take(20).collect();
+    let litres: i64 = form
+        .litres
+        .trim()
+        .parse()
+        .ok()
+        .filter(|l| (0..=2000).contains(l))
+        .ok_or_else(|| Error::Bad("Give what the van carries in whole litres, 2,000 at most.".to_owned()))?;
+    let skills: Vec<String> =
+        form.skills.split(',').map(|s| s.trim().to_lowercase()).filter(|s| !s.is_empty() && s.len() <= 40).take(20).collect();
     let day_off = date(&form.day_off)?;
     let mut tx = app.pool.begin().await?;
     if posted.first_time(&mut tx, &who, "technician", app.clock.now()).await? {
@@ -264,7 +275,8 @@ pub(super) struct SeasonForm {
 pub(super) async fn change_season(who: Owner, app: App, (Path(name), posted): (Path<String>, Posted<SeasonForm>)) -> Result {
     let year = who.dealer.today.year();
     let day = |text: &str| {
-        let full = if text.chars().filter(char::is_ascii_digit).count() <= 2 { format!("{}, {year}", text.trim()) } else { text.to_owned() };
+        let full =
+            if text.chars().filter(char::is_ascii_digit).count() <= 2 { format!("{}, {year}", text.trim()) } else { text.to_owned() };
         date(&full)?.ok_or_else(|| Error::Bad("Give both days, as Sep 1 and Oct 26.".to_owned()))
     };
     let (opens, closes) = (day(&posted.form.opens)?, day(&posted.form.closes)?);

@@ -287,7 +287,18 @@ pub(super) async fn add_test(who: Office, app: App, (Path(id), posted): (Path<Uu
     readings.extend(plain_readings(form)?);
     if posted.first_time(&mut tx, &who, "water test", now).await? {
         let note = short(&form.note, "The note", 1000)?;
-        let test = NewTest { id: posted.id, unit_id: id, taken_on, maker, staff_id: Some(who.staff_id), report: None, fill_id: None, list_row: None, note: &note, readings: &readings };
+        let test = NewTest {
+            id: posted.id,
+            unit_id: id,
+            taken_on,
+            maker,
+            staff_id: Some(who.staff_id),
+            report: None,
+            fill_id: None,
+            list_row: None,
+            note: &note,
+            readings: &readings,
+        };
         water::add_test(&mut tx, &test, now).await?;
         due::refresh(&mut tx, Some(&[id]), who.dealer.today).await?;
     }

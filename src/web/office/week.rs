@@ -172,7 +172,8 @@ pub(super) async fn days(app: &App, dealer: &Dealer, monday: Date, only: Option<
     let minutes: i32 = stops.iter().map(|s| s.minutes).sum();
     let drive: i32 = routes.iter().map(|r| r.drive_s).sum();
     let metres: i32 = routes.iter().map(|r| r.drive_m).sum();
-    let totals = format!("{} visits, {} at the units, {} of driving, {}", stops.len(), span(minutes * 60), span(drive), words::distance(metres));
+    let totals =
+        format!("{} visits, {} at the units, {} of driving, {}", stops.len(), span(minutes * 60), span(drive), words::distance(metres));
     let days = routes.iter().map(|r| day(r, &stops, dealer)).collect();
     Ok((days, totals))
 }
@@ -182,7 +183,14 @@ fn day(r: &RouteRow, stops: &[Stop], dealer: &Dealer) -> DayView {
     DayView {
         technician: r.technician.clone(),
         heading: day_long(r.day),
-        summary: format!("Leaves {} {}, back {}. {} of driving, {}.", r.depot_name, time_of_day(r.leaves), time_of_day(r.returns), span(r.drive_s), words::distance(r.drive_m)),
+        summary: format!(
+            "Leaves {} {}, back {}. {} of driving, {}.",
+            r.depot_name,
+            time_of_day(r.leaves),
+            time_of_day(r.returns),
+            span(r.drive_s),
+            words::distance(r.drive_m)
+        ),
         lunch: r.lunch_at.map(time_of_day).unwrap_or_default(),
         trouble: r.trouble.clone(),
         load: load(&own, dealer),

@@ -153,7 +153,9 @@ pub(super) async fn correct(who: Staff, app: App, (Path(id), posted): (Path<Uuid
 /// Two corrections of one version collide on its number; the second is told.
 fn two_corrections(e: Error) -> Error {
     match e {
-        Error::Bad(_) => Error::Clash("Somebody else corrected this report meanwhile. Look at it again before you correct it once more.".to_owned()),
+        Error::Bad(_) => {
+            Error::Clash("Somebody else corrected this report meanwhile. Look at it again before you correct it once more.".to_owned())
+        }
         other => other,
     }
 }

@@ -89,12 +89,22 @@ pub(super) async fn page(who: Technician, app: App, Path(day): Path<String>) -> 
 }
 
 fn summary(r: &RouteRow) -> String {
-    format!("Leave {} {}, back about {}. {} of driving, {}.", r.depot_name, time_of_day(r.leaves), time_of_day(r.returns), span(r.drive_s), words::distance(r.drive_m))
+    format!(
+        "Leave {} {}, back about {}. {} of driving, {}.",
+        r.depot_name,
+        time_of_day(r.leaves),
+        time_of_day(r.returns),
+        span(r.drive_s),
+        words::distance(r.drive_m)
+    )
 }
 
 fn other((day, left, all): (Date, i64, i64), today: Date) -> OtherDay {
     let name = if day == today { "Today".to_owned() } else { day_short(day) };
-    OtherDay { href: format!("/route/{day}"), words: if left == 0 { format!("{name}: all {all} settled") } else { format!("{name}: {left} of {all} to do") } }
+    OtherDay {
+        href: format!("/route/{day}"),
+        words: if left == 0 { format!("{name}: all {all} settled") } else { format!("{name}: {left} of {all} to do") },
+    }
 }
 
 fn load(stops: &[Stop], dealer: &crate::store::dealer::Dealer) -> Vec<String> {

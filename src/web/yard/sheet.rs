@@ -151,8 +151,18 @@ impl Loaded {
     fn jobs(&self, typed: &Typed, planned: &[String], fresh: bool) -> Vec<JobView> {
         let view = |(code, name): &(String, String)| {
             let planned = planned.contains(code);
-            let items = self.items.iter().filter(|i| i.job_code == *code).map(|i| ItemView { done: typed.has("done", &i.code), figure: typed.get(&format!("figure.{}", i.code)).to_owned(), item: i.clone() });
-            JobView { ticked: if fresh { planned } else { typed.has("job", code) }, code: code.clone(), name: name.clone(), planned, items: items.collect() }
+            let items = self.items.iter().filter(|i| i.job_code == *code).map(|i| ItemView {
+                done: typed.has("done", &i.code),
+                figure: typed.get(&format!("figure.{}", i.code)).to_owned(),
+                item: i.clone(),
+            });
+            JobView {
+                ticked: if fresh { planned } else { typed.has("job", code) },
+                code: code.clone(),
+                name: name.clone(),
+                planned,
+                items: items.collect(),
+            }
         };
         let mut jobs: Vec<JobView> = self.names.iter().map(view).collect();
         jobs.sort_by_key(|j| !j.planned);
@@ -180,7 +190,9 @@ fn rows(loaded: &Loaded, kit: Option<&TestKit>, who: &SignedIn) -> Vec<RowView> 
 /// Cautions and reasons that hold whatever the test says: asked of the dose function at a reading that wants a dose.
 fn cautions(loaded: &Loaded, who: &SignedIn) -> (Vec<String>, Vec<String>) {
     let day = who.dealer.today;
-    let Some(site) = loaded.water.site(Occasion::Scheduled, day) else { return (Vec::new(), vec!["No product is kept for this programme, so no dose can be worked out.".to_owned()]) };
+    let Some(site) = loaded.water.site(Occasion::Scheduled, day) else {
+        return (Vec::new(), vec!["No product is kept for this programme, so no dose can be worked out.".to_owned()]);
+    };
     let advice = advise(&site, crate::water::Reading { level: loaded.water.programme.levels.alarm_low(), ph: None, tested_on: day });
     let held = match &advice.action {
         crate::water::Action::Blocked(why) => why.iter().map(ToString::to_string).collect(),
@@ -201,7 +213,15 @@ pub(super) struct Dress {
 }
 
 /// The sheet as a page.
-pub(super) async fn sheet(app: &App, who: &SignedIn, loaded: Loaded, planned: &[String], dress: Dress, typed: Typed, wrong: Vec<Wrong>) -> Result<Sheet> {
+pub(super) async fn sheet(
+    app: &App,
+    who: &SignedIn,
+    loaded: Loaded,
+    planned: &[String],
+    dress: Dress,
+    typed: Typed,
+    wrong: Vec<Wrong>,
+) -> Result<Sheet> {
     let mut c = app.pool.acquire().await?;
     let place = customers::place(&mut *c, loaded.u.place_id).await?;
     let customer = customers::get(&mut *c, loaded.u.customer_id).await?;

@@ -75,18 +75,39 @@ pub(super) async fn keep(who: Technician, app: App, (Path(id), posted): (Path<Uu
 }
 
 /// The sheet again, with what was typed and what is wrong with it.
-pub(super) async fn again(app: &App, who: &SignedIn, loaded: sheet::Loaded, planned: &[String], dress: Dress, typed: Typed, wrong: Vec<Wrong>) -> Result {
+pub(super) async fn again(
+    app: &App,
+    who: &SignedIn,
+    loaded: sheet::Loaded,
+    planned: &[String],
+    dress: Dress,
+    typed: Typed,
+    wrong: Vec<Wrong>,
+) -> Result {
     html_with(StatusCode::UNPROCESSABLE_ENTITY, &sheet::sheet(app, who, loaded, planned, dress, typed, wrong).await?)
 }
 
 /// A report from a sheet that was read. The dose that was put in is compared with the one worked out on arrival.
 #[expect(clippy::too_many_arguments, reason = "one report, made in two places")]
-pub(super) fn report(who: &SignedIn, report_id: Uuid, version: i32, visit_id: Option<Uuid>, unit_id: Uuid, read: Read, worked: Option<i64>, step: i64) -> NewReport {
+pub(super) fn report(
+    who: &SignedIn,
+    report_id: Uuid,
+    version: i32,
+    visit_id: Option<Uuid>,
+    unit_id: Uuid,
+    read: Read,
+    worked: Option<i64>,
+    step: i64,
+) -> NewReport {
     let put_in = read.dose.as_ref().map_or(0, |d| d.amount_ml);
     let flag = match worked {
         Some(worked) if (worked - put_in).abs() > step => {
             let units = who.dealer.units;
-            format!("Put in {}; the test asks for {}.", super::super::words::amount(put_in, units), super::super::words::amount(worked, units))
+            format!(
+                "Put in {}; the test asks for {}.",
+                super::super::words::amount(put_in, units),
+                super::super::words::amount(worked, units)
+            )
         }
         None if put_in > 0 => "A dose was put in without a test.".to_owned(),
         _ => String::new(),

@@ -108,7 +108,10 @@ fn readings(typed: &Typed, against: &Against<'_>, jobs: &[String], wrong: &mut V
         let read = water_view::inhibitor(against.treatments, against.programme, typed.get("kit"), drops).map_err(says);
         readings.extend(note(wrong, "drops", read));
     } else if tests {
-        wrong.push(Wrong { field: "drops", says: "Count the drops: these jobs include a water test. If it could not be tested, untick them.".to_owned() });
+        wrong.push(Wrong {
+            field: "drops",
+            says: "Count the drops: these jobs include a water test. If it could not be tested, untick them.".to_owned(),
+        });
     }
     let ph = typed.get("ph");
     if !ph.is_empty() {
@@ -123,7 +126,12 @@ fn dose(typed: &Typed, against: &Against<'_>) -> Result<Option<DoseGiven>, Strin
         return Ok(None);
     }
     let (ml, _) = parse_volume(text, VolumeUnit::Millilitre).map_err(|e| e.to_string())?;
-    let product_id = typed.get("product").parse().ok().or(against.product).ok_or("No product is kept for this programme. Say in the note what was put in.")?;
+    let product_id = typed
+        .get("product")
+        .parse()
+        .ok()
+        .or(against.product)
+        .ok_or("No product is kept for this programme. Say in the note what was put in.")?;
     match ml.get() {
         0 => Ok(None),
         amount_ml @ 1..=1_000_000 => Ok(Some(DoseGiven { product_id, lot_id: typed.get("lot").parse().ok(), amount_ml })),
@@ -141,7 +149,10 @@ fn answers(typed: &Typed, against: &Against<'_>, jobs: &[String], wrong: &mut Ve
             digits => match digits.parse::<f64>() {
                 Ok(value) if (-1000.0..=100_000.0).contains(&value) => Some(value),
                 _ => {
-                    wrong.push(Wrong { field: "checklist", says: format!("“{text}” is no figure for “{}”. Write digits, or leave it empty.", item.says) });
+                    wrong.push(Wrong {
+                        field: "checklist",
+                        says: format!("“{text}” is no figure for “{}”. Write digits, or leave it empty.", item.says),
+                    });
                     None
                 }
             },
