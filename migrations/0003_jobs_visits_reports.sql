@@ -29,6 +29,7 @@ CREATE TABLE job_kinds (
     lead_days smallint NOT NULL DEFAULT 21 CHECK (lead_days BETWEEN 0 AND 120),
     done_by_test boolean NOT NULL DEFAULT false,
     while_idle boolean NOT NULL DEFAULT false,
+    lapses boolean NOT NULL DEFAULT false,
     joins boolean NOT NULL DEFAULT true,
     tests_water boolean NOT NULL DEFAULT true,
     source text NOT NULL CHECK (length(source) BETWEEN 1 AND 400),

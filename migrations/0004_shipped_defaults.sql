@@ -46,6 +46,8 @@ INSERT INTO job_kinds (code, name, minutes, set_up_minutes, cadence, skill, join
  ('re-check', 'Re-check after a dose', 25, 15, 'after a dose', '', true, true, true, 'not before the dose has mixed: 24 h of circulation (OENORM H 5195-1, 2006, quoted second-hand)', 60),
  ('repair', 'Repair', 90, 15, 'on request', 'repair', true, false, false, 'minutes: common practice, no source', 70);
 
+UPDATE job_kinds SET lapses = true WHERE code IN ('fall-start-up', 'spring-shut-down');
+
 INSERT INTO checklist_items (code, job_code, position, says, expect, caution, answer, asked_unit, only_fuel_moisture, basis) VALUES
  ('first-fill-source', 'first-fill', 10, 'Source water tested: pH, hardness, chloride, sulfate', 'Hardness at or below the programme''s advice, else soften before any inhibitor goes in', '', 'done', '', false, 'UFC 3-240-13FN (2005) p. 148 to 150'),
  ('first-fill-backflow', 'first-fill', 20, 'Hose connected through a reduced-pressure backflow assembly or an air gap', 'Nothing can run back into the house line', 'Treated water must never reach a drinking-water line. A plain vented backflow preventer is not allowed once an additive is put in downstream. Local code governs; ask a licensed plumber.', 'done', '', false, '2018 IRC P2902.3.3'),

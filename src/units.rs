@@ -235,6 +235,8 @@ impl Millilitres {
             UnitsFirst::Metric => (self.in_litres(), plus_minus.in_litres()),
         };
         let spread = spread.split(' ').next().unwrap_or_default();
+        // A tenth beside a whole number would promise more than is known.
+        let spread = if whole.contains('.') { spread } else { spread.split('.').next().unwrap_or_default() };
         format!("{whole} ± {spread}")
     }
 

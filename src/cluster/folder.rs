@@ -24,7 +24,7 @@ const SOCKET_LIMIT: usize = 107;
 const SOCKET_NAME: &str = "/.s.PGSQL.5432";
 
 /// `None` when this program is an ordinary user and runs the server itself.
-pub(super) fn owner() -> Result<Option<Owner>, Error> {
+pub fn owner() -> Result<Option<Owner>, Error> {
     if fs::metadata("/proc/self")?.uid() != 0 {
         return Ok(None);
     }

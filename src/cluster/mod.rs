@@ -15,7 +15,7 @@ use std::{
     time::Duration,
 };
 
-pub use folder::{Owner, reachable};
+pub use folder::{Owner, owner, reachable};
 
 /// The database of the service inside the private cluster.
 const DATABASE: &str = "embertide";

@@ -5,7 +5,7 @@ use anyhow::{Context, Result};
 use embertide::{
     clock::Clock,
     demo,
-    jobs::Worker,
+    jobs::{Worker, plan_week::plan_week},
     settings::{Listen, Place},
     store::{dealer, staff, week},
     web::{self, app::App},
@@ -34,12 +34,23 @@ async fn demo_on(db: &Database, listener: TcpListener, listen: &Listen) -> Resul
     if demo::is_empty(&db.pool).await? {
         say("Filling it with invented customers, units and five seasons of water tests …");
         demo::fill(&db.pool, now).await?;
+        issue_this_week(db).await?;
     }
     let today = dealer::get(&db.pool, now).await?.today;
     let monday = coming_week(today);
     plan_and_print(db, Some(&week::week_name(monday))).await?;
     say(&demo::sign_ins(&address(&listener, listen)?));
     run(db, listener, listen).await
+}
+
+/// The demo's technicians have stops today: the rest of this week is planned and issued.
+async fn issue_this_week(db: &Database) -> Result<()> {
+    let now = Clock::System.now();
+    let monday = week::monday_of(dealer::get(&db.pool, now).await?.today);
+    plan_week(&db.pool, Clock::System, monday, STEPS / 4).await?;
+    let plan = week::header(&db.pool, monday).await?.context("this week's plan is gone")?;
+    week::issue(&db.pool, monday, plan.row_version, now).await?;
+    Ok(())
 }
 
 pub(super) async fn serve(place: &Place, listen: &Listen) -> Result<()> {

@@ -65,19 +65,20 @@ impl People {
         });
         let places = if c.happens(0.08) { 2 } else { 1 };
         for p in 0..places {
-            self.add_place(c, id, p);
+            self.add_place(c, i, id, p);
         }
     }
 
-    fn add_place(&mut self, c: &mut Chance, customer_id: Uuid, p: usize) {
+    fn add_place(&mut self, c: &mut Chance, i: usize, customer_id: Uuid, p: usize) {
         let (town, north, east, _) = village(c);
         let near = if c.happens(0.6) { 0.03 } else { 0.09 };
         let pin = (MIDDLE.0 + north + c.spread() * near * 0.7, MIDDLE.1 + east + c.spread() * near);
         let road = *c.pick(&names::ROADS);
+        let family = self.customers[i].name.split(' ').next_back().unwrap_or("Far").to_owned();
         self.places.push(PlaceRow {
             id: chance::id(4, number(self.places.len())),
             customer_id,
-            name: if p == 0 { format!("{road} {}", 10 + c.below(1900)) } else { format!("Farm on {road}") },
+            name: format!("{family} {}", if p == 0 { "place" } else { "farm" }),
             address: format!("{} {road}", 10 + c.below(1900)),
             town: town.to_owned(),
             pin: (!c.happens(0.02)).then(|| ((pin.0 * 1e5).round() / 1e5, (pin.1 * 1e5).round() / 1e5)),

@@ -193,7 +193,15 @@ impl View<'_> {
         let checked = dose.rechecked_on.is_some_and(|on| on >= dose.on);
         let tested = self.done_on(kind).is_some_and(|on| on > dose.on && on >= window.opens());
         let reason = format!("Re-check the dose of {}", self.day(dose.on));
-        (!checked && !tested).then_some(Found { window, cause: Cause::AfterDose { on: dose.on }, reason })
+        let open = !checked && !tested && !self.season_opened_after(window.closes());
+        open.then_some(Found { window, cause: Cause::AfterDose { on: dose.on }, reason })
+    }
+
+    /// Whether a season, of either name, has opened since `day`: its own jobs take the place of what was missed before.
+    fn season_opened_after(&self, day: Date) -> bool {
+        let years = self.today.year() - 1..=self.today.year();
+        let opens = years.flat_map(|year| [SeasonName::Spring, SeasonName::Fall].map(|season| self.calendar.window(year, season)));
+        day.year() < self.today.year() - 1 || opens.flatten().any(|w| w.opens() > day && w.opens() <= self.today)
     }
 
     fn requested(&self, kind: &JobKind) -> Option<Found> {
@@ -214,7 +222,8 @@ impl View<'_> {
         let counts = |opens: Date| done.is_some_and(|on| on >= opens.saturating_sub(lead));
         let seasons = self.seasons(kind);
         let opened = seasons.iter().rfind(|season| season.window.opens() <= self.today);
-        if let Some(current) = opened.filter(|season| !counts(season.season_opens)) {
+        let lapsed = |season: &&SeasonOfYear| kind.lapses && self.season_opened_after(season.window.closes());
+        if let Some(current) = opened.filter(|season| !counts(season.season_opens)).filter(|season| !lapsed(season)) {
             let reason = match done {
                 Some(on) => format!("No {} since {}", kind.name_in_sentence(), day_with_year(on)),
                 None => format!("No {} on record", kind.name_in_sentence()),

@@ -69,6 +69,8 @@ pub struct JobKind {
     pub done_by_test: bool,
     /// Still due while the unit stands idle.
     pub while_idle: bool,
+    /// No longer due once the other season has opened: nobody shuts a heater down in the fall.
+    pub lapses: bool,
 }
 
 impl JobKind {
@@ -98,6 +100,7 @@ impl JobKind {
             skills: BTreeSet::new(),
             done_by_test: false,
             while_idle: false,
+            lapses: false,
         })
     }
 

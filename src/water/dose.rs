@@ -82,7 +82,7 @@ pub fn advise(site: &Site<'_>, reading: Reading) -> Advice {
         (Wants::Drain, Some(volume)) => Action::Drain(drain(volume, reading.level, levels.target())),
         _ => Action::Leave,
     };
-    let mut notes = notes(site, &action);
+    let mut notes = notes(site, Some(verdict), &action);
     if site.facts.water_changed_on == Some(reading.tested_on) {
         notes.push("The water was changed on the day of the test. Make sure the sample was taken after it.".into());
     }
@@ -101,7 +101,7 @@ pub fn first_charge(site: &Site<'_>) -> Advice {
         Some(volume) if blocks.is_empty() => put_in(site, volume, MgPerLitre::MIN),
         _ => Action::Blocked(blocks),
     };
-    Advice { verdict: None, ph: None, notes: notes(site, &action), cautions: cautions(site, &action), action }
+    Advice { verdict: None, ph: None, notes: notes(site, None, &action), cautions: cautions(site, &action), action }
 }
 
 /// The level once `ml` of the product has mixed into water at `level`; `None` when the volume is unknown or the product
@@ -307,7 +307,7 @@ fn ph_advice(site: &Site<'_>, reading: Ph) -> PhAdvice {
     PhAdvice { reading, band, verdict, words }
 }
 
-fn notes(site: &Site<'_>, action: &Action) -> Vec<String> {
+fn notes(site: &Site<'_>, verdict: Option<Verdict>, action: &Action) -> Vec<String> {
     let (programme, facts) = (site.programme, site.facts);
     let mut notes = Vec::new();
     if let (Some(found), Some(advise)) = (facts.fill_hardness, programme.hardness_advise)
@@ -323,7 +323,7 @@ fn notes(site: &Site<'_>, action: &Action) -> Vec<String> {
         notes.push("Chloride and sulfate of the fill are not known. Have them tested.".into());
     }
     match action {
-        Action::PutIn(dose) => notes.extend(dose_notes(site, dose)),
+        Action::PutIn(dose) => notes.extend(dose_notes(site, dose, verdict)),
         Action::MeasureTooCoarse => {
             let name = &site.product.name;
             notes.push(format!("The smallest measure of {name} would pass the maximum. Use a finer measure."));
@@ -334,10 +334,14 @@ fn notes(site: &Site<'_>, action: &Action) -> Vec<String> {
     notes
 }
 
-fn dose_notes(site: &Site<'_>, dose: &Dose) -> Vec<String> {
+fn dose_notes(site: &Site<'_>, dose: &Dose, verdict: Option<Verdict>) -> Vec<String> {
     let levels = site.programme.levels;
     let (first, last) = (day_with_year(dose.recheck.first), day_with_year(dose.recheck.last));
-    let mut notes = vec![format!("Let it circulate, then re-check between {first} and {last}.")];
+    let mut notes = vec![match verdict {
+        // A top-up from within the band is checked by the next season's test (common practice, no source).
+        Some(Verdict::InBand) => "Let it circulate. The next season's test shows how it took.".to_owned(),
+        _ => format!("Let it circulate, then re-check between {first} and {last}."),
+    }];
     if dose.expected < levels.target() {
         let max = thousands(levels.max().get());
         notes.push(format!("Rounded down: one step more would pass the maximum of {max} mg/L."));

@@ -5,12 +5,12 @@ use time::Date;
 
 /// One reading on the history drawing.
 #[derive(Clone, Copy, Debug)]
-pub struct Point {
-    pub day: Date,
+pub(super) struct Point {
+    pub(super) day: Date,
     /// mg/L in the programme's basis.
-    pub level: i32,
+    pub(super) level: i32,
     /// The customer's own test: drawn hollow.
-    pub own: bool,
+    pub(super) own: bool,
 }
 
 /// At most this many readings are drawn; the table beside the drawing has all.
@@ -26,7 +26,7 @@ const TOP: f64 = 14.0;
 const BOTTOM: f64 = 36.0;
 
 /// History of the inhibitor: the wanted band, a line, and a mark whose shape says low, in band or high. `points` newest first.
-pub fn history(points: &[Point], band: (i32, i32), what: &str) -> String {
+pub(super) fn history(points: &[Point], band: (i32, i32), what: &str) -> String {
     let mut points: Vec<Point> = points.iter().take(POINTS).copied().collect();
     points.reverse();
     let (Some(first), Some(last)) = (points.first().copied(), points.last().copied()) else { return String::new() };
@@ -121,7 +121,7 @@ impl Scale {
 }
 
 /// A due window as the band, today as the notch. The words beside it say the same.
-pub fn window(opens: Date, closes: Date, today: Date) -> String {
+pub(super) fn window(opens: Date, closes: Date, today: Date) -> String {
     let span = (closes - opens).whole_days().max(1);
     let from = opens - time::Duration::days(span / 2 + 7);
     let to = closes + time::Duration::days(span / 2 + 7);

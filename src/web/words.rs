@@ -9,14 +9,14 @@ use time::Date;
 
 /// A state ready for a page.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub struct State {
+pub(super) struct State {
     /// Class and mark: `st-{class}`, `#m-{class}`.
-    pub class: &'static str,
-    pub words: String,
+    pub(super) class: &'static str,
+    pub(super) words: String,
 }
 
 /// Where a due window stands today.
-pub fn window(opens: Date, closes: Date, today: Date) -> State {
+pub(super) fn window(opens: Date, closes: Date, today: Date) -> State {
     let Ok(window) = DueWindow::new(opens, closes) else { return State { class: "early", words: String::new() } };
     let state = window.state(today, DueRules::default().closing_days);
     let class = match state {
@@ -30,7 +30,7 @@ pub fn window(opens: Date, closes: Date, today: Date) -> State {
 }
 
 /// How the water stands.
-pub fn verdict(verdict: Verdict) -> State {
+pub(super) fn verdict(verdict: Verdict) -> State {
     let class = match verdict {
         Verdict::VeryLow => "very-low",
         Verdict::Low => "low",
@@ -41,7 +41,7 @@ pub fn verdict(verdict: Verdict) -> State {
 }
 
 /// How a visit stands.
-pub fn visit(status: &str) -> State {
+pub(super) fn visit(status: &str) -> State {
     let (class, words) = match status {
         "confirmed" => ("confirmed", "Confirmed"),
         "done" => ("done", "Done"),
@@ -53,17 +53,17 @@ pub fn visit(status: &str) -> State {
 }
 
 /// An amount of product in both units.
-pub fn amount(ml: i64, units: UnitsFirst) -> String {
+pub(super) fn amount(ml: i64, units: UnitsFirst) -> String {
     Millilitres::new(ml).map_or_else(|_| format!("{ml} mL"), |m| dose_text(m, m.us_fl_oz_up(), units))
 }
 
 /// "12 mi (19 km)".
-pub fn distance(metres: i32) -> String {
+pub(super) fn distance(metres: i32) -> String {
     let miles = (i64::from(metres) * 1000 + 804_672) / 1_609_344;
     format!("{miles} mi ({} km)", (metres + 500) / 1000)
 }
 
 /// pH from thousandths: "8.9".
-pub fn ph(milli: i64) -> String {
+pub(super) fn ph(milli: i64) -> String {
     crate::units::Ph::new(milli / 10).map_or_else(|_| "?".to_owned(), |p| p.to_string())
 }

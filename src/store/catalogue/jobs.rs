@@ -40,7 +40,7 @@ pub async fn job_book(db: &mut PgConnection) -> Result<JobBook> {
 
 async fn jobs(db: impl PgExecutor<'_>) -> Result<Vec<JobRow>> {
     let rows = sqlx::query!(
-        "SELECT code, name, minutes, set_up_minutes, cadence, skill, joins, tests_water, lead_days, done_by_test, while_idle, source
+        "SELECT code, name, minutes, set_up_minutes, cadence, skill, joins, tests_water, lead_days, done_by_test, while_idle, lapses, source
          FROM job_kinds ORDER BY position, code LIMIT 100"
     )
     .fetch_all(db)
@@ -63,6 +63,7 @@ async fn jobs(db: impl PgExecutor<'_>) -> Result<Vec<JobRow>> {
             kind.joins = r.joins;
             kind.done_by_test = r.done_by_test;
             kind.while_idle = r.while_idle;
+            kind.lapses = r.lapses;
             kind.skills.extend(Some(r.skill.clone()).filter(|s| !s.is_empty()));
             Ok(JobRow { kind, tests_water: r.tests_water, source: r.source })
         })

@@ -75,7 +75,8 @@ fn kinds_for(book: &catalogue::JobBook, water: &water::UnitWater) -> Vec<JobKind
         let Cadence::AfterDose { .. } = kind.cadence() else { return kind };
         let cadence = Cadence::AfterDose { first_day: days.first(), last_day: days.last() };
         let Ok(mut new) = JobKind::new(kind.code(), kind.name(), (kind.minutes(), kind.setup_minutes()), cadence) else { return kind };
-        (new.joins, new.done_by_test, new.while_idle, new.skills) = (kind.joins, kind.done_by_test, kind.while_idle, kind.skills);
+        (new.joins, new.done_by_test, new.while_idle, new.lapses, new.skills) =
+            (kind.joins, kind.done_by_test, kind.while_idle, kind.lapses, kind.skills);
         new
     };
     book.kinds().into_iter().map(own).collect()

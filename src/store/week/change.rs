@@ -241,7 +241,7 @@ fn words(against: &[route::Violation]) -> String {
 /// Without any rule but the clock: from the start of the working day (or 8:00) until midnight.
 fn loose(monday: Date, day: Date, technicians: &[staff::Technician], candidates: &[Candidate]) -> Result<Option<TimedRoute>, LayError> {
     let free: Vec<staff::Technician> =
-        technicians.iter().map(|t| staff::Technician { lunch_minutes: 0, van_capacity_ml: i64::from(i32::MAX), ..t.clone() }).collect();
+        technicians.iter().map(|t| staff::Technician { lunch_minutes: 0, van_capacity_ml: 1_000_000, ..t.clone() }).collect();
     let days: Vec<staff::WorkingDay> = free.iter().map(|t| staff::WorkingDay { staff_id: t.id, day, starts: 480, ends: 1440 }).collect();
     let open: Vec<Candidate> = candidates
         .iter()

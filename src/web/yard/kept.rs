@@ -99,7 +99,7 @@ fn dress(id: Uuid, r: &ReportLine, form_id: Uuid) -> Dress {
 
 async fn loaded(app: &App, r: &ReportLine) -> Result<(sheet::Loaded, Vec<String>)> {
     let jobs = reports::job_codes(&app.pool, r.report_id, r.version).await?;
-    let loaded = sheet::load(app, &About { unit_id: r.unit_id, planned: &jobs, usual_day: r.visited_on, correcting: true }).await?;
+    let loaded = sheet::load(app, &About { unit_id: r.unit_id, usual_day: r.visited_on, correcting: true }).await?;
     Ok((loaded, jobs))
 }
 

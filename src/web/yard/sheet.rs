@@ -87,10 +87,8 @@ pub(super) struct KitView {
 }
 
 /// What the sheet is about.
-pub(super) struct About<'a> {
+pub(super) struct About {
     pub(super) unit_id: Uuid,
-    /// Jobs that were planned.
-    pub(super) planned: &'a [String],
     pub(super) usual_day: Date,
     pub(super) correcting: bool,
 }
@@ -106,7 +104,7 @@ pub(super) struct Loaded {
     pub(super) about: (Date, bool),
 }
 
-pub(super) async fn load(app: &App, about: &About<'_>) -> Result<Loaded> {
+pub(super) async fn load(app: &App, about: &About) -> Result<Loaded> {
     let mut c = app.pool.acquire().await?;
     let u = units::get(&mut *c, about.unit_id).await?;
     let treatments = catalogue::treatments(&mut c).await?;
@@ -132,6 +130,7 @@ impl Loaded {
             treatments: &self.treatments,
             programme: &self.water.programme,
             product: self.water.product.as_ref().map(|p| p.0),
+            kit: self.water.kit.as_ref().map_or("", |k| k.code.as_str()),
             items: &self.items,
             jobs: &self.jobs,
             usual_day: self.about.0,

@@ -44,9 +44,9 @@ fn dress(s: &Stop, form_id: Uuid) -> Dress {
     }
 }
 
-fn about<'a>(s: &'a Stop, who: &SignedIn) -> About<'a> {
+fn about(s: &Stop, who: &SignedIn) -> About {
     let day = s.day.filter(|d| *d <= who.dealer.today).unwrap_or(who.dealer.today);
-    About { unit_id: s.unit_id, planned: &s.job_codes, usual_day: day, correcting: false }
+    About { unit_id: s.unit_id, usual_day: day, correcting: false }
 }
 
 pub(super) async fn page(who: Technician, app: App, Path(id): Path<Uuid>) -> Result {

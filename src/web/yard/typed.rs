@@ -55,6 +55,8 @@ pub(super) struct Against<'a> {
     pub(super) treatments: &'a Treatments,
     pub(super) programme: &'a Programme,
     pub(super) product: Option<Uuid>,
+    /// The unit's own kit, for a sheet that names none.
+    pub(super) kit: &'a str,
     pub(super) items: &'a [ChecklistItem],
     /// Jobs of the book with whether each tests the water.
     pub(super) jobs: &'a [(String, bool)],
@@ -105,7 +107,8 @@ fn readings(typed: &Typed, against: &Against<'_>, jobs: &[String], wrong: &mut V
     let drops = typed.get("drops");
     if !drops.is_empty() {
         let says = |e| if let Error::Bad(says) = e { says } else { "The reading cannot be read.".to_owned() };
-        let read = water_view::inhibitor(against.treatments, against.programme, typed.get("kit"), drops).map_err(says);
+        let kit = Some(typed.get("kit")).filter(|k| !k.is_empty()).unwrap_or(against.kit);
+        let read = water_view::inhibitor(against.treatments, against.programme, kit, drops).map_err(says);
         readings.extend(note(wrong, "drops", read));
     } else if tests {
         wrong.push(Wrong {

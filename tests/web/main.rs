@@ -1,0 +1,10 @@
+//! The pages over the real Postgres: each test states a fact that somebody outside would agree with.
+#![expect(clippy::unwrap_used, reason = "a test that cannot go on has failed")]
+
+#[path = "../support/mod.rs"]
+mod support;
+
+mod access;
+mod path;
+mod reports;
+mod week;

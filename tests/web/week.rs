@@ -1,0 +1,131 @@
+//! Changing a week by hand, and two people at once.
+
+use super::{
+    path::issued_week,
+    support::{TestApp, dealership},
+};
+use uuid::Uuid;
+
+async fn row(t: &TestApp, visit: Uuid) -> (Option<Uuid>, Option<time::Date>, Option<i16>, String, i32) {
+    sqlx::query_as("SELECT staff_id, day, position, status, row_version FROM visits WHERE id = $1")
+        .bind(visit)
+        .fetch_one(t.pool())
+        .await
+        .unwrap()
+}
+
+async fn planned(t: &TestApp, d: &dealership::Dealership) -> Vec<Uuid> {
+    t.post(&d.office, "/week/2026-W41/plan", &[]).await;
+    t.work().await;
+    sqlx::query_scalar("SELECT id FROM visits ORDER BY day, staff_id, position").fetch_all(t.pool()).await.unwrap()
+}
+
+#[tokio::test]
+async fn a_visit_moves_to_another_technician_and_day_and_its_times_follow() {
+    let t = TestApp::start().await;
+    let d = dealership::open(&t).await;
+    let visit = planned(&t, &d).await[0];
+    let (.., version) = row(&t, visit).await;
+    let target = format!("{}/2026-10-08", d.juno.staff_id);
+    let moved = t
+        .post(
+            &d.office,
+            &format!("/visits/{visit}/move"),
+            &[("week", "2026-W41"), ("row_version", &version.to_string()), ("how", "to"), ("target", &target)],
+        )
+        .await;
+    assert_eq!(moved.status, 303, "{}", moved.text("main"));
+    let (staff, day, position, ..) = row(&t, visit).await;
+    assert_eq!((staff, day.map(|d| d.to_string()), position), (Some(d.juno.staff_id), Some("2026-10-08".to_owned()), Some(1)));
+    let starts: i32 = sqlx::query_scalar("SELECT starts FROM visits WHERE id = $1").bind(visit).fetch_one(t.pool()).await.unwrap();
+    assert!(starts > 450, "after leaving at 7:30 and driving there");
+}
+
+#[tokio::test]
+async fn the_second_of_two_office_people_is_told_and_nothing_is_lost() {
+    let t = TestApp::start().await;
+    let d = dealership::open(&t).await;
+    let visit = planned(&t, &d).await[0];
+    let (.., version) = row(&t, visit).await;
+    let version = version.to_string();
+    let form = [("week", "2026-W41"), ("row_version", version.as_str())];
+    assert_eq!(t.post(&d.office, &format!("/visits/{visit}/confirm"), &form).await.status, 303);
+    let second = t.post(&d.owner, &format!("/visits/{visit}/take-off"), &form).await;
+    assert_eq!(second.status, 409);
+    assert_eq!(row(&t, visit).await.3, "confirmed");
+}
+
+#[tokio::test]
+async fn planning_again_keeps_what_a_customer_was_told() {
+    let t = TestApp::start().await;
+    let d = dealership::open(&t).await;
+    let visits = planned(&t, &d).await;
+    let (.., version) = row(&t, visits[1]).await;
+    t.post(&d.office, &format!("/visits/{}/confirm", visits[1]), &[("week", "2026-W41"), ("row_version", &version.to_string())]).await;
+    let told: (Uuid, time::Date, i32) =
+        sqlx::query_as("SELECT staff_id, day, starts FROM visits WHERE id = $1").bind(visits[1]).fetch_one(t.pool()).await.unwrap();
+    planned(&t, &d).await;
+    let after: (Uuid, time::Date, i32) =
+        sqlx::query_as("SELECT staff_id, day, starts FROM visits WHERE id = $1").bind(visits[1]).fetch_one(t.pool()).await.unwrap();
+    assert_eq!((told.0, told.1), (after.0, after.1));
+    assert!((told.2 - after.2).abs() <= 15, "{} and {}", told.2, after.2);
+    assert_eq!(t.broken_promises().await, Vec::<String>::new());
+}
+
+#[tokio::test]
+async fn an_issued_week_is_not_planned_over() {
+    let t = TestApp::start().await;
+    let d = dealership::open(&t).await;
+    issued_week(&t, &d).await;
+    let refused = t.post(&d.office, "/week/2026-W41/plan", &[]).await;
+    assert_eq!(refused.status, 422);
+    assert!(refused.text("main").contains("issued"), "{}", refused.text("main"));
+}
+
+#[tokio::test]
+async fn one_technician_is_never_in_two_yards_at_once() {
+    let t = TestApp::start().await;
+    let d = dealership::open(&t).await;
+    let visits = planned(&t, &d).await;
+    let refused = sqlx::query("UPDATE visits SET (staff_id, day, position, starts, ends) = (SELECT staff_id, day, 1::smallint, starts, ends FROM visits WHERE id = $1) WHERE id = $2")
+        .bind(visits[0])
+        .bind(visits[1])
+        .execute(t.pool())
+        .await
+        .unwrap_err();
+    assert!(refused.to_string().contains("visits_no_overlap"), "{refused}");
+}
+
+#[tokio::test]
+async fn the_office_may_overload_a_day_and_sees_what_is_wrong_with_it() {
+    let t = TestApp::start().await;
+    let d = dealership::open(&t).await;
+    let visits = planned(&t, &d).await;
+    // Sunday is nobody's working day.
+    let (.., version) = row(&t, visits[0]).await;
+    let target = format!("{}/2026-10-11", d.wick.staff_id);
+    let moved = t
+        .post(
+            &d.office,
+            &format!("/visits/{}/move", visits[0]),
+            &[("week", "2026-W41"), ("row_version", &version.to_string()), ("how", "to"), ("target", &target)],
+        )
+        .await;
+    assert_eq!(moved.status, 303, "{}", moved.text("main"));
+    let page = t.get(Some(&d.office), "/week/2026-W41").await;
+    assert!(page.text(".day .care").contains("no working day"), "{}", page.text(".day .care"));
+}
+
+#[tokio::test]
+async fn a_place_without_a_pin_is_not_routed_and_says_so() {
+    let t = TestApp::start().await;
+    let d = dealership::open(&t).await;
+    sqlx::query("UPDATE places SET lat = NULL, lon = NULL, pin_origin = 'none' WHERE customer_id = $1")
+        .bind(d.birch)
+        .execute(t.pool())
+        .await
+        .unwrap();
+    planned(&t, &d).await;
+    let page = t.get(Some(&d.office), "/week/2026-W41").await;
+    assert!(page.text("#unplaced ~ .scroll").contains("has no pin on the map"), "{}", page.text("main"));
+}
