@@ -27,7 +27,7 @@ pub fn token() -> String {
 
 /// What people make of a token when they copy it: lower case, spaces, dashes, O for 0, I or L for 1.
 pub fn tidy_token(typed: &str) -> String {
-    let letters = typed.chars().filter(|c| c.is_ascii_alphanumeric()).take(64);
+    let letters = typed.chars().filter(char::is_ascii_alphanumeric).take(64);
     letters
         .map(|c| match c.to_ascii_uppercase() {
             'O' => '0',

@@ -35,7 +35,7 @@ pub struct Listen {
     /// Address and port to listen on
     #[arg(long, env = "LISTEN", default_value = "127.0.0.1:8080")]
     pub listen: SocketAddr,
-    /// The address that people type, as https://water.example; needed once you serve beyond this machine
+    /// The address that people type, as `https://water.example`; needed once you serve beyond this machine
     #[arg(long, env = "PUBLIC_URL", value_name = "URL")]
     pub public_url: Option<String>,
 }

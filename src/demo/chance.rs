@@ -2,7 +2,7 @@
 
 use uuid::Uuid;
 
-/// SplitMix64 (Steele, Lea and Flood 2014): small, even enough for invented people.
+/// `SplitMix64` (Steele, Lea and Flood 2014): small, even enough for invented people.
 #[derive(Debug)]
 pub(crate) struct Chance(u64);
 

@@ -74,12 +74,11 @@ pub async fn fill(pool: &PgPool, now: OffsetDateTime) -> Result<()> {
 
 /// The words printed when the demo serves.
 pub fn sign_ins(address: &str) -> String {
-    let mut says = format!("\nLook round at {address}\n  Sign in with one of these names; the password of all is: {PASSWORD}\n");
-    for (name, sign_in, role) in STAFF {
-        says.push_str(&format!("    {sign_in:<8} {name}, {}\n", role.as_str()));
-    }
-    says.push_str(&format!("  A customer's water record: {address}/w/{LINK}\nCtrl-C ends it. The data stay for the next time."));
-    says
+    let staff: Vec<String> = STAFF.iter().map(|(name, sign_in, role)| format!("    {sign_in:<8} {name}, {}", role.as_str())).collect();
+    let staff = staff.join("\n");
+    format!(
+        "\nLook round at {address}\n  Sign in with one of these names; the password of all is: {PASSWORD}\n{staff}\n  A customer's water record: {address}/w/{LINK}\nCtrl-C ends it. The data stay for the next time."
+    )
 }
 
 /// Spring and fall, moved so that today always falls inside one of them.

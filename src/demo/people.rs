@@ -139,7 +139,7 @@ impl People {
             id: chance::id(6, number(n)),
             unit_id,
             filled_on,
-            source_water: *c.pick(&["well", "well", "well", "town supply", "hauled"]),
+            source_water: c.pick::<&str>(&["well", "well", "well", "town supply", "hauled"]),
             softened: Some(c.happens(0.55)),
             fluid: if glycol { "propylene glycol" } else { "water" },
             glycol_percent: if glycol { 35 } else { 0 },

@@ -13,7 +13,7 @@ use uuid::Uuid;
 /// Millilitres to expect on `day`, for every unit with a history that allows it.
 pub(super) async fn doses(pool: &PgPool, waters: &[&UnitWater], day: Date) -> store::Result<HashMap<Uuid, i64>> {
     let ids: Vec<Uuid> = waters.iter().map(|w| w.unit_id).collect();
-    let mut lines: HashMap<Uuid, Vec<(Date, Option<i32>, Option<i64>)>> = HashMap::new();
+    let mut lines: HashMap<Uuid, Vec<Line>> = HashMap::new();
     for (unit, on, level, ml) in store::water::latest_lines(pool, &ids).await? {
         lines.entry(unit).or_default().push((on, level, ml));
     }
@@ -24,7 +24,10 @@ pub(super) async fn doses(pool: &PgPool, waters: &[&UnitWater], day: Date) -> st
     Ok(expected.collect())
 }
 
-fn expected(water: &UnitWater, lines: &[(Date, Option<i32>, Option<i64>)], day: Date) -> Option<i64> {
+/// A day with the level of a test in mg/L, or with the millilitres of a dose.
+type Line = (Date, Option<i32>, Option<i64>);
+
+fn expected(water: &UnitWater, lines: &[Line], day: Date) -> Option<i64> {
     let site = water.site(Occasion::Scheduled, day)?;
     let mut steps: Vec<expect::Step> = Vec::new();
     for (on, level, ml) in lines {

@@ -54,6 +54,7 @@ pub enum JobKindError {
 
 /// One kind of job. Make it with [`JobKind::new`], then set what differs.
 #[derive(Debug, Clone, PartialEq, Eq)]
+#[expect(clippy::struct_excessive_bools, reason = "four independent facts about a job, each a column")]
 pub struct JobKind {
     code: String,
     name: String,

@@ -21,7 +21,7 @@ use sqlx::{
     ConnectOptions, PgPool, Row,
     postgres::{PgConnectOptions, PgPoolOptions},
 };
-use std::time::Duration;
+use std::{fmt::Display, time::Duration};
 
 /// Every migration, in order; part of the program.
 pub static MIGRATIONS: sqlx::migrate::Migrator = sqlx::migrate!();
@@ -63,7 +63,7 @@ impl From<sqlx::Error> for Error {
 pub type Result<T, E = Error> = std::result::Result<T, E>;
 
 /// Marks a row that cannot be read back into its type.
-pub(crate) fn corrupt(table: &'static str, id: impl ToString, why: impl ToString) -> Error {
+pub(crate) fn corrupt(table: &'static str, id: impl Display, why: impl Display) -> Error {
     Error::Corrupt { table, id: id.to_string(), why: why.to_string() }
 }
 

@@ -55,7 +55,7 @@ async fn page(holder: RecordHolder, app: App, (): ()) -> Result {
     let water = water_view::load(&mut c, &treatments, u.id, &dealer, LINES).await?;
     let ahead = visits::ahead(&mut *c, u.id, dealer.today).await?;
     let due = due::of_unit(&mut *c, u.id).await?;
-    let done = reports::of_unit(&mut *c, u.id, None, LINES).await?.into_iter().filter(|r| r.outcome == "done").map(done);
+    let done = reports::of_unit(&mut *c, u.id, None, LINES).await?.into_iter().filter(|r| r.outcome == "done").map(|r| done(&r));
     let page = RecordPage {
         f: Frame { dealer: dealer.name.clone(), dealer_phone: dealer.phone.clone(), invented: dealer.invented, ..Frame::default() },
         today: day_long(dealer.today),
@@ -67,7 +67,7 @@ async fn page(holder: RecordHolder, app: App, (): ()) -> Result {
     html(&page)
 }
 
-fn done(r: ReportLine) -> DoneView {
+fn done(r: &ReportLine) -> DoneView {
     DoneView { day: day_with_year(r.visited_on), jobs: r.job_names.join(", ") }
 }
 

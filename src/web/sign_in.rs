@@ -55,14 +55,14 @@ async fn page(_: Anyone, _: App, Query(q): Query<Then>) -> Result {
 }
 
 #[derive(Deserialize)]
-struct SignIn {
+struct Entry {
     sign_in: String,
     password: String,
     #[serde(default)]
     then: String,
 }
 
-async fn enter(_: Anyone, app: App, (peer, Open(form)): (Option<ConnectInfoOf>, Open<SignIn>)) -> Result {
+async fn enter(_: Anyone, app: App, (peer, Open(form)): (Option<ConnectInfoOf>, Open<Entry>)) -> Result {
     let sign_in = form.sign_in.trim().to_lowercase();
     let now = app.clock.now();
     let keys = [
@@ -73,21 +73,17 @@ async fn enter(_: Anyone, app: App, (peer, Open(form)): (Option<ConnectInfoOf>, 
         return Err(Error::Wait(wait));
     }
     let account = staff::account(&app.pool, &sign_in).await?;
-    match check(&app, account, form.password).await? {
-        Some(account) => {
-            sessions::forget_failures(&app.pool, &keys[0]).await?;
-            events::note(&app.pool, now, &Actor { id: Some(account.id), words: sign_in }, "signed in", "").await?;
-            session_answer(&app, account.id, account.role, &form.then).await
+    let Some(account) = check(&app, account, form.password).await? else {
+        for key in &keys {
+            sessions::note_failure(&app.pool, key, now).await?;
         }
-        None => {
-            for key in &keys {
-                sessions::note_failure(&app.pool, key, now).await?;
-            }
-            events::note(&app.pool, now, &Actor::program(), "sign-in refused", &sign_in).await?;
-            let wrong = "Name and password do not belong together. Check both; the owner can send you a new link.";
-            html_with(StatusCode::UNPROCESSABLE_ENTITY, &SignInPage { f: Frame::bare(), then: form.then, sign_in, wrong })
-        }
-    }
+        events::note(&app.pool, now, &Actor::program(), "sign-in refused", &sign_in).await?;
+        let wrong = "Name and password do not belong together. Check both; the owner can send you a new link.";
+        return html_with(StatusCode::UNPROCESSABLE_ENTITY, &SignInPage { f: Frame::bare(), then: form.then, sign_in, wrong });
+    };
+    sessions::forget_failures(&app.pool, &keys[0]).await?;
+    events::note(&app.pool, now, &Actor { id: Some(account.id), words: sign_in }, "signed in", "").await?;
+    session_answer(&app, account.id, account.role, &form.then).await
 }
 
 /// Where the request came from, where the accept loop says so.

@@ -82,20 +82,19 @@ fn lock_file(path: &Path) -> File {
 }
 
 /// A small process that waits until nobody uses the cluster any more, then stops it.
+#[expect(clippy::zombie_processes, reason = "it ends after this process, which cannot wait for it")]
 fn stop_when_idle(cluster: &Cluster, using: &Path) {
     let stop = cluster.tool("pg_ctl");
     let mut wait = Command::new("/usr/bin/flock");
-    wait.arg(using).args(["setpriv", "--clear-groups"]);
+    wait.arg(using);
     if let Ok(Some(owner)) = cluster::owner() {
-        wait.args([format!("--reuid={}", owner.uid), format!("--regid={}", owner.gid)]);
-    } else {
-        wait = Command::new("/usr/bin/flock");
-        wait.arg(using);
+        wait.args(["setpriv", "--clear-groups", &format!("--reuid={}", owner.uid), &format!("--regid={}", owner.gid)]);
     }
-    wait.arg(stop.get_program()).args(["stop", "-s", "-m", "immediate", "-D"]).arg(cluster.data());
+    wait.arg(stop.get_program()).args(["stop", "-s", "-m", "fast", "-D"]).arg(cluster.data());
     wait.current_dir("/").stdin(Stdio::null()).stdout(Stdio::null()).stderr(Stdio::null());
     std::os::unix::process::CommandExt::process_group(&mut wait, 0);
-    wait.spawn().unwrap();
+    // It outlives this process on purpose.
+    drop(wait.spawn().unwrap());
 }
 
 /// The migrated template, made once for each set of migrations.
@@ -195,8 +194,8 @@ impl TestApp {
         let db = TestDb::new().await;
         let mut app = App::new(db.pool.clone(), Clock::Fixed(now), "http://test.example", Arc::new(Notify::new()));
         app.effort = Effort::Invented;
-        let (router, routes) = web::router(app.clone());
-        Self { db, app, routes, router }
+        let (router, list) = web::router(app.clone());
+        Self { db, app, routes: list, router }
     }
 
     pub(crate) fn pool(&self) -> &PgPool {

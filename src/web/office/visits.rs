@@ -68,13 +68,13 @@ fn words(e: crate::store::Error) -> Error {
 pub(super) struct Told {
     week: String,
     row_version: i32,
-    #[serde(default)]
-    told: String,
+    #[serde(default, rename = "told")]
+    answer: String,
 }
 
 pub(super) async fn confirm(who: Office, app: App, (Path(id), posted): (Path<Uuid>, Posted<Told>)) -> Result {
     let back = super::week::monday(&posted.form.week).map(week::week_name)?;
-    let told = posted.form.told != "no";
+    let told = posted.form.answer != "no";
     let mut tx = app.pool.begin().await?;
     if posted.first_time(&mut tx, &who, "confirm visit", app.clock.now()).await? {
         week::confirm(&mut *tx, id, posted.form.row_version, told).await?;

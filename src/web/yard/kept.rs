@@ -139,8 +139,8 @@ pub(super) async fn correct(who: Staff, app: App, (Path(id), posted): (Path<Uuid
     match typed::read(&typed, &loaded.against(who.dealer.today)) {
         Ok(read) => {
             let worked = loaded.worked(&read.readings, read.visited_on);
-            let step = loaded.water.product.as_ref().map_or(0, |p| p.1.measure.step().get());
-            let mut report = stop::report(&who, id, version + 1, r.visit_id, r.unit_id, read, worked, step);
+            let jug_step = loaded.water.product.as_ref().map_or(0, |p| p.1.measure.step().get());
+            let mut report = stop::report(&who, id, version + 1, r.visit_id, r.unit_id, read, worked, jug_step);
             // The visit stays its maker's, whoever corrects the words.
             report.staff_id = r.staff_id;
             stop::store(&app, &who, &posted, report).await.map_err(two_corrections)?;

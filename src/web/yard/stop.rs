@@ -65,9 +65,9 @@ pub(super) async fn keep(who: Technician, app: App, (Path(id), posted): (Path<Uu
     match typed::read(&typed, &loaded.against(who.dealer.today)) {
         Ok(read) => {
             let worked = loaded.worked(&read.readings, read.visited_on);
-            let step = loaded.water.product.as_ref().map_or(0, |p| p.1.measure.step().get());
-            let report = report(&who, posted.id, 1, Some(id), stop.unit_id, read, worked, step);
-            store(&app, &who, &posted, report).await?;
+            let jug_step = loaded.water.product.as_ref().map_or(0, |p| p.1.measure.step().get());
+            let new = report(&who, posted.id, 1, Some(id), stop.unit_id, read, worked, jug_step);
+            store(&app, &who, &posted, new).await?;
             Ok(see_other(&format!("/kept/{}?new=1", posted.id)))
         }
         Err(wrong) => again(&app, &who, loaded, &stop.job_codes, dress(&stop, posted.id), typed, wrong).await,
