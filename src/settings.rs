@@ -46,11 +46,14 @@ pub enum Command {
     Demo(Listen),
     /// Serve your own dealership. The first time, it prints a link that makes the owner's account
     Serve(Listen),
-    /// Plan a week and print it: stops, times, driving, jobs, doses, what to load, what did not fit and why
+    /// Print a week, planned first when it is not yet: stops, times, driving, jobs, doses, what to load, what did not fit and why
     Plan {
         /// The week, as 2026-W40 [default: the coming week]
         #[arg(long, value_name = "YEAR-Wnn")]
         week: Option<String>,
+        /// Plan it again even if there is a draft; confirmed visits stay where they are
+        #[arg(long)]
+        again: bool,
     },
     /// Bring in a list from a CSV file. Nothing is kept while one cell is wrong
     Import {

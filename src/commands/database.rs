@@ -39,15 +39,9 @@ impl Database {
     }
 
     async fn private(place: &Place, usual: &str) -> Result<Self> {
-        let (folder, moved) = match &place.data {
-            Some(named) => (named.clone(), false),
-            None => {
-                let wanted = PathBuf::from(usual);
-                let folder = cluster::reachable(&wanted)?;
-                let moved = folder != wanted;
-                (folder, moved)
-            }
-        };
+        let wanted = PathBuf::from(usual);
+        let folder = if let Some(named) = &place.data { named.clone() } else { cluster::reachable(&wanted)? };
+        let moved = place.data.is_none() && folder != wanted;
         let cluster = Cluster::open(&folder, cluster::DURABLE).await?;
         let pool = store::pool(cluster.options(), 16);
         let folder = Some(cluster.root().to_owned());

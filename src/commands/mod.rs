@@ -24,7 +24,7 @@ pub(crate) async fn run(settings: Settings) -> Result<()> {
     match settings.command {
         Command::Demo(listen) => serve::demo(&settings.place, &listen).await,
         Command::Serve(listen) => serve::serve(&settings.place, &listen).await,
-        Command::Plan { week } => plan(&settings.place, week.as_deref()).await,
+        Command::Plan { week, again } => plan(&settings.place, week.as_deref(), again).await,
         Command::Import { file, list, only_good_rows } => import::import(&settings.place, &file, list, only_good_rows.as_deref()).await,
         Command::Doctor => doctor::doctor(&settings.place).await,
         Command::Health { listen } => doctor::health(listen).await,
@@ -37,21 +37,25 @@ pub(crate) fn say(text: &str) {
     let _ = writeln!(std::io::stdout(), "{text}");
 }
 
-async fn plan(place: &Place, wanted: Option<&str>) -> Result<()> {
+async fn plan(place: &Place, wanted: Option<&str>, again: bool) -> Result<()> {
     let db = Database::open(place, "data").await?;
-    let done = plan_and_print(&db, wanted).await;
+    let done = plan_and_print(&db, wanted, again).await;
     db.close().await?;
     done
 }
 
-async fn plan_and_print(db: &Database, wanted: Option<&str>) -> Result<()> {
+async fn plan_and_print(db: &Database, wanted: Option<&str>, again: bool) -> Result<()> {
     let today = dealer::get(&db.pool, Clock::System.now()).await?.today;
     let monday = match wanted {
         Some(text) => week::parse_week(text).with_context(|| format!("“{text}” names no week. Write it as 2026-W40."))?,
         None => coming_week(today),
     };
     let held = week::header(&db.pool, monday).await?;
-    if held.as_ref().is_none_or(|p| p.issued_at.is_none()) {
+    let issued = held.as_ref().is_some_and(|p| p.issued_at.is_some());
+    if again && issued {
+        bail!("Week {} is issued: technicians and customers count on it. Move single visits on its page instead.", week::week_name(monday));
+    }
+    if held.is_none() || again {
         plan_week(&db.pool, Clock::System, monday, STEPS).await?;
     }
     print_week::print(&db.pool, monday).await

@@ -21,6 +21,11 @@ use tokio_util::sync::CancellationToken;
 pub(super) async fn demo(place: &Place, listen: &Listen) -> Result<()> {
     say("Embertide demo: an invented dealership. Starting its database …");
     let listener = bind(listen).await?;
+    if !listener.local_addr()?.ip().is_loopback() {
+        say(
+            "Note: the demo's password is in this program's source, and you let other machines reach it. Its data are invented; keep it that way.",
+        );
+    }
     let db = Database::open(place, "data/demo").await?;
     tell_folder(&db);
     let run = demo_on(&db, listener, listen).await;
@@ -38,7 +43,7 @@ async fn demo_on(db: &Database, listener: TcpListener, listen: &Listen) -> Resul
     }
     let today = dealer::get(&db.pool, now).await?.today;
     let monday = coming_week(today);
-    plan_and_print(db, Some(&week::week_name(monday))).await?;
+    plan_and_print(db, Some(&week::week_name(monday)), false).await?;
     say(&demo::sign_ins(&address(&listener, listen)?));
     run(db, listener, listen).await
 }

@@ -41,6 +41,8 @@ pub struct Request {
     /// Code of the job kind.
     pub kind: String,
     pub asked_on: Date,
+    /// Last good day, where one was named; else so many days after it was asked, see [`DueRules`].
+    pub by_day: Option<Date>,
     /// What was said, may be empty.
     pub note: String,
 }
@@ -211,7 +213,9 @@ impl View<'_> {
         let notes: Vec<&str> = open.iter().map(|request| request.note.trim()).filter(|note| !note.is_empty()).collect();
         let said = if notes.is_empty() { String::new() } else { format!(": {}", notes.join("; ")) };
         let reason = format!("Asked for on {}{said}", self.day(asked));
-        let window = DueWindow::days_after(asked, 0, self.rules.request_days);
+        let usual = DueWindow::days_after(asked, 0, self.rules.request_days);
+        let by_day = open.iter().filter_map(|request| request.by_day).min();
+        let window = by_day.and_then(|day| DueWindow::new(asked, day).ok()).unwrap_or(usual);
         Some(Found { window, cause: Cause::Requested { on: asked }, reason })
     }
 

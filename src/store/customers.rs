@@ -67,7 +67,7 @@ pub struct CustomerLine {
 }
 
 /// Customers whose name begins with `words`, whose reference or phone is it, or who have a place in a town beginning with it.
-pub async fn search(db: impl PgExecutor<'_>, words: &str, after: &str, limit: i64) -> Result<Vec<CustomerLine>> {
+pub async fn search(db: impl PgExecutor<'_>, words: &str, after: Option<(&str, Uuid)>, limit: i64) -> Result<Vec<CustomerLine>> {
     let rows = sqlx::query_as!(
         CustomerLine,
         r#"SELECT c.id, c.name, c.ref AS reference, c.phone,
@@ -76,10 +76,11 @@ pub async fn search(db: impl PgExecutor<'_>, words: &str, after: &str, limit: i6
            FROM customers c
            WHERE ($1 = '' OR lower(c.name) LIKE $1 || '%' OR lower(c.name) LIKE '% ' || $1 || '%' OR lower(c.ref) = $1 OR c.phone = $1
                   OR c.id IN (SELECT p.customer_id FROM places p WHERE lower(p.town) LIKE $1 || '%'))
-             AND lower(c.name) > $2
-           ORDER BY lower(c.name), c.id LIMIT $3"#,
+             AND ($2::text IS NULL OR (lower(c.name), c.id) > ($2, $3::uuid))
+           ORDER BY lower(c.name), c.id LIMIT $4"#,
         like(words),
-        after.to_lowercase(),
+        after.map(|a| a.0.to_lowercase()),
+        after.map(|a| a.1),
         limit
     )
     .fetch_all(db)

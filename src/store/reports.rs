@@ -2,7 +2,12 @@
 
 use super::{
     Error, Result, due,
+    units::{self, Fill},
     water::{self, NewDose, NewReading, NewTest},
+};
+use crate::{
+    units::{LITRES_PER_US_GALLON, Millilitres},
+    water::{Method, WaterVolume},
 };
 use serde_json::Value;
 use sqlx::{PgConnection, PgExecutor};
@@ -126,7 +131,53 @@ pub async fn keep(db: &mut PgConnection, r: &NewReport, today: Date, now: Offset
         water::add_dose(&mut *db, &dose, now).await?;
     }
     close(&mut *db, r).await?;
+    note_fill(&mut *db, r, now).await?;
     due::refresh(db, Some(&[r.unit_id]), today).await
+}
+
+/// A first fill that was done is a fill of the unit; the water meter's figure is its volume.
+async fn note_fill(db: &mut PgConnection, r: &NewReport, now: OffsetDateTime) -> Result<()> {
+    let filled = sqlx::query_scalar!(
+        r#"SELECT EXISTS (SELECT FROM job_kinds WHERE code = ANY($1) AND cadence = 'once at fill')
+             AND NOT EXISTS (SELECT FROM fills WHERE unit_id = $2 AND filled_on = $3) AS "filled!""#,
+        &r.jobs,
+        r.unit_id,
+        r.visited_on
+    )
+    .fetch_one(&mut *db)
+    .await?;
+    if !filled || r.outcome != Outcome::Done {
+        return Ok(());
+    }
+    let volume = metered(&mut *db, r).await?;
+    let fill = Fill {
+        id: Uuid::now_v7(),
+        unit_id: r.unit_id,
+        filled_on: r.visited_on,
+        drained_on: None,
+        source_water: "unknown".to_owned(),
+        softened: None,
+        fluid: "water".to_owned(),
+        glycol_percent: 0,
+        amount_ml: volume.map(|v| v.volume().get()),
+        note: String::new(),
+    };
+    units::add_fill(&mut *db, &fill, now).await?;
+    match volume {
+        Some(v) => units::add_volume(db, r.unit_id, &v, r.visited_on, "read at the first fill", now).await,
+        None => Ok(()),
+    }
+}
+
+/// The water meter's figure of the checklist, if one was written down.
+async fn metered(db: &mut PgConnection, r: &NewReport) -> Result<Option<WaterVolume>> {
+    let codes: Vec<String> = r.answers.iter().filter(|a| a.figure.is_some()).map(|a| a.item_code.clone()).collect();
+    let code = sqlx::query_scalar!("SELECT code FROM checklist_items WHERE code = ANY($1) AND asked_unit = 'US gal' LIMIT 1", &codes)
+        .fetch_optional(db)
+        .await?;
+    let gallons = code.and_then(|c| r.answers.iter().find(|a| a.item_code == c)?.figure);
+    let ml = gallons.and_then(|g| Millilitres::from_f64(g * LITRES_PER_US_GALLON * 1000.0).ok());
+    Ok(ml.and_then(|ml| WaterVolume::by(ml, Method::WaterMeter).ok()))
 }
 
 async fn add_header(db: &mut PgConnection, r: &NewReport, now: OffsetDateTime) -> Result<()> {

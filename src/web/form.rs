@@ -6,6 +6,7 @@ use super::{
     guard::FormToken,
 };
 use crate::store::{
+    events::{self, Actor},
     reports::{self, Submission},
     sessions::SignedIn,
 };
@@ -34,7 +35,12 @@ impl<T> Posted<T> {
     /// Part of the caller's transaction: stored together with its effect or not at all.
     pub async fn first_time(&self, db: &mut PgConnection, who: &SignedIn, kind: &str, now: OffsetDateTime) -> Result<bool> {
         let submission = Submission { id: self.id, kind, staff_id: Some(who.staff_id), body: &self.body };
-        Ok(reports::take_in(db, &submission, &serde_json::Value::Null, now).await?.is_none())
+        let first = reports::take_in(&mut *db, &submission, &serde_json::Value::Null, now).await?.is_none();
+        if first {
+            let actor = Actor { id: Some(who.staff_id), words: who.name.clone() };
+            events::note(db, now, &actor, kind, &self.id.to_string()).await?;
+        }
+        Ok(first)
     }
 }
 

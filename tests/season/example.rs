@@ -50,7 +50,7 @@ pub(crate) fn unit() -> UnitFacts {
 }
 
 pub(crate) fn request(kind: &str, asked_on: Date, note: &str) -> Request {
-    Request { kind: kind.into(), asked_on, note: note.into() }
+    Request { kind: kind.into(), asked_on, by_day: None, note: note.into() }
 }
 
 pub(crate) fn on(facts: &UnitFacts, today: Date) -> Vec<DueItem> {

@@ -82,7 +82,6 @@ fn lock_file(path: &Path) -> File {
 }
 
 /// A small process that waits until nobody uses the cluster any more, then stops it.
-#[expect(clippy::zombie_processes, reason = "it ends after this process, which cannot wait for it")]
 fn stop_when_idle(cluster: &Cluster, using: &Path) {
     let stop = cluster.tool("pg_ctl");
     let mut wait = Command::new("/usr/bin/flock");

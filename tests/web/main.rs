@@ -5,6 +5,8 @@
 mod support;
 
 mod access;
+mod due;
+mod indexes;
 mod path;
 mod reports;
 mod week;

@@ -175,12 +175,13 @@ async fn last_done(db: &mut PgConnection, ids: &[Uuid]) -> Result<HashMap<Uuid, 
 }
 
 async fn open_requests(db: &mut PgConnection, ids: &[Uuid]) -> Result<HashMap<Uuid, Vec<Request>>> {
-    let rows = sqlx::query!("SELECT unit_id, job_code, asked_on, note FROM requests WHERE unit_id = ANY($1) AND settled_on IS NULL", ids)
-        .fetch_all(db)
-        .await?;
+    let rows =
+        sqlx::query!("SELECT unit_id, job_code, asked_on, by_day, note FROM requests WHERE unit_id = ANY($1) AND settled_on IS NULL", ids)
+            .fetch_all(db)
+            .await?;
     let mut open: HashMap<Uuid, Vec<Request>> = HashMap::new();
     for r in rows {
-        open.entry(r.unit_id).or_default().push(Request { kind: r.job_code, asked_on: r.asked_on, note: r.note });
+        open.entry(r.unit_id).or_default().push(Request { kind: r.job_code, asked_on: r.asked_on, by_day: Some(r.by_day), note: r.note });
     }
     Ok(open)
 }

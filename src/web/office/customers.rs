@@ -25,6 +25,7 @@ pub(super) struct Asked {
     q: String,
     #[serde(default)]
     after: String,
+    after_id: Option<Uuid>,
 }
 
 #[derive(Template)]
@@ -33,13 +34,14 @@ struct ListPage {
     f: Frame,
     q: String,
     lines: Vec<CustomerLine>,
-    next: String,
+    /// Name and id of the last line, when there are more.
+    next: Option<(String, Uuid)>,
 }
 
 pub(super) async fn list(who: Office, app: App, Query(asked): Query<Asked>) -> Result {
-    let lines = customers::search(&app.pool, &asked.q, &asked.after, LINES).await?;
+    let lines = customers::search(&app.pool, &asked.q, asked.after_id.map(|id| (asked.after.as_str(), id)), LINES).await?;
     let full = i64::try_from(lines.len()).unwrap_or(0) == LINES;
-    let next = lines.last().filter(|_| full).map(|l| l.name.clone()).unwrap_or_default();
+    let next = lines.last().filter(|_| full).map(|l| (l.name.clone(), l.id));
     html(&ListPage { f: Frame::of(&who, "customers"), q: asked.q, lines, next })
 }
 

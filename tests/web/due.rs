@@ -1,0 +1,127 @@
+//! What is due over the year: the facts on one side, the list on the other.
+
+use super::support::{TestApp, dealership};
+use embertide::store::{customers, due, units};
+use time::{Date, macros::date};
+use uuid::Uuid;
+
+async fn due_on(t: &TestApp, unit: Uuid, today: Date) -> Vec<(String, String, String)> {
+    let mut c = t.pool().acquire().await.unwrap();
+    due::refresh(&mut c, Some(&[unit]), today).await.unwrap();
+    let lines = due::of_unit(&mut *c, unit).await.unwrap();
+    lines.into_iter().map(|l| (l.job_code, l.opens_on.to_string(), l.closes_on.to_string())).collect()
+}
+
+fn codes(due: &[(String, String, String)]) -> Vec<&str> {
+    due.iter().map(|d| d.0.as_str()).collect()
+}
+
+#[tokio::test]
+async fn a_missed_shut_down_lapses_when_the_fall_opens_the_yearly_clean_does_not() {
+    let t = TestApp::start().await;
+    let d = dealership::open(&t).await;
+    let july = due_on(&t, d.units[0], date!(2026 - 07 - 15)).await;
+    assert!(codes(&july).contains(&"spring-shut-down"), "{july:?}");
+    let fall = due_on(&t, d.units[0], date!(2026 - 09 - 01)).await;
+    assert!(!codes(&fall).contains(&"spring-shut-down"), "nobody shuts down for the summer in the fall: {fall:?}");
+    assert!(codes(&fall).contains(&"yearly-clean") && codes(&fall).contains(&"fall-start-up"), "{fall:?}");
+}
+
+#[tokio::test]
+async fn seasons_open_and_close_on_their_own_days_and_a_leap_day_moves_nothing() {
+    let t = TestApp::start().await;
+    let d = dealership::open(&t).await;
+    for (today, year) in [(date!(2027 - 09 - 01), "2027"), (date!(2028 - 09 - 01), "2028")] {
+        let due = due_on(&t, d.units[0], today).await;
+        let start = due.iter().find(|x| x.0 == "fall-start-up").unwrap();
+        assert_eq!((start.1.as_str(), start.2.as_str()), (format!("{year}-09-01").as_str(), format!("{year}-10-26").as_str()));
+    }
+    // The day before the season opens it is listed as coming, not as open.
+    let eve = due_on(&t, d.units[0], date!(2027 - 08 - 31)).await;
+    assert!(eve.iter().any(|x| x.0 == "fall-start-up" && x.1 == "2027-09-01"), "{eve:?}");
+}
+
+#[tokio::test]
+async fn a_low_reading_with_a_dose_asks_for_a_re_check_and_the_next_test_settles_it() {
+    let t = TestApp::start().await;
+    let d = dealership::open(&t).await;
+    let visits = super::path::issued_week(&t, &d).await;
+    let (visit, unit, staff) = visits[0];
+    let tech = if staff == d.wick.staff_id { &d.wick } else { &d.juno };
+    t.post(tech, &format!("/stop/{visit}"), &[("job", "water-test"), ("drops", "8"), ("put_in", "3000")]).await;
+    let due = due_on(&t, unit, date!(2026 - 10 - 05)).await;
+    let check = due.iter().find(|x| x.0 == "re-check").unwrap();
+    assert_eq!((check.1.as_str(), check.2.as_str()), ("2026-10-12", "2026-11-02"), "7 to 28 days after the dose, by the programme");
+    dealership::test(&t, unit, date!(2026 - 10 - 13), 21).await;
+    let after = due_on(&t, unit, date!(2026 - 10 - 13)).await;
+    assert!(!codes(&after).contains(&"re-check"), "{after:?}");
+}
+
+#[tokio::test]
+async fn a_top_up_from_within_the_band_needs_no_extra_visit() {
+    let t = TestApp::start().await;
+    let d = dealership::open(&t).await;
+    let (visit, unit, staff) = super::path::issued_week(&t, &d).await[0];
+    let tech = if staff == d.wick.staff_id { &d.wick } else { &d.juno };
+    t.post(tech, &format!("/stop/{visit}"), &[("job", "water-test"), ("drops", "16"), ("put_in", "1000")]).await;
+    let due = due_on(&t, unit, date!(2026 - 10 - 12)).await;
+    assert!(!codes(&due).contains(&"re-check"), "{due:?}");
+}
+
+#[tokio::test]
+async fn a_request_is_due_by_the_day_that_was_named_and_settled_by_the_report() {
+    let t = TestApp::start().await;
+    let d = dealership::open(&t).await;
+    let unit = d.units[2];
+    let asked = t
+        .post(
+            &d.office,
+            &format!("/units/{unit}/requests"),
+            &[("job", "repair"), ("by_day", "Oct 9, 2026"), ("note", "door will not latch")],
+        )
+        .await;
+    assert_eq!(asked.status, 303, "{}", asked.text("main"));
+    let due = due_on(&t, unit, date!(2026 - 10 - 05)).await;
+    assert!(due.contains(&("repair".to_owned(), "2026-10-05".to_owned(), "2026-10-09".to_owned())), "{due:?}");
+    let visits = super::path::issued_week(&t, &d).await;
+    let (visit, _, staff) = *visits.iter().find(|v| v.1 == unit).unwrap();
+    assert_eq!(staff, d.wick.staff_id, "only Wick can repair");
+    t.post(&d.wick, &format!("/stop/{visit}"), &[("job", "repair"), ("done", "repair-lock")]).await;
+    let after = due_on(&t, unit, date!(2026 - 10 - 05)).await;
+    assert!(!codes(&after).contains(&"repair"), "{after:?}");
+}
+
+#[tokio::test]
+async fn a_new_unit_is_filled_first_and_the_meter_gives_its_volume() {
+    let t = TestApp::start().await;
+    let d = dealership::open(&t).await;
+    let place = customers::places(t.pool(), d.birch).await.unwrap().remove(0);
+    let form = [("name", "New heater"), ("kind", "small"), ("programme", "nitrite-borate"), ("installed_on", "2026-10-01")];
+    let id = Uuid::now_v7();
+    assert_eq!(t.post_as(&d.office, &format!("/places/{}/units", place.id), id, &form).await.status, 303);
+    assert_eq!(codes(&due_on(&t, id, date!(2026 - 10 - 05)).await), ["first-fill"], "nothing else before it is filled");
+    let visits = super::path::issued_week(&t, &d).await;
+    let (visit, _, staff) = *visits.iter().find(|v| v.1 == id).unwrap();
+    let tech = if staff == d.wick.staff_id { &d.wick } else { &d.juno };
+    let kept = t.post(tech, &format!("/stop/{visit}"), &[("job", "first-fill"), ("drops", "20"), ("figure.first-fill-meter", "212")]).await;
+    assert_eq!(kept.status, 303, "{}", kept.text("main"));
+    let fills = units::fills(t.pool(), id).await.unwrap();
+    assert_eq!(
+        (fills.len(), fills[0].filled_on, fills[0].amount_ml),
+        (1, date!(2026 - 10 - 05), Some(802_507)),
+        "212 US gal are 802.507 L"
+    );
+    let page = t.get(Some(&d.office), &format!("/units/{id}")).await;
+    assert!(page.text("dl").contains("212 gal ± 4"), "{}", page.text("dl"));
+    assert!(!codes(&due_on(&t, id, date!(2027 - 09 - 02)).await).contains(&"first-fill"));
+}
+
+#[tokio::test]
+async fn the_same_facts_give_the_same_list_whoever_works_it_out() {
+    let t = TestApp::start().await;
+    let d = dealership::open(&t).await;
+    super::path::issued_week(&t, &d).await;
+    assert_eq!(t.broken_promises().await, Vec::<String>::new());
+    sqlx::query("UPDATE due_items SET reason = 'made up' WHERE job_code = 'water-test'").execute(t.pool()).await.unwrap();
+    assert!(!t.broken_promises().await.is_empty(), "the check can fail");
+}
