@@ -11,6 +11,7 @@ CREATE TABLE dealer (
     zone text NOT NULL DEFAULT 'America/New_York' CHECK (length(zone) BETWEEN 1 AND 60),
     units_first text NOT NULL DEFAULT 'us' CHECK (units_first IN ('us', 'metric')),
     invented boolean NOT NULL DEFAULT false,
+    due_worked_out_on date,
     row_version integer NOT NULL DEFAULT 1 CHECK (row_version BETWEEN 1 AND 2000000000)
 );
 

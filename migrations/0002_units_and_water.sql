@@ -12,7 +12,10 @@ CREATE TABLE customers (
     row_version integer NOT NULL DEFAULT 1 CHECK (row_version BETWEEN 1 AND 2000000000)
 );
 CREATE UNIQUE INDEX customers_ref ON customers (ref) WHERE ref IS NOT NULL;
-CREATE INDEX customers_name ON customers (lower(name) text_pattern_ops, id);
+-- Names and towns are ordered by code point (collation C), so that a prefix is a range whatever the database's own collation.
+CREATE INDEX customers_name ON customers ((lower(name) COLLATE "C"), id);
+CREATE INDEX customers_last_word ON customers ((lower(regexp_replace(name, '^.* ', '')) COLLATE "C"));
+CREATE INDEX customers_phone ON customers (phone);
 
 CREATE TABLE places (
     id uuid PRIMARY KEY,
@@ -31,7 +34,7 @@ CREATE TABLE places (
     CHECK ((lat IS NULL) = (pin_origin = 'none'))
 );
 CREATE INDEX places_customer ON places (customer_id);
-CREATE INDEX places_town ON places (lower(town) text_pattern_ops);
+CREATE INDEX places_town ON places ((lower(town) COLLATE "C"));
 
 CREATE TABLE unit_kinds (
     code text PRIMARY KEY CHECK (code ~ '^[a-z0-9-]{1,40}$'),

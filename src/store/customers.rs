@@ -66,21 +66,17 @@ pub struct CustomerLine {
     pub units: i64,
 }
 
-/// Customers whose name begins with `words`, whose reference or phone is it, or who have a place in a town beginning with it.
-pub async fn search(db: impl PgExecutor<'_>, words: &str, after: Option<(&str, Uuid)>, limit: i64) -> Result<Vec<CustomerLine>> {
+/// Customers in the order of their names; `after` is the last line of the page before.
+pub async fn browse(db: impl PgExecutor<'_>, after: Option<(&str, Uuid)>, limit: i64) -> Result<Vec<CustomerLine>> {
+    let (name, id) = after.map_or((String::new(), Uuid::nil()), |a| (a.0.to_lowercase(), a.1));
     let rows = sqlx::query_as!(
         CustomerLine,
         r#"SELECT c.id, c.name, c.ref AS reference, c.phone,
              coalesce((SELECT string_agg(DISTINCT p.town, ', ') FROM places p WHERE p.customer_id = c.id AND p.town <> ''), '') AS "towns!",
              (SELECT count(*) FROM units u WHERE u.customer_id = c.id AND u.status <> 'retired') AS "units!"
-           FROM customers c
-           WHERE ($1 = '' OR lower(c.name) LIKE $1 || '%' OR lower(c.name) LIKE '% ' || $1 || '%' OR lower(c.ref) = $1 OR c.phone = $1
-                  OR c.id IN (SELECT p.customer_id FROM places p WHERE lower(p.town) LIKE $1 || '%'))
-             AND ($2::text IS NULL OR (lower(c.name), c.id) > ($2, $3::uuid))
-           ORDER BY lower(c.name), c.id LIMIT $4"#,
-        like(words),
-        after.map(|a| a.0.to_lowercase()),
-        after.map(|a| a.1),
+           FROM customers c WHERE (lower(c.name) COLLATE "C", c.id) > ($1, $2) ORDER BY lower(c.name) COLLATE "C", c.id LIMIT $3"#,
+        name,
+        id,
         limit
     )
     .fetch_all(db)
@@ -88,10 +84,33 @@ pub async fn search(db: impl PgExecutor<'_>, words: &str, after: Option<(&str, U
     Ok(rows)
 }
 
-/// Words to look for, with the pattern signs taken literally.
-fn like(words: &str) -> String {
-    let lower = words.trim().to_lowercase();
-    lower.chars().flat_map(|c| if "%_\\".contains(c) { vec!['\\', c] } else { vec![c] }).collect()
+/// Customers whose first or last name begins with `words`, whose reference or phone it is, or who have a place in a town beginning
+/// with it.
+pub async fn search(db: impl PgExecutor<'_>, words: &str, limit: i64) -> Result<Vec<CustomerLine>> {
+    let words = words.trim();
+    let from = words.to_lowercase();
+    let to = format!("{from}{}", char::MAX);
+    let refs = [words.to_owned(), words.to_uppercase()];
+    let rows = sqlx::query_as!(
+        CustomerLine,
+        r#"WITH hits AS (
+             SELECT id FROM customers WHERE lower(name) COLLATE "C" >= $1 AND lower(name) COLLATE "C" < $2
+             UNION SELECT id FROM customers WHERE lower(regexp_replace(name, '^.* ', '')) COLLATE "C" >= $1 AND lower(regexp_replace(name, '^.* ', '')) COLLATE "C" < $2
+             UNION SELECT id FROM customers WHERE ref = ANY($3)
+             UNION SELECT id FROM customers WHERE phone = $1
+             UNION SELECT customer_id FROM places WHERE lower(town) COLLATE "C" >= $1 AND lower(town) COLLATE "C" < $2)
+           SELECT c.id, c.name, c.ref AS reference, c.phone,
+             coalesce((SELECT string_agg(DISTINCT p.town, ', ') FROM places p WHERE p.customer_id = c.id AND p.town <> ''), '') AS "towns!",
+             (SELECT count(*) FROM units u WHERE u.customer_id = c.id AND u.status <> 'retired') AS "units!"
+           FROM hits JOIN customers c USING (id) ORDER BY lower(c.name) COLLATE "C", c.id LIMIT $4"#,
+        from,
+        to,
+        &refs,
+        limit
+    )
+    .fetch_all(db)
+    .await?;
+    Ok(rows)
 }
 
 pub async fn get(db: impl PgExecutor<'_>, id: Uuid) -> Result<Customer> {

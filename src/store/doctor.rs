@@ -37,7 +37,7 @@ pub async fn broken_promises(db: &mut PgConnection, today: Date) -> Result<Vec<S
 
 /// How many due items would change if they were worked out again; nothing is kept of the trial.
 async fn stale_due_items(db: &mut PgConnection, today: Date) -> Result<i64> {
-    if sqlx::query_scalar!("SELECT max(worked_out_on) FROM due_items").fetch_one(&mut *db).await? != Some(today) {
+    if due::worked_out_on(&mut *db).await? != Some(today) {
         return Ok(0);
     }
     let mut tx = sqlx::Connection::begin(&mut *db).await?;

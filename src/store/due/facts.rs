@@ -32,6 +32,9 @@ pub async fn refresh(db: &mut PgConnection, only: Option<&[Uuid]>, today: Date) 
         }
         write(&mut *db, batch, &items, today).await?;
     }
+    if only.is_none() {
+        sqlx::query!("UPDATE dealer SET due_worked_out_on = $1 WHERE id = 1", today).execute(&mut *db).await?;
+    }
     Ok(())
 }
 
@@ -58,10 +61,14 @@ pub async fn proposals(
     Ok(all)
 }
 
+/// The day on which all due items were last worked out.
+pub async fn worked_out_on(db: &mut PgConnection) -> Result<Option<Date>> {
+    Ok(sqlx::query_scalar!("SELECT due_worked_out_on FROM dealer WHERE id = 1").fetch_one(db).await?)
+}
+
 /// Works out everything again when that was not done today yet. Cheap when it was.
 pub async fn refresh_if_old(db: &mut PgConnection, today: Date) -> Result<bool> {
-    let newest = sqlx::query_scalar!("SELECT max(worked_out_on) FROM due_items").fetch_one(&mut *db).await?;
-    if newest == Some(today) {
+    if worked_out_on(&mut *db).await? == Some(today) {
         return Ok(false);
     }
     refresh(db, None, today).await?;

@@ -3,5 +3,5 @@
 mod facts;
 mod list;
 
-pub use facts::{proposals, refresh, refresh_if_old};
+pub use facts::{proposals, refresh, refresh_if_old, worked_out_on};
 pub use list::{DueLine, Filter, ask, counts, lines, of_unit};

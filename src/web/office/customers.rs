@@ -39,9 +39,12 @@ struct ListPage {
 }
 
 pub(super) async fn list(who: Office, app: App, Query(asked): Query<Asked>) -> Result {
-    let lines = customers::search(&app.pool, &asked.q, asked.after_id.map(|id| (asked.after.as_str(), id)), LINES).await?;
+    let after = asked.after_id.map(|id| (asked.after.as_str(), id));
+    let searching = !asked.q.trim().is_empty();
+    let lines =
+        if searching { customers::search(&app.pool, &asked.q, LINES).await? } else { customers::browse(&app.pool, after, LINES).await? };
     let full = i64::try_from(lines.len()).unwrap_or(0) == LINES;
-    let next = lines.last().filter(|_| full).map(|l| (l.name.clone(), l.id));
+    let next = lines.last().filter(|_| full && !searching).map(|l| (l.name.clone(), l.id));
     html(&ListPage { f: Frame::of(&who, "customers"), q: asked.q, lines, next })
 }
 
