@@ -14,10 +14,11 @@ use crate::{
         dealer::Dealer,
         events::{self, Actor},
         queue::{self, PLAN_WEEK, plan_week_wish},
-        staff,
+        staff, water,
         week::{self, Plan, RouteRow, Stop},
     },
     units::{day_long, day_short, month_day, span, time_of_day},
+    water::{Occasion, table},
 };
 use askama::Template;
 use axum::extract::{Path, Query};
@@ -50,6 +51,8 @@ pub(super) struct StopView {
     pub(super) open: bool,
     pub(super) confirmed: bool,
     pub(super) window: State,
+    /// The dose table of this unit for the printed sheet: drops, amount.
+    pub(super) doses: Vec<(u16, String)>,
 }
 
 impl StopView {
@@ -75,6 +78,7 @@ impl StopView {
             open: s.status == "planned" || s.status == "confirmed",
             confirmed: s.status == "confirmed",
             window: words::window(s.opens_on, s.closes_on, dealer.today),
+            doses: Vec::new(),
         }
     }
 }
@@ -272,7 +276,8 @@ struct PrintPage {
 pub(super) async fn print(who: Office, app: App, Path(name): Path<String>) -> Result {
     let monday = monday(&name)?;
     let plan = week::header(&app.pool, monday).await?.ok_or(Error::NotFound)?;
-    let (days, totals) = days(&app, &who.dealer, monday, None).await?;
+    let (mut days, totals) = days(&app, &who.dealer, monday, None).await?;
+    add_dose_tables(&app, &who.dealer, &mut days).await?;
     let codes: Vec<String> = {
         let mut c = app.pool.acquire().await?;
         catalogue::job_book(&mut c).await?.jobs.iter().map(|j| j.kind.code().to_owned()).collect()
@@ -290,4 +295,19 @@ pub(super) async fn print(who: Office, app: App, Path(name): Path<String>) -> Re
         totals,
         job_cautions,
     })
+}
+
+/// The same table that the phone shows, for paper: every count of drops that asks for a dose.
+async fn add_dose_tables(app: &App, dealer: &Dealer, days: &mut [DayView]) -> Result<()> {
+    let ids: Vec<Uuid> = days.iter().flat_map(|d| d.stops.iter().map(|s| s.unit_id)).collect();
+    let mut c = app.pool.acquire().await?;
+    let treatments = catalogue::treatments(&mut c).await?;
+    let waters = water::unit_waters(&mut *c, &treatments, &ids).await?;
+    for stop in days.iter_mut().flat_map(|d| d.stops.iter_mut()) {
+        let Some(water) = waters.get(&stop.unit_id) else { continue };
+        let (Some(site), Some(kit)) = (water.site(Occasion::Scheduled, dealer.today), &water.kit) else { continue };
+        let rows = table(&site, kit, dealer.today).unwrap_or_default();
+        stop.doses = rows.iter().filter_map(|r| Some((r.drops, r.dose?.text(dealer.units)))).collect();
+    }
+    Ok(())
 }
