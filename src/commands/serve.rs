@@ -5,7 +5,7 @@ use anyhow::{Context, Result};
 use embertide::{
     clock::Clock,
     demo,
-    jobs::{Worker, plan_week::plan_week},
+    jobs::{Worker, plan_week::plan_days},
     settings::{Listen, Place},
     store::{dealer, staff, week},
     web::{self, app::App},
@@ -51,8 +51,9 @@ async fn demo_on(db: &Database, listener: TcpListener, listen: &Listen) -> Resul
 /// The demo's technicians have stops today: the rest of this week is planned and issued.
 async fn issue_this_week(db: &Database) -> Result<()> {
     let now = Clock::System.now();
-    let monday = week::monday_of(dealer::get(&db.pool, now).await?.today);
-    plan_week(&db.pool, Clock::System, monday, STEPS / 4).await?;
+    let today = dealer::get(&db.pool, now).await?.today;
+    let monday = week::monday_of(today);
+    plan_days(&db.pool, Clock::System, monday, today, STEPS / 4).await?;
     let plan = week::header(&db.pool, monday).await?.context("this week's plan is gone")?;
     week::issue(&db.pool, monday, plan.row_version, now).await?;
     Ok(())

@@ -25,16 +25,23 @@ pub struct Planned {
     pub unplaced: usize,
 }
 
-/// Plans the week that starts on `monday` and keeps it as a draft. Confirmed visits keep their technician, day and time.
+/// Plans the week that starts on `monday` and keeps it as a draft. From noon on, today is over for planning.
+pub async fn plan_week(pool: &PgPool, clock: Clock, monday: Date, steps: u64) -> Result<Planned, Error> {
+    let local = dealer::get(pool, clock.now()).await?.local;
+    let first_day = if local.hour() < 12 { local.date() } else { local.date().saturating_add(time::Duration::days(1)) };
+    plan_days(pool, clock, monday, first_day, steps).await
+}
+
+/// Plans the days of a week from `first_day` on. Confirmed visits keep their technician, day and time.
 ///
 /// The seed is made of the week, so that the same facts give the same plan.
-pub async fn plan_week(pool: &PgPool, clock: Clock, monday: Date, steps: u64) -> Result<Planned, Error> {
+pub async fn plan_days(pool: &PgPool, clock: Clock, monday: Date, first_day: Date, steps: u64) -> Result<Planned, Error> {
     let now = clock.now();
     let today = dealer::get(pool, now).await?.today;
     let made_from = week::header(pool, monday).await?.map(|p| p.row_version);
     let seed = u64::from(monday.to_julian_day().unsigned_abs());
     let (drafts, days, technicians) = gather(pool, monday, today).await?;
-    let first_day = today.max(monday);
+    let first_day = first_day.max(monday);
     let (solved, drafts) = tokio::task::spawn_blocking(move || {
         let candidates: Vec<Candidate> = drafts.iter().filter_map(|d| d.candidate.clone()).collect();
         let solved = search(monday, first_day, &technicians, &days, &candidates, Effort { seed, iterations: steps });

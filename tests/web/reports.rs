@@ -32,7 +32,7 @@ async fn the_same_form_twenty_times_is_one_report() {
 }
 
 /// All at once.
-async fn futures<F: Future>(all: impl Iterator<Item = F>) -> Vec<F::Output> {
+pub(crate) async fn futures<F: Future>(all: impl Iterator<Item = F>) -> Vec<F::Output> {
     let mut pending: Vec<std::pin::Pin<Box<F>>> = all.map(Box::pin).collect();
     let mut done: Vec<Option<F::Output>> = pending.iter().map(|_| None).collect();
     std::future::poll_fn(|cx| {

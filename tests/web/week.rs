@@ -129,3 +129,67 @@ async fn a_place_without_a_pin_is_not_routed_and_says_so() {
     let page = t.get(Some(&d.office), "/week/2026-W41").await;
     assert!(page.text("#unplaced ~ .scroll").contains("has no pin on the map"), "{}", page.text("main"));
 }
+
+#[tokio::test]
+async fn a_visit_called_off_stays_due_and_out_of_this_week() {
+    let t = TestApp::start().await;
+    let d = dealership::open(&t).await;
+    let visit = planned(&t, &d).await[0];
+    let (.., version) = row(&t, visit).await;
+    let off = t.post(&d.office, &format!("/visits/{visit}/cancel"), &[("week", "2026-W41"), ("row_version", &version.to_string())]).await;
+    assert_eq!(off.status, 303, "{}", off.text("main"));
+    planned(&t, &d).await;
+    let open: i64 = sqlx::query_scalar("SELECT count(*) FROM visits WHERE status = 'planned'").fetch_one(t.pool()).await.unwrap();
+    assert_eq!(open, 2);
+    let due: i64 = sqlx::query_scalar("SELECT count(DISTINCT unit_id) FROM due_items").fetch_one(t.pool()).await.unwrap();
+    assert_eq!(due, 3);
+}
+
+#[tokio::test]
+async fn a_visit_that_nobody_reported_does_not_keep_a_unit_from_being_planned_again() {
+    let mut t = TestApp::start().await;
+    let d = dealership::open(&t).await;
+    issued_week(&t, &d).await;
+    t.on(super::support::NOW + time::Duration::days(7));
+    let office = t.session(d.office.staff_id, embertide::store::sessions::Role::Office).await;
+    t.post(&office, "/week/2026-W42/plan", &[]).await;
+    t.work().await;
+    let again: i64 = sqlx::query_scalar(
+        "SELECT count(*) FROM visits v JOIN week_plans w ON w.id = v.week_plan_id WHERE w.monday = '2026-10-12' AND v.status = 'planned'",
+    )
+    .fetch_one(t.pool())
+    .await
+    .unwrap();
+    assert_eq!(again, 3);
+}
+
+#[tokio::test]
+async fn eight_people_moving_visits_at_once_never_double_book() {
+    let t = TestApp::start().await;
+    let d = dealership::open(&t).await;
+    let visits = planned(&t, &d).await;
+    let mut moved = 0;
+    for round in 0..6 {
+        let day = format!("2026-10-0{}", 5 + round % 5);
+        let tries = (0..8).map(|i| {
+            let (t, d, visit, day) = (&t, &d, visits[i % visits.len()], day.clone());
+            async move {
+                let (.., version) = row(t, visit).await;
+                let target = format!("{}/{day}", if i % 2 == 0 { d.wick.staff_id } else { d.juno.staff_id });
+                t.post(
+                    &d.office,
+                    &format!("/visits/{visit}/move"),
+                    &[("week", "2026-W41"), ("row_version", &version.to_string()), ("how", "to"), ("target", &target)],
+                )
+                .await
+                .status
+            }
+        });
+        for status in super::reports::futures(tries).await {
+            assert!([303, 409, 503].contains(&status), "{status}");
+            moved += i32::from(status == 303);
+        }
+        assert_eq!(t.broken_promises().await, Vec::<String>::new());
+    }
+    assert!(moved >= 6, "{moved}");
+}

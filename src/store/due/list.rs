@@ -40,7 +40,7 @@ pub struct Filter {
 }
 
 /// The next `limit` lines, most pressing first.
-pub async fn lines(db: impl PgExecutor<'_>, f: &Filter, limit: i64) -> Result<Vec<DueLine>> {
+pub async fn lines(db: impl PgExecutor<'_>, f: &Filter, today: Date, limit: i64) -> Result<Vec<DueLine>> {
     let (after_day, after_unit) = f.after.unzip();
     let rows = sqlx::query_as!(
         DueLine,
@@ -48,7 +48,7 @@ pub async fn lines(db: impl PgExecutor<'_>, f: &Filter, limit: i64) -> Result<Ve
              c.phone AS customer_phone, d.job_code, k.name AS job_name, d.opens_on, d.closes_on, d.reason, v.day AS "visit_day?", v.status AS "visit_status?"
            FROM due_items d JOIN units u ON u.id = d.unit_id JOIN places p ON p.id = u.place_id JOIN customers c ON c.id = u.customer_id
            JOIN job_kinds k ON k.code = d.job_code
-           LEFT JOIN LATERAL (SELECT day, status FROM visits WHERE unit_id = d.unit_id AND status IN ('planned', 'confirmed') ORDER BY day DESC LIMIT 1) v ON true
+           LEFT JOIN LATERAL (SELECT day, status FROM visits WHERE unit_id = d.unit_id AND status IN ('planned', 'confirmed') AND day >= $7 ORDER BY day LIMIT 1) v ON true
            WHERE ($1 = '' OR d.job_code = $1) AND ($2 = '' OR lower(p.town) LIKE lower($2) || '%') AND ($3::date IS NULL OR d.opens_on <= $3)
              AND ($4::date IS NULL OR (d.closes_on, d.unit_id) > ($4, $5::uuid))
            ORDER BY d.closes_on, d.unit_id, k.position LIMIT $6"#,
@@ -57,7 +57,8 @@ pub async fn lines(db: impl PgExecutor<'_>, f: &Filter, limit: i64) -> Result<Ve
         f.opened_by,
         after_day,
         after_unit,
-        limit
+        limit,
+        today
     )
     .fetch_all(db)
     .await?;

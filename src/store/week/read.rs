@@ -163,7 +163,8 @@ pub struct Proposal {
     pub water: Option<water::UnitWater>,
 }
 
-/// Every unit's jobs that can be done in the week of `monday`, joined to visits. Units with an open visit in another week are left out.
+/// Every unit's jobs that can be done in the week of `monday`, joined to visits. Units with an open visit ahead in another
+/// week are left out, and so are those that were called off for this one.
 pub async fn candidates(db: &mut PgConnection, monday: Date, today: Date) -> Result<Vec<Proposal>> {
     let treatments = catalogue::treatments(&mut *db).await?;
     let rows = sqlx::query!(
@@ -171,9 +172,12 @@ pub async fn candidates(db: &mut PgConnection, monday: Date, today: Date) -> Res
            FROM due_items d JOIN units u ON u.id = d.unit_id JOIN places p ON p.id = u.place_id
            WHERE d.opens_on <= $1::date + 6
              AND NOT EXISTS (SELECT FROM visits v JOIN week_plans w ON w.id = v.week_plan_id
-                             WHERE v.unit_id = d.unit_id AND v.status IN ('planned', 'confirmed') AND w.monday <> $1)
+                             WHERE v.unit_id = d.unit_id AND v.status IN ('planned', 'confirmed') AND w.monday <> $1 AND v.day >= $2)
+             AND NOT EXISTS (SELECT FROM visits v JOIN week_plans w ON w.id = v.week_plan_id
+                             WHERE v.unit_id = d.unit_id AND v.status = 'cancelled' AND w.monday = $1)
            ORDER BY d.unit_id LIMIT 6000"#,
-        monday
+        monday,
+        today
     )
     .fetch_all(&mut *db)
     .await?;

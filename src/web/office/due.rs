@@ -77,7 +77,7 @@ pub(super) async fn page(who: Office, app: App, Query(asked): Query<Asked>) -> R
         opened_by: (asked.show != "all").then_some(today),
         after: crate::units::parse_date(&asked.after_day).ok().zip(asked.after_unit),
     };
-    let found = due::lines(&mut *c, &filter, LINES).await?;
+    let found = due::lines(&mut *c, &filter, today, LINES).await?;
     let next = match found.last().filter(|_| i64::try_from(found.len()).unwrap_or(0) == LINES) {
         Some(last) => format!(
             "?job={}&town={}&show={}&after_day={}&after_unit={}",

@@ -92,6 +92,18 @@ pub(super) struct Off {
     why: String,
 }
 
+/// Calls a visit off for this week: its jobs stay due, and planning this week again leaves it out.
+pub(super) async fn cancel(who: Office, app: App, (Path(id), posted): (Path<Uuid>, Posted<Off>)) -> Result {
+    let back = super::week::monday(&posted.form.week).map(week::week_name)?;
+    let why = Some(posted.form.why.trim()).filter(|w| !w.is_empty()).unwrap_or("Not this week");
+    let mut tx = app.pool.begin().await?;
+    if posted.first_time(&mut tx, &who, "call visit off", app.clock.now()).await? {
+        week::cancel(&mut tx, id, posted.form.row_version, why).await.map_err(words)?;
+    }
+    tx.commit().await.map_err(|e| words(e.into()))?;
+    Ok(see_other(&format!("/week/{back}?said=cancelled")))
+}
+
 pub(super) async fn take_off(who: Office, app: App, (Path(id), posted): (Path<Uuid>, Posted<Off>)) -> Result {
     let back = super::week::monday(&posted.form.week).map(week::week_name)?;
     let why = Some(posted.form.why.trim()).filter(|w| !w.is_empty()).unwrap_or("Taken off by the office");
