@@ -58,7 +58,7 @@ impl From<sqlx::Error> for Error {
 fn is_away(e: &sqlx::Error) -> bool {
     /// Serialization failure, deadlock, lock timeout, statement timeout, shutting down.
     const PASSING: [&str; 5] = ["40001", "40P01", "55P03", "57014", "57P01"];
-    let passing = e.as_database_error().and_then(|d| d.code()).is_some_and(|c| PASSING.contains(&c.as_ref()));
+    let passing = e.as_database_error().and_then(sqlx::error::DatabaseError::code).is_some_and(|c| PASSING.contains(&c.as_ref()));
     passing || matches!(e, sqlx::Error::PoolTimedOut | sqlx::Error::PoolClosed | sqlx::Error::Io(_))
 }
 
