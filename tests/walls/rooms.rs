@@ -26,9 +26,8 @@ const SQL: &[&str] = &[
 /// The rooms that `room` may use besides itself and the pure ones; `None` when nobody has said.
 fn arrows(room: &str) -> Option<&'static [&'static str]> {
     Some(match room {
+        "lib" | "clock" | "cluster" | "settings" | "secrets" => &[],
         r if PURE.contains(&r) => &[],
-        "lib" => &[],
-        "clock" | "cluster" | "settings" | "secrets" => &[],
         "store" => &["clock", "secrets"],
         "web" | "jobs" | "demo" => &["clock", "secrets", "store"],
         _ => return None,
