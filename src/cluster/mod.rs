@@ -187,20 +187,24 @@ impl Cluster {
         Ok(())
     }
 
-    /// After a kill the old server's children may still be dying, so a failed start is tried again for ten seconds.
+    /// After a kill the old server's children may still be dying, so such a start is tried again for ten seconds.
     async fn start(&self, settings: &[&str]) -> Result<(), Error> {
-        let mut last = Ok(());
-        for _ in 0..20 {
-            last = self.start_once(settings);
-            if last.is_ok() || self.connect("postgres").await.is_ok() {
-                return Ok(());
+        for tries in 1.. {
+            let Err(fault) = self.start_once(settings) else { break };
+            if self.connect("postgres").await.is_ok() {
+                break;
+            }
+            let log = self.end_of_log();
+            let passing = ["still in use", "already exists", "postmaster"].iter().any(|sign| log.contains(sign));
+            if tries == 20 || tries > 1 && !passing {
+                return Err(match fault {
+                    Error::Tool { step, says } => Error::Tool { step, says: format!("{says}\n{log}") },
+                    other => other,
+                });
             }
             tokio::time::sleep(Duration::from_millis(500)).await;
         }
-        last.map_err(|e| match e {
-            Error::Tool { step, says } => Error::Tool { step, says: format!("{says}\n{}", self.end_of_log()) },
-            other => other,
-        })
+        Ok(())
     }
 
     fn start_once(&self, settings: &[&str]) -> Result<(), Error> {

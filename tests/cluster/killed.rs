@@ -66,7 +66,7 @@ async fn nothing_acknowledged_is_lost() {
     let folder = Folder::new();
     open(folder.path()).await.stop().unwrap();
     let rounds = [Victim::Everything, Victim::Server, Victim::Backend];
-    for (n, victim) in (1..).zip(rounds.into_iter().cycle().take(9)) {
+    for (n, victim) in (1..).zip(rounds.into_iter().cycle().take(6)) {
         let (noted, rows, highest) = round(folder.path(), DURABLE, victim, 20 + 15 * n).await;
         assert_eq!(rows, highest, "a gap after {victim:?}: {rows} rows up to {highest}");
         assert!(noted <= highest, "{victim:?}: {noted} were acknowledged, {highest} are there");
