@@ -1,6 +1,6 @@
 //! Whose work comes in with the dependencies: only licences that let the program be given away as it is.
 
-use crate::{none, top};
+use crate::{files, none, top};
 use serde_json::Value;
 use std::{
     collections::{BTreeMap, BTreeSet},
@@ -122,6 +122,31 @@ fn every_dependency_may_be_given_away() {
     let (all, program) = (metadata["packages"].as_array().unwrap().len(), in_program(&metadata).len());
     println!("{program} crates in the program, {all} with those of the tests, this one counted");
     none(&faults(&metadata));
+}
+
+/// Direct dependencies that DEVELOPERS.md gives no reason for, or that no source file names.
+fn unexplained(manifest: &str, guide: &str, sources: &str) -> Vec<String> {
+    let mut faults = Vec::new();
+    for name in crate::rooms::crates(manifest) {
+        if !guide.contains(&format!("`{}`", name.replace('_', "-"))) && !guide.contains(&format!("`{name}`")) {
+            faults.push(format!("{name}: DEVELOPERS.md does not say what it is for"));
+        }
+        let named = |c: char| !c.is_alphanumeric() && c != '_';
+        if !sources.split(named).any(|word| word == name) {
+            faults.push(format!("{name}: nothing uses it"));
+        }
+    }
+    faults
+}
+
+#[test]
+fn every_direct_dependency_is_used_and_explained() {
+    let read = |name: &str| std::fs::read_to_string(top().join(name)).unwrap();
+    let all = [files("src", ".rs"), files("tests", ".rs")].concat();
+    let sources: String = all.into_iter().filter(|(file, _)| !file.starts_with("tests/walls")).map(|(_, text)| text).collect();
+    none(&unexplained(&read("Cargo.toml"), &read("DEVELOPERS.md"), &sources));
+    let planted = "[dependencies]\nsqlx = 1\nnew-one = 1\n";
+    assert_eq!(unexplained(planted, "`sqlx`", "use sqlx::PgPool;"), ["new_one: DEVELOPERS.md does not say what it is for", "new_one: nothing uses it"]);
 }
 
 #[test]
