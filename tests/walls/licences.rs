@@ -146,7 +146,10 @@ fn every_direct_dependency_is_used_and_explained() {
     let sources: String = all.into_iter().filter(|(file, _)| !file.starts_with("tests/walls")).map(|(_, text)| text).collect();
     none(&unexplained(&read("Cargo.toml"), &read("DEVELOPERS.md"), &sources));
     let planted = "[dependencies]\nsqlx = 1\nnew-one = 1\n";
-    assert_eq!(unexplained(planted, "`sqlx`", "use sqlx::PgPool;"), ["new_one: DEVELOPERS.md does not say what it is for", "new_one: nothing uses it"]);
+    assert_eq!(
+        unexplained(planted, "`sqlx`", "use sqlx::PgPool;"),
+        ["new_one: DEVELOPERS.md does not say what it is for", "new_one: nothing uses it"]
+    );
 }
 
 #[test]
