@@ -21,7 +21,7 @@ pub use folder::{Owner, owner, reachable};
 const DATABASE: &str = "embertide";
 
 /// How long a program waits for the one that holds the folder to have the database up.
-const PATIENCE: Duration = Duration::from_secs(60);
+const PATIENCE: Duration = Duration::from_mins(1);
 
 /// A server that was killed reads its log again before it answers; after a busy day that takes a while.
 const START_SECONDS: &str = "300";

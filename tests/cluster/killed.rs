@@ -35,7 +35,7 @@ async fn round(root: &Path, settings: &[&str], victim: Victim, writes: i64) -> (
     let before = number(&mut c, "SELECT coalesce(max(n), 0) FROM written").await;
     let backend = u32::try_from(number(&mut c, "SELECT pg_backend_pid()::bigint").await).unwrap();
     let (sender, mut noted) = watch::channel(before);
-    let writer = tokio::spawn(write(c, before + 1, sender));
+    let writing = tokio::spawn(write(c, before + 1, sender));
     noted.wait_for(|n| *n >= before + writes).await.unwrap();
 
     let server = postmaster(root).unwrap();
@@ -45,7 +45,7 @@ async fn round(root: &Path, settings: &[&str], victim: Victim, writes: i64) -> (
         Victim::Server => kill(&[server]),
         Victim::Backend => kill(&[backend]),
     }
-    writer.await.unwrap();
+    writing.await.unwrap();
     let noted = *noted.borrow();
     if !matches!(victim, Victim::Backend) {
         until("the server is gone", || !lives(server)).await;
