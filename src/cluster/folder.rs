@@ -40,7 +40,7 @@ fn passwd(name: &str) -> Option<Owner> {
     Some(Owner { name: name.to_owned(), uid, gid })
 }
 
-/// Makes `root` and the server's folder in it, closed to everyone else.
+/// Makes `root`, and sees to it that the server's user can get there.
 pub(super) fn prepare(root: &Path, owner: Option<&Owner>) -> Result<PathBuf, Error> {
     fs::create_dir_all(root)?;
     let root = fs::canonicalize(root)?;
@@ -49,7 +49,6 @@ pub(super) fn prepare(root: &Path, owner: Option<&Owner>) -> Result<PathBuf, Err
     {
         return Err(Error::Unreachable { folder: root, user: owner.name.clone() });
     }
-    close(&root.join("postgres"), owner)?;
     Ok(root)
 }
 
@@ -78,11 +77,13 @@ pub fn reachable(wanted: &Path) -> Result<PathBuf, Error> {
     Ok(Path::new("/var/lib/embertide").join(name))
 }
 
-fn close(folder: &Path, owner: Option<&Owner>) -> io::Result<()> {
+/// Makes a folder that only the server's user may enter.
+pub(super) fn close(folder: &Path, owner: Option<&Owner>) -> Result<(), Error> {
     fs::create_dir_all(folder)?;
-    fs::set_permissions(folder, fs::Permissions::from_mode(0o700))?;
+    let not_ours = |why| Error::NotOurs { folder: folder.to_owned(), why };
+    fs::set_permissions(folder, fs::Permissions::from_mode(0o700)).map_err(not_ours)?;
     if let Some(owner) = owner {
-        chown(folder, Some(owner.uid), Some(owner.gid))?;
+        chown(folder, Some(owner.uid), Some(owner.gid)).map_err(not_ours)?;
     }
     Ok(())
 }
@@ -114,13 +115,23 @@ pub(super) fn binaries(root: &Path, made: Option<u32>) -> Result<PathBuf, Error>
     Err(Error::OtherVersion { data: root.to_owned(), made, found })
 }
 
-/// The socket's folder: in the data folder, or under /tmp when that path would be too long for a socket.
+/// The socket's folder: in the data folder, or in a short place outside when that path would be too long for a socket.
 pub(super) fn socket(root: &Path, owner: Option<&Owner>) -> Result<PathBuf, Error> {
     let inside = root.join("run");
-    let long = inside.as_os_str().len() + SOCKET_NAME.len() > SOCKET_LIMIT;
-    let socket = if long { Path::new("/tmp").join(format!("embertide-{:016x}", key(root))) } else { inside };
-    close(&socket, owner)?;
-    Ok(socket)
+    if inside.as_os_str().len() + SOCKET_NAME.len() <= SOCKET_LIMIT {
+        close(&inside, owner)?;
+        return Ok(inside);
+    }
+    // Root takes /run, where nobody else can put anything in the way; others have only /tmp, so they look who made it.
+    let base = if owner.is_some() { "/run" } else { "/tmp" };
+    let outside = Path::new(base).join(format!("embertide-{:016x}", key(root)));
+    if let Ok(there) = fs::symlink_metadata(&outside)
+        && (!there.is_dir() || owner.is_none() && there.uid() != fs::metadata("/proc/self")?.uid())
+    {
+        return Err(Error::NotOurs { folder: outside, why: io::ErrorKind::AlreadyExists.into() });
+    }
+    close(&outside, owner)?;
+    Ok(outside)
 }
 
 /// FNV-1a of the path: the same folder gives the same socket in every build.

@@ -20,6 +20,12 @@ pub use folder::{Owner, owner, reachable};
 /// The database of the service inside the private cluster.
 const DATABASE: &str = "embertide";
 
+/// How long a program waits for the one that holds the folder to have the database up.
+const PATIENCE: Duration = Duration::from_mins(1);
+
+/// A server that was killed reads its log again before it answers; after a busy day that takes a while.
+const START_SECONDS: &str = "300";
+
 /// Why there is no database. Every message says what to do.
 #[derive(Debug, thiserror::Error)]
 pub enum Error {
@@ -35,6 +41,10 @@ pub enum Error {
         "The user `{user}` cannot reach the folder {folder}. Choose another data folder with --data, for example --data /var/lib/embertide."
     )]
     Unreachable { folder: PathBuf, user: String },
+    #[error("The folder {folder} belongs to another user: {why}. Run the program as that user, or choose another data folder with --data.")]
+    NotOurs { folder: PathBuf, why: io::Error },
+    #[error("{folder} is held by {holder}, but its database does not answer. Look into {folder}/postgres/server.log, or end that program.")]
+    Held { folder: PathBuf, holder: String },
     #[error(
         "This program runs as root and PostgreSQL refuses to; there is no user `postgres` to run it as. Install the postgresql package, or run as an ordinary user."
     )]
@@ -68,21 +78,47 @@ impl Cluster {
     pub async fn open(root: &Path, settings: &[&str]) -> Result<Self, Error> {
         let owner = folder::owner()?;
         let root = folder::prepare(root, owner.as_ref())?;
-        let made = folder::made_by(&root.join("postgres"));
-        let bin = folder::binaries(&root, made)?;
         let socket = folder::socket(&root, owner.as_ref())?;
-        let lock = take_lock(&root)?;
-        let me = Self { bin, root, socket, owner, lock };
-        if me.lock.is_none() {
-            me.wait_for_other().await?;
-        } else if me.connect("postgres").await.is_err() {
-            if made.is_none() {
-                me.make()?;
-            }
-            me.start(settings).await?;
+        let bin = folder::binaries(&root, folder::made_by(&root.join("postgres")))?;
+        let mut me = Self { bin, root, socket, owner, lock: None };
+        if me.lock_or_attach().await? {
+            return Ok(me);
+        }
+        if me.connect("postgres").await.is_err() {
+            me.make_and_start(settings).await?;
         }
         me.ensure_database().await?;
         Ok(me)
+    }
+
+    /// Takes the folder's lock, or waits until its holder has the database up. True when attached to another's.
+    async fn lock_or_attach(&mut self) -> Result<bool, Error> {
+        let began = tokio::time::Instant::now();
+        loop {
+            self.lock = take_lock(&self.root)?;
+            if self.lock.is_some() {
+                return Ok(false);
+            }
+            if self.connect(DATABASE).await.is_ok() {
+                return Ok(true);
+            }
+            if began.elapsed() > PATIENCE {
+                let holder = fs::read_to_string(self.root.join("lock")).unwrap_or_default();
+                return Err(Error::Held { folder: self.root.clone(), holder: holder.trim().to_owned() });
+            }
+            tokio::time::sleep(Duration::from_millis(100)).await;
+        }
+    }
+
+    /// Only under the lock: what the folder holds is looked at anew, as another program may just have made it.
+    async fn make_and_start(&mut self, settings: &[&str]) -> Result<(), Error> {
+        let made = folder::made_by(&self.data());
+        self.bin = folder::binaries(&self.root, made)?;
+        if made.is_none() {
+            self.make()?;
+        }
+        folder::close(&self.data(), self.owner.as_ref())?;
+        self.start(settings).await
     }
 
     /// How to connect to the service's database.
@@ -135,52 +171,63 @@ impl Cluster {
         PgConnection::connect_with(&self.options_for(database)).await
     }
 
-    async fn wait_for_other(&self) -> Result<(), Error> {
-        for _ in 0..100 {
-            if self.connect("postgres").await.is_ok() {
-                return Ok(());
-            }
-            tokio::time::sleep(Duration::from_millis(100)).await;
-        }
-        let holder = fs::read_to_string(self.root.join("lock")).unwrap_or_default();
-        Err(Error::Tool {
-            step: "Attaching to the running database",
-            says: format!("{} is held by {}, but its database does not answer", self.root.display(), holder.trim()),
-        })
-    }
-
+    /// Made beside its place and moved there when complete: a machine that goes down meanwhile leaves nothing half made behind.
     fn make(&self) -> Result<(), Error> {
+        let making = self.root.join("postgres.making");
+        if making.exists() {
+            fs::remove_dir_all(&making)?;
+        }
+        folder::close(&making, self.owner.as_ref())?;
         let mut initdb = self.tool("initdb");
-        initdb.arg("-D").arg(self.data());
+        initdb.arg("-D").arg(&making);
         initdb.args(["-U", "app", "--auth=trust", "-E", "UTF8", "--locale=C.UTF-8", "--data-checksums"]);
-        run("Making the database", &mut initdb)
+        run("Making the database", &mut initdb)?;
+        fs::rename(&making, self.data())?;
+        File::open(&self.root)?.sync_all()?;
+        Ok(())
     }
 
-    /// After a kill the old server's children may still be dying, so a failed start is tried again for ten seconds.
+    /// After a kill the old server's children may still be dying, so such a start is tried again for ten seconds.
     async fn start(&self, settings: &[&str]) -> Result<(), Error> {
-        let mut last = Ok(());
-        for _ in 0..20 {
-            last = self.start_once(settings);
-            if last.is_ok() || self.connect("postgres").await.is_ok() {
-                return Ok(());
+        for tries in 1.. {
+            let Err(fault) = self.start_once(settings) else { break };
+            if self.connect("postgres").await.is_ok() {
+                break;
+            }
+            let log = self.end_of_log();
+            let passing = ["still in use", "already exists", "postmaster"].iter().any(|sign| log.contains(sign));
+            if tries == 20 || tries > 1 && !passing {
+                return Err(match fault {
+                    Error::Tool { step, says } => Error::Tool { step, says: format!("{says}\n{log}") },
+                    other => other,
+                });
             }
             tokio::time::sleep(Duration::from_millis(500)).await;
         }
-        last
+        Ok(())
     }
 
     fn start_once(&self, settings: &[&str]) -> Result<(), Error> {
+        // A list of folders in double quotes, each option in the single quotes of the shell that pg_ctl hands it to.
+        let socket = self.socket.to_string_lossy().replace('"', "\"\"");
         let mut wanted = vec![
             "listen_addresses=".to_owned(),
             "unix_socket_permissions=0700".to_owned(),
-            format!("unix_socket_directories={}", self.socket.display()),
+            format!("unix_socket_directories=\"{socket}\""),
         ];
         wanted.extend(settings.iter().map(|s| (*s).to_owned()));
-        let options: Vec<String> = wanted.iter().map(|s| format!("-c '{}'", s.replace('\'', "''"))).collect();
+        let options: Vec<String> = wanted.iter().map(|s| format!("-c '{}'", s.replace('\'', r"'\''"))).collect();
         let mut start = self.tool("pg_ctl");
-        start.args(["start", "-s", "-w", "-D"]).arg(self.data());
+        start.args(["start", "-s", "-w", "-t", START_SECONDS, "-D"]).arg(self.data());
         start.arg("-l").arg(self.data().join("server.log")).arg("-o").arg(options.join(" "));
         run("Starting PostgreSQL", &mut start)
+    }
+
+    fn end_of_log(&self) -> String {
+        let log = fs::read(self.data().join("server.log")).unwrap_or_default();
+        let log = String::from_utf8_lossy(&log);
+        let lines: Vec<&str> = log.lines().collect();
+        lines[lines.len().saturating_sub(4)..].join("\n")
     }
 
     async fn ensure_database(&self) -> Result<(), Error> {

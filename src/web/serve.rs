@@ -29,7 +29,11 @@ pub async fn serve(listener: TcpListener, router: Router, stop: CancellationToke
     let mut http = http1::Builder::new();
     http.timer(TokioTimer::new()).header_read_timeout(HEADER_TIMEOUT);
     loop {
-        let Ok(seat) = Arc::clone(&room).acquire_owned().await else { break };
+        // The stop is heard even while every seat is taken.
+        let seat = tokio::select! {
+            Ok(seat) = Arc::clone(&room).acquire_owned() => seat,
+            () = stop.cancelled() => break,
+        };
         let accepted = tokio::select! {
             accepted = listener.accept() => accepted,
             () = stop.cancelled() => break,

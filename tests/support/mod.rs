@@ -49,10 +49,16 @@ fn shared() -> &'static Shared {
 }
 
 fn folder() -> PathBuf {
-    let roomy = Path::new("/dev/shm").is_dir();
-    let base = if roomy { PathBuf::from("/dev/shm") } else { std::env::temp_dir() };
+    let base = if is_roomy(Path::new("/dev/shm")) { PathBuf::from("/dev/shm") } else { std::env::temp_dir() };
     let key = embertide::secrets::hex(&embertide::secrets::sha256(env!("CARGO_MANIFEST_DIR").as_bytes())[..4]);
     base.join(format!("embertide-tests-{key}"))
+}
+
+/// A container's shared memory is often 64 MB, too little for a server.
+fn is_roomy(folder: &Path) -> bool {
+    let Ok(out) = Command::new("df").arg("-Pm").arg(folder).output() else { return false };
+    let says = String::from_utf8_lossy(&out.stdout).into_owned();
+    says.lines().nth(1).and_then(|l| l.split_whitespace().nth(3)?.parse().ok()).is_some_and(|free: u64| free >= 2000)
 }
 
 fn prepare() -> Shared {
