@@ -44,7 +44,7 @@ pub fn parse_date(text: &str) -> Result<Date, UnitError> {
     let &[a, b, c] = parts.as_slice() else {
         return Err(not_a_date());
     };
-    let (year, month, day) = if a.len() == 4 {
+    let (year, month, day) = if a.len() == 4 && a.bytes().all(|x| x.is_ascii_digit()) {
         let number: u8 = b.parse().map_err(|_| not_a_date())?;
         (a, Month::try_from(number).map_err(|_| not_a_date())?, c)
     } else if let Some(month) = named_month(a) {
