@@ -26,6 +26,7 @@ pub mod clock;
 pub mod cluster;
 pub mod demo;
 pub mod jobs;
+pub mod listing;
 pub mod roads;
 pub mod route;
 pub mod season;
