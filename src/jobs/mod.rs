@@ -6,7 +6,7 @@ pub mod plan_week;
 use crate::{
     clock::Clock,
     store::{
-        self, dealer, due,
+        self, dealer, due, lists,
         queue::{self, Work},
         sessions, week,
     },
@@ -75,7 +75,7 @@ impl Worker {
         Ok(done)
     }
 
-    /// Once a civil day: what is due is worked out again, old sessions go.
+    /// Once a civil day: what is due is worked out again, old sessions and lists go.
     async fn daily(&self) -> Result<(), Error> {
         let now = self.clock.now();
         let today = dealer::get(&self.pool, now).await?.today;
@@ -83,6 +83,7 @@ impl Worker {
         if due::refresh_if_old(&mut tx, today).await? {
             tx.commit().await?;
             sessions::sweep(&self.pool, now).await?;
+            lists::sweep(&self.pool, now).await?;
         }
         Ok(())
     }

@@ -1,34 +1,15 @@
 //! Many rows at once: lists that are brought in, and the demo's invented dealership. One statement a table.
 
+mod bring;
 mod water;
 
+pub use bring::{Brought, Plan, Waiting, keep, plan, sweep};
 pub use water::{DoseRow, ReadingRow, ReportRow, TestRow, add_doses, add_lot, add_reports, add_tests};
 
 use super::Result;
 use sqlx::PgConnection;
-use std::collections::HashMap;
 use time::{Date, OffsetDateTime};
 use uuid::Uuid;
-
-/// Ids by the dealer's own references, for matching a list against what is kept.
-pub async fn customers_by_ref(db: &mut PgConnection, refs: &[String]) -> Result<HashMap<String, Uuid>> {
-    let rows = sqlx::query!(r#"SELECT ref AS "reference!", id FROM customers WHERE ref = ANY($1)"#, refs).fetch_all(db).await?;
-    Ok(rows.into_iter().map(|r| (r.reference, r.id)).collect())
-}
-
-/// Units by reference: id and the code of their programme.
-pub async fn units_by_ref(db: &mut PgConnection, refs: &[String]) -> Result<HashMap<String, (Uuid, String)>> {
-    let rows = sqlx::query!(r#"SELECT ref AS "reference!", id, programme_code FROM units WHERE ref = ANY($1)"#, refs).fetch_all(db).await?;
-    Ok(rows.into_iter().map(|r| (r.reference, (r.id, r.programme_code))).collect())
-}
-
-/// Places of these customers: customer, name in lower case, id.
-pub async fn places_of(db: &mut PgConnection, customers: &[Uuid]) -> Result<HashMap<(Uuid, String), Uuid>> {
-    let rows = sqlx::query!(r#"SELECT customer_id, lower(name) AS "name!", id FROM places WHERE customer_id = ANY($1)"#, customers)
-        .fetch_all(db)
-        .await?;
-    Ok(rows.into_iter().map(|r| ((r.customer_id, r.name), r.id)).collect())
-}
 
 #[derive(Clone, Debug, Default)]
 pub struct CustomerRow {

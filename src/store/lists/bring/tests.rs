@@ -1,0 +1,163 @@
+//! Old water tests of a list: each finds its unit, and is turned into the basis of the unit's programme.
+
+use super::{
+    super::{DoseRow, ReadingRow, TestRow},
+    Plan,
+    customers::once,
+};
+use crate::{
+    listing::{self, Inhibitor, Known, List},
+    secrets,
+    store::{
+        Result,
+        catalogue::Treatments,
+        corrupt,
+        water::{What, ready_product},
+    },
+    water::{Counts, KitError, Programme, TestKit, convert},
+};
+use sqlx::PgConnection;
+use std::collections::{HashMap, HashSet};
+use uuid::Uuid;
+
+/// A unit that is kept.
+struct Kept {
+    id: Uuid,
+    programme_code: String,
+    kit_code: Option<String>,
+    product_id: Option<Uuid>,
+}
+
+/// Why a row cannot be kept: the column, and what to do.
+type Wrong = (&'static str, String);
+
+async fn kept(db: &mut PgConnection, references: &[String]) -> Result<HashMap<String, Kept>> {
+    let rows = sqlx::query!(r#"SELECT ref AS "reference!", id, programme_code, kit_code, product_id FROM units WHERE ref = ANY($1)"#, references).fetch_all(db).await?;
+    let kept = |id, programme_code, kit_code, product_id| Kept { id, programme_code, kit_code, product_id };
+    Ok(rows.into_iter().map(|r| (r.reference, kept(r.id, r.programme_code, r.kit_code, r.product_id))).collect())
+}
+
+pub(super) async fn plan(db: &mut PgConnection, list: &List, known: &Known, treatments: &Treatments) -> Result<Plan> {
+    let (rows, complaints) = listing::tests(list, known);
+    let mut plan = Plan { complaints, ..Plan::default() };
+    let units = kept(&mut *db, &once(rows.iter().map(|r| &r.unit))).await?;
+    let mut seen: HashMap<String, &listing::TestRow> = HashMap::new();
+    let mut ready = Vec::new();
+    for row in &rows {
+        let Some(unit) = units.get(&row.unit) else {
+            let what = "No unit of this reference is kept. Bring in the units first, or correct it.";
+            plan.complaints.push(list.complaint(row.row, "unit", what));
+            continue;
+        };
+        let programme = treatments.programme(&unit.programme_code).ok_or_else(|| corrupt("units", unit.id, "its programme is gone"))?;
+        let made = readings(row, unit, programme, treatments).and_then(|r| Ok((r, dose(row, unit, treatments)?)));
+        let (readings, dose) = match made {
+            Ok(made) => made,
+            Err((column, what)) => {
+                plan.complaints.push(list.complaint(row.row, column, what));
+                continue;
+            }
+        };
+        let mark = mark(unit.id, row);
+        let first = *seen.entry(mark.clone()).or_insert(row);
+        if first.row == row.row {
+            ready.push((mark, unit.id, row, readings, dose));
+        } else if *first == (listing::TestRow { row: first.row, ..row.clone() }) {
+            plan.already += 1;
+        } else {
+            let what = format!("Line {} holds the same test with another kit, basis or dose. Take one of the two out.", list.line(first.row));
+            plan.complaints.push(list.complaint(row.row, "unit", what));
+        }
+    }
+    let marks: Vec<String> = ready.iter().map(|r| r.0.clone()).collect();
+    let here = here_already(db, &marks).await?;
+    for (mark, unit_id, row, readings, dose) in ready {
+        if here.contains(&mark) {
+            plan.already += 1;
+            continue;
+        }
+        let test = TestRow { id: Uuid::now_v7(), unit_id, taken_on: row.taken_on, made_by: row.made_by, report_id: None, fill_id: None, list_row: Some(mark), readings };
+        plan.writes.tests.push(test);
+        plan.writes.doses.extend(dose);
+    }
+    Ok(plan)
+}
+
+async fn here_already(db: &mut PgConnection, marks: &[String]) -> Result<HashSet<String>> {
+    let rows = sqlx::query_scalar!(r#"SELECT list_row AS "mark!" FROM water_tests WHERE list_row = ANY($1)"#, marks).fetch_all(db).await?;
+    Ok(rows.into_iter().collect())
+}
+
+/// What makes a row the same test on another day of bringing it in: unit, day, maker and the figures as they were read. Kit and basis
+/// are left out, so that naming them later does not double the test.
+fn mark(unit: Uuid, row: &listing::TestRow) -> String {
+    let figure = match row.inhibitor {
+        Some(Inhibitor::Drops(n)) => format!("{n} drops"),
+        Some(Inhibitor::Value(v, _)) => format!("{} mg/L", v.get()),
+        None => String::new(),
+    };
+    let ph = row.ph.map(|p| p.get().to_string()).unwrap_or_default();
+    let text = format!("{unit} {} {} {figure} pH {ph}", row.taken_on, row.made_by);
+    let digits = secrets::sha256(text.as_bytes()).into_iter().flat_map(|b| [b >> 4, b & 15]);
+    digits.filter_map(|d| char::from_digit(u32::from(d), 16)).collect()
+}
+
+fn readings(row: &listing::TestRow, unit: &Kept, programme: &Programme, treatments: &Treatments) -> Result<Vec<ReadingRow>, Wrong> {
+    let named = row.kit.as_deref().and_then(|code| treatments.kit(code));
+    let inhibitor = match row.inhibitor {
+        None => None,
+        Some(Inhibitor::Drops(n)) => Some(from_drops(n, named.or_else(|| drop_kit(unit, programme, treatments)), programme)?),
+        Some(Inhibitor::Value(v, basis)) => {
+            let kit_words = |e: KitError| ("value", e.to_string());
+            let (basis, level) = match (basis, named) {
+                (Some(basis), _) => (basis, convert(v, basis, programme.basis).map_err(|e| ("value", e.to_string()))?),
+                (None, Some(kit)) => (kit.basis, kit.from_value(v, programme.basis).map_err(kit_words)?.level),
+                (None, None) => return Err(("value", "What is it counted as? Write the basis, or the kit it was read with.".to_owned())),
+            };
+            let kit_code = named.map(|k| k.code.clone());
+            Some(ReadingRow { what: What::Inhibitor.as_str(), kit_code, drops: None, value_milli: v.get() * 1000, basis: basis.as_str().to_owned(), programme_mg_l: i32::try_from(level.get()).ok() })
+        }
+    };
+    let ph = row.ph.map(|p| ReadingRow {
+        what: What::Ph.as_str(),
+        kit_code: None,
+        drops: None,
+        value_milli: p.get() * 10,
+        basis: What::Ph.basis().to_owned(),
+        programme_mg_l: None,
+    });
+    Ok(inhibitor.into_iter().chain(ph).collect())
+}
+
+/// The kit whose drops were counted when the row names none: the unit's own, else the first for its programme that counts drops.
+fn drop_kit<'a>(unit: &Kept, programme: &'a Programme, treatments: &'a Treatments) -> Option<&'a TestKit> {
+    let own = unit.kit_code.as_deref().and_then(|code| treatments.kit(code));
+    own.or_else(|| treatments.kits_for(programme).find(|k| k.max_drops().is_some()))
+}
+
+fn from_drops(drops: u16, kit: Option<&TestKit>, programme: &Programme) -> Result<ReadingRow, Wrong> {
+    let none = || ("drops", format!("No kit that counts drops is kept for the programme “{}”. Name one under “kit”.", programme.name));
+    let kit = kit.ok_or_else(none)?;
+    let measured = kit.from_drops(drops, programme.basis).map_err(|e| ("drops", format!("{e} The kit is “{}”.", kit.name)))?;
+    let per_drop = match kit.counts {
+        Counts::Drops { per_drop, .. } => i64::from(per_drop.get()),
+        Counts::Direct { .. } => 0,
+    };
+    Ok(ReadingRow {
+        what: What::Inhibitor.as_str(),
+        kit_code: Some(kit.code.clone()),
+        drops: Some(i32::from(drops)),
+        value_milli: i64::from(drops) * per_drop * 10 * i64::from(kit.dilution.get()),
+        basis: kit.basis.as_str().to_owned(),
+        programme_mg_l: i32::try_from(measured.level.get()).ok(),
+    })
+}
+
+fn dose(row: &listing::TestRow, unit: &Kept, treatments: &Treatments) -> Result<Option<DoseRow>, Wrong> {
+    let Some(cells) = &row.dose else { return Ok(None) };
+    let named = cells.product.as_deref().and_then(|code| code.parse().ok());
+    let usual = || ready_product(treatments, unit.product_id, &unit.programme_code).map(|(id, _)| id);
+    let none = || ("amount", "No treatment product is kept for this unit’s programme. Name one under “product”.".to_owned());
+    let product_id = named.or_else(usual).ok_or_else(none)?;
+    Ok(Some(DoseRow { unit_id: unit.id, given_on: row.taken_on, product_id, lot_id: None, amount_ml: cells.amount.get(), report_id: None }))
+}

@@ -1,0 +1,191 @@
+//! Units of a list: each finds its customer, its place, its programme.
+
+use super::{
+    super::{FillRow, PlaceRow, ReadingRow, TestRow, UnitRow, VolumeRow},
+    Plan,
+    customers::{self, once},
+    same_name,
+};
+use crate::{
+    listing::{self, FillCells, Known, List},
+    store::{
+        Result,
+        catalogue::{Treatments, UnitKind},
+        water::What,
+    },
+    water::Programme,
+};
+use sqlx::PgConnection;
+use std::collections::HashMap;
+use time::Date;
+use uuid::Uuid;
+
+/// Where units may stand, and what is kept already.
+struct Ground<'a> {
+    list: &'a List,
+    treatments: &'a Treatments,
+    kinds: &'a [UnitKind],
+    usual_programme: Option<&'a Programme>,
+    customers: HashMap<String, customers::Kept>,
+    /// Places that are kept, by customer: name and id.
+    places: HashMap<Uuid, Vec<(String, Uuid)>>,
+    /// Places that this list makes: by customer and name.
+    made: HashMap<(Uuid, String), Uuid>,
+    today: Date,
+}
+
+/// Why a row cannot be kept: the column, and what to do.
+type Wrong = (&'static str, String);
+
+pub(super) async fn plan(db: &mut PgConnection, list: &List, known: &Known, treatments: &Treatments, kinds: &[UnitKind]) -> Result<Plan> {
+    let (rows, complaints) = listing::units(list, known);
+    let mut plan = Plan { complaints, ..Plan::default() };
+    let kept = kept(&mut *db, &once(rows.iter().map(|r| &r.reference))).await?;
+    let customers = customers::by_reference(&mut *db, &once(rows.iter().map(|r| &r.customer))).await?;
+    let ids: Vec<Uuid> = customers.values().map(|c| c.id).collect();
+    let mut places: HashMap<Uuid, Vec<(String, Uuid)>> = HashMap::new();
+    for (customer, name, id) in customers::places(&mut *db, &ids).await? {
+        places.entry(customer).or_default().push((name, id));
+    }
+    let usual_programme = usual_programme(db, treatments).await?;
+    let mut ground = Ground { list, treatments, kinds, usual_programme, customers, places, made: HashMap::new(), today: known.today };
+    let mut gaps = false;
+    for row in rows {
+        if let Some((customer, name)) = kept.get(&row.reference) {
+            if customer.as_ref() == Some(&row.customer) {
+                plan.already += 1;
+            } else {
+                let what = format!("The unit of this reference is kept under another customer, “{name}”. Correct one of the two references.");
+                plan.complaints.push(list.complaint(row.row, "customer", what));
+            }
+            continue;
+        }
+        gaps |= row.programme.is_none();
+        if let Err((column, what)) = ground.add(&row, &mut plan) {
+            plan.complaints.push(list.complaint(row.row, column, what));
+        }
+    }
+    if let Some(usual) = usual_programme.filter(|_| gaps) {
+        plan.remarks.push(format!("Where the list names no programme, “{}” is taken. A wrong programme makes a wrong dose: check it.", usual.name));
+    }
+    Ok(plan)
+}
+
+/// Units that are kept under these references: their customer's reference and name.
+async fn kept(db: &mut PgConnection, references: &[String]) -> Result<HashMap<String, (Option<String>, String)>> {
+    let rows = sqlx::query!(
+        r#"SELECT u.ref AS "reference!", c.ref AS customer, c.name FROM units u JOIN customers c ON c.id = u.customer_id WHERE u.ref = ANY($1)"#,
+        references
+    )
+    .fetch_all(db)
+    .await?;
+    Ok(rows.into_iter().map(|r| (r.reference, (r.customer, r.name))).collect())
+}
+
+/// The programme that most units have; with none kept yet, the first of the book.
+async fn usual_programme<'a>(db: &mut PgConnection, treatments: &'a Treatments) -> Result<Option<&'a Programme>> {
+    let code = sqlx::query_scalar!("SELECT programme_code FROM units GROUP BY programme_code ORDER BY count(*) DESC, programme_code LIMIT 1").fetch_optional(db).await?;
+    let usual = code.and_then(|c| treatments.programme(&c));
+    Ok(usual.or_else(|| treatments.programmes.first()))
+}
+
+impl Ground<'_> {
+    fn add(&mut self, row: &listing::UnitRow, plan: &mut Plan) -> Result<(), Wrong> {
+        let programme = self.programme(row)?;
+        let customer_id = self.customers.get(&row.customer).map(|c| c.id);
+        let customer_id = customer_id.ok_or_else(|| ("customer", "No customer of this reference is kept. Bring in the customers first, or correct it.".to_owned()))?;
+        let (place_id, new_place) = self.place(row, customer_id)?;
+        let id = Uuid::now_v7();
+        let kind = self.kinds.iter().find(|k| k.code == row.kind);
+        plan.writes.places.extend(new_place);
+        plan.writes.units.push(UnitRow {
+            id,
+            place_id,
+            customer_id,
+            reference: Some(row.reference.clone()),
+            name: if row.name.is_empty() { kind.map_or_else(|| row.kind.clone(), |k| k.name.clone()) } else { row.name.clone() },
+            kind_code: row.kind.clone(),
+            serial: row.serial.clone(),
+            installed_on: row.installed_on,
+            jacket_ml: row.jacket.map(crate::units::Millilitres::get).or_else(|| kind.and_then(|k| k.jacket_ml)),
+            aluminium: row.aluminium,
+            programme_code: programme,
+            kit_code: row.kit.clone(),
+        });
+        plan.writes.volumes.extend(row.volume.map(|v| VolumeRow {
+            unit_id: id,
+            volume_ml: v.volume().get(),
+            plus_minus_ml: v.plus_minus().get(),
+            method: v.method().as_str(),
+            // As old as what it comes from, so that whatever is found later counts more.
+            found_on: row.fill.map(|f| f.filled_on).or(row.installed_on).unwrap_or(self.today),
+        }));
+        if let Some(cells) = &row.fill {
+            let fill_id = Uuid::now_v7();
+            plan.writes.fills.push(fill(fill_id, id, cells));
+            plan.writes.tests.extend(fill_test(fill_id, id, cells));
+        }
+        Ok(())
+    }
+
+    fn programme(&self, row: &listing::UnitRow) -> Result<String, Wrong> {
+        let named = row.programme.as_deref().and_then(|code| self.treatments.programme(code));
+        let programme = named.or(self.usual_programme).ok_or_else(|| ("programme", "No treatment programme is kept yet. Add one first.".to_owned()))?;
+        let kit = row.kit.as_deref().and_then(|code| self.treatments.kit(code));
+        if kit.is_some_and(|k| k.basis.analyte() != programme.analyte()) {
+            return Err(("kit", format!("This kit does not measure what the programme “{}” counts. Name another kit, or leave the cell empty.", programme.name)));
+        }
+        Ok(programme.code.clone())
+    }
+
+    /// The place a row means. A customer without places gets the one that the list names; a name that is none of several is
+    /// taken for a slip, because a second yard without a pin could not be routed.
+    fn place(&mut self, row: &listing::UnitRow, customer: Uuid) -> Result<(Uuid, Option<PlaceRow>), Wrong> {
+        let kept = self.places.get(&customer).map_or(&[][..], Vec::as_slice);
+        let wanted = same_name(&row.place);
+        let title = self.list.title("place").to_owned();
+        match kept {
+            [] => {
+                let name = if row.place.is_empty() { "Home".to_owned() } else { row.place.clone() };
+                let mut new = None;
+                let id = *self.made.entry((customer, same_name(&name))).or_insert_with(|| {
+                    let place = PlaceRow { id: Uuid::now_v7(), customer_id: customer, name, ..PlaceRow::default() };
+                    let id = place.id;
+                    new = Some(place);
+                    id
+                });
+                Ok((id, new))
+            }
+            [(_, only)] if wanted.is_empty() => Ok((*only, None)),
+            several => {
+                let found = several.iter().find(|(name, _)| same_name(name) == wanted);
+                let names = || several.iter().map(|(name, _)| format!("“{name}”")).collect::<Vec<_>>().join(", ");
+                let what = || if wanted.is_empty() { "This customer has several places" } else { "This customer has no place of this name" };
+                found.map(|(_, id)| (*id, None)).ok_or_else(|| {
+                    ("place", format!("{}. Write one of {} under “{title}”, or bring in the new place with the customers.", what(), names()))
+                })
+            }
+        }
+    }
+}
+
+const fn fill(id: Uuid, unit_id: Uuid, cells: &FillCells) -> FillRow {
+    FillRow {
+        id,
+        unit_id,
+        filled_on: cells.filled_on,
+        source_water: cells.source_water,
+        softened: cells.softened,
+        fluid: cells.fluid,
+        glycol_percent: cells.glycol_percent,
+        amount_ml: None,
+    }
+}
+
+/// The hardness of the fill water is a test of that fill.
+fn fill_test(fill_id: Uuid, unit_id: Uuid, cells: &FillCells) -> Option<TestRow> {
+    let hardness = cells.hardness?;
+    let what = What::Hardness;
+    let reading = ReadingRow { what: what.as_str(), kit_code: None, drops: None, value_milli: hardness.get() * 1000, basis: what.basis().to_owned(), programme_mg_l: None };
+    Some(TestRow { id: Uuid::now_v7(), unit_id, taken_on: cells.filled_on, made_by: "office", report_id: None, fill_id: Some(fill_id), list_row: None, readings: vec![reading] })
+}
