@@ -38,7 +38,11 @@ pub(super) async fn import(place: &Place, file: &Path, list: ListKind, only_good
     match brought {
         Some(brought) => say(&summary(&brought)),
         None if !plan.missing.is_empty() => bail!("nothing was kept: rename the columns and try again"),
-        None => bail!("nothing was kept: {} of {} rows need fixing. Fix them, or keep the others with --only-good-rows REST.csv", plan.brought().to_fix, list.sheet.rows.len()),
+        None => bail!(
+            "nothing was kept: {} of {} rows need fixing. Fix them, or keep the others with --only-good-rows REST.csv",
+            plan.brought().to_fix,
+            list.sheet.rows.len()
+        ),
     }
     Ok(())
 }
@@ -58,7 +62,8 @@ async fn keep(db: &Database, list: &List, only_good_rows: Option<&Path>) -> Resu
     let mut tx = db.pool.begin().await?;
     let (plan, brought) = lists::keep(&mut tx, list, only_good_rows.is_some(), &Actor::command_line(), today, now).await?;
     if let Some(path) = only_good_rows.filter(|_| brought.is_some() && !plan.complaints.is_empty()) {
-        std::fs::write(path, rest(&list.sheet, &plan.complaints)).with_context(|| format!("{} cannot be written, so nothing was kept", path.display()))?;
+        std::fs::write(path, rest(&list.sheet, &plan.complaints))
+            .with_context(|| format!("{} cannot be written, so nothing was kept", path.display()))?;
         say(&format!("The rows to fix are in {}.", path.display()));
     }
     if brought.is_some() {

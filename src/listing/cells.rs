@@ -1,6 +1,6 @@
 //! One row's cells as typed values; what cannot be read becomes a complaint.
 
-use super::{Complaint, List, columns};
+use super::{Complaint, List, columns, one_line};
 use crate::units::{Millilitres, VolumeUnit, parse_date, parse_volume};
 use time::Date;
 
@@ -70,9 +70,9 @@ impl<'a> Cells<'a> {
         cell
     }
 
-    /// Text on one line; several spaces and line breaks become one space.
+    /// Text on one line.
     pub(super) fn text(&mut self, name: &str, most: usize) -> String {
-        self.lines(name, most).split_whitespace().collect::<Vec<_>>().join(" ")
+        one_line(&self.lines(name, most))
     }
 
     /// Text that every row needs.

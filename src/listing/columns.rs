@@ -74,7 +74,11 @@ const fn may(name: &'static str, also: &'static [&'static str], says: &'static s
 }
 
 const CUSTOMERS: &[Column] = &[
-    needed("reference", &["ref", "customer reference", "customer ref", "customer number", "customer no", "customer id", "number", "id"], "Your own number for the customer, 40 characters at most. The same list twice is known by it."),
+    needed(
+        "reference",
+        &["ref", "customer reference", "customer ref", "customer number", "customer no", "customer id", "number", "id"],
+        "Your own number for the customer, 40 characters at most. The same list twice is known by it.",
+    ),
     needed("name", &["customer", "customer name", "full name"], "The customer’s name. With several places, the same name on each row."),
     may("phone", &["telephone", "tel", "phone number", "mobile", "cell"], "As you dial it."),
     may("email", &["mail", "e-mail", "email address", "mail address"], "One address."),
@@ -89,38 +93,86 @@ const CUSTOMERS: &[Column] = &[
 ];
 
 const UNITS: &[Column] = &[
-    needed("reference", &["ref", "unit reference", "unit ref", "unit number", "unit no", "unit id", "id"], "Your own number for the unit, 40 characters at most. The same list twice is known by it."),
-    needed("customer", &["customer reference", "customer ref", "customer number", "customer no", "customer id"], "The customer’s reference. Bring in the customers first."),
-    may("place", &["place name", "yard", "site"], "One of the customer’s places, by name. Empty: the only one. A customer without places gets this one."),
+    needed(
+        "reference",
+        &["ref", "unit reference", "unit ref", "unit number", "unit no", "unit id", "id"],
+        "Your own number for the unit, 40 characters at most. The same list twice is known by it.",
+    ),
+    needed(
+        "customer",
+        &["customer reference", "customer ref", "customer number", "customer no", "customer id"],
+        "The customer’s reference. Bring in the customers first.",
+    ),
+    may(
+        "place",
+        &["place name", "yard", "site"],
+        "One of the customer’s places, by name. Empty: the only one. A customer without places gets this one.",
+    ),
     may("name", &["unit name", "unit", "heater"], "What you call the unit. Empty: the name of its kind."),
     needed("kind", &["unit kind", "type", "size", "model"], "A kind of unit, by its code or its name."),
     may("serial", &["serial number", "serial no", "serial nr"], "From the plate."),
     may("installed on", &["installed", "install date", "installation date", "date installed"], "A day, as 2019-10-05 or Oct 5, 2019."),
     may("jacket", &["jacket volume"], "What the jacket alone holds, with its unit, as 400 gal or 1514 L. Empty: as its kind."),
-    may("volume", &["water volume", "total volume", "system volume", "loop volume"], "Jacket and loop together, with its unit, as 430 gal or 1630 L."),
-    may("volume method", &["method", "volume by", "how found", "found by"], "label, piping, water meter, tracer or guess. Empty: a guess, ± 20 %."),
+    may(
+        "volume",
+        &["water volume", "total volume", "system volume", "loop volume"],
+        "Jacket and loop together, with its unit, as 430 gal or 1630 L.",
+    ),
+    may(
+        "volume method",
+        &["method", "volume by", "how found", "found by"],
+        "label, piping, water meter, tracer or guess. Empty: a guess, ± 20 %.",
+    ),
     may("aluminium", &["aluminum", "has aluminium", "has aluminum"], "yes where the water touches aluminium; it changes the pH band."),
-    may("programme", &["program", "treatment", "treatment programme", "treatment program"], "A treatment programme, by its code or its name. Empty: the one most of your units have."),
+    may(
+        "programme",
+        &["program", "treatment", "treatment programme", "treatment program"],
+        "A treatment programme, by its code or its name. Empty: the one most of your units have.",
+    ),
     may("kit", &["test kit"], "A test kit, by its code or its name. Empty: the usual one of the programme."),
     may("filled on", &["filled", "fill date", "date filled", "last filled"], "The day of the present fill."),
-    may("source water", &["water source", "source", "fill water"], "well, town supply, hauled, rain or unknown. Needs the day it was filled."),
+    may(
+        "source water",
+        &["water source", "source", "fill water"],
+        "well, town supply, hauled, rain or unknown. Needs the day it was filled.",
+    ),
     may("softened", &["soft water", "water softened"], "yes or no. Needs the day it was filled."),
-    may("hardness", &["fill hardness", "water hardness", "source hardness"], "Of the fill water, in mg/L as CaCO3 (ppm) or gpg. Needs the day it was filled."),
+    may(
+        "hardness",
+        &["fill hardness", "water hardness", "source hardness"],
+        "Of the fill water, in mg/L as CaCO3 (ppm) or gpg. Needs the day it was filled.",
+    ),
     may("fluid", &["glycol", "antifreeze"], "water, propylene glycol or ethylene glycol. Empty: water. Needs the day it was filled."),
     may("glycol percent", &["percent glycol", "glycol share"], "1 to 70, where there is glycol."),
 ];
 
 const TESTS: &[Column] = &[
-    needed("unit", &["unit reference", "unit ref", "unit number", "unit no", "unit id", "reference", "ref"], "The unit’s reference. Bring in the units first."),
+    needed(
+        "unit",
+        &["unit reference", "unit ref", "unit number", "unit no", "unit id", "reference", "ref"],
+        "The unit’s reference. Bring in the units first.",
+    ),
     needed("date", &["taken on", "tested on", "test date", "date tested", "day"], "The day of the test, as 2024-10-05 or Oct 5, 2024."),
     may("drops", &["drop count", "number of drops"], "How many drops the kit took. Drops or a value, not both."),
-    may("value", &["reading", "level", "inhibitor", "inhibitor level", "concentration"], "Read off in mg/L (ppm), with a basis or a kit. “1050 as NO2” says both."),
+    may(
+        "value",
+        &["reading", "level", "inhibitor", "inhibitor level", "concentration"],
+        "Read off in mg/L (ppm), with a basis or a kit. “1050 as NO2” says both.",
+    ),
     may("basis", &["as", "counted as", "value basis"], "What the value is counted as: NO2, NaNO2, Mo, MoO4 …"),
     may("kit", &["test kit"], "By its code or its name. Empty: the unit’s own, else the usual one of its programme."),
     may("ph", &["ph value", "ph reading"], "As 8.9."),
     may("by", &["tested by", "made by", "who", "test by"], "technician, customer, laboratory or office. Empty: technician."),
-    may("product", &["dose product", "treatment product", "inhibitor product"], "What was put in after the test, by its name. Empty: the usual one of the unit’s programme."),
-    may("amount", &["dose", "dose amount", "amount given", "dose given", "put in"], "How much of it, with its unit, as 650 mL or 22 fl oz."),
+    may(
+        "product",
+        &["dose product", "treatment product", "inhibitor product"],
+        "What was put in after the test, by its name. Empty: the usual one of the unit’s programme.",
+    ),
+    may(
+        "amount",
+        &["dose", "dose amount", "amount given", "dose given", "put in"],
+        "How much of it, with its unit, as 650 mL or 22 fl oz.",
+    ),
 ];
 
 /// Letters and digits only, in lower case: `Filled_On` and "filled on" are one.
@@ -182,7 +234,9 @@ impl Matching {
         for titles in [&plain_titles, &without_unit] {
             for (slot, column) in kind.columns().iter().enumerate() {
                 let names = std::iter::once(&column.name).chain(column.also);
-                let at = || names.map(|n| plain(n)).find_map(|n| titles.iter().enumerate().position(|(i, t)| *t == n && !found.contains(&Some(i))));
+                let at = || {
+                    names.map(|n| plain(n)).find_map(|n| titles.iter().enumerate().position(|(i, t)| *t == n && !found.contains(&Some(i))))
+                };
                 if found.get(slot) == Some(&None) {
                     let at = at();
                     found[slot] = at;
@@ -211,9 +265,13 @@ impl Matching {
             if column.needed && place.is_none() {
                 says.push(format!("No column is matched to “{}”. {}", column.name, column.says));
             }
-            let twin = kind.columns().iter().take_while(|c| c.name != column.name).find(|c| place.is_some() && self.place(kind, c.name) == place);
+            let twin =
+                kind.columns().iter().take_while(|c| c.name != column.name).find(|c| place.is_some() && self.place(kind, c.name) == place);
             if let Some(twin) = twin {
-                says.push(format!("One column of the file is matched to both “{}” and “{}”. Choose another for one of them.", twin.name, column.name));
+                says.push(format!(
+                    "One column of the file is matched to both “{}” and “{}”. Choose another for one of them.",
+                    twin.name, column.name
+                ));
             }
         }
         if kind == Kind::Tests && ["drops", "value", "ph"].iter().all(|n| self.place(kind, n).is_none()) {
@@ -224,7 +282,8 @@ impl Matching {
 
     /// Columns of the file that serve as nothing. The `fix` column of a list that was given back is not counted.
     pub fn unused<'a>(&self, header: &'a [String]) -> Vec<&'a str> {
-        let idle = header.iter().enumerate().filter(|(i, title)| !self.0.contains(&Some(*i)) && !title.is_empty() && !super::rest::is_fix(title));
+        let idle =
+            header.iter().enumerate().filter(|(i, title)| !self.0.contains(&Some(*i)) && !title.is_empty() && !super::rest::is_fix(title));
         idle.map(|(_, title)| title.as_str()).collect()
     }
 }

@@ -58,7 +58,9 @@ fn customer(cells: &mut Cells<'_>, said: &mut Said) -> CustomerRow {
     if !reference.is_empty() && !name.is_empty() {
         let (first, before) = said.names.entry(reference.clone()).or_insert_with(|| (line, name.clone()));
         if plain(before) != plain(&name) {
-            let what = format!("Line {first} calls this reference “{before}”. Give each customer a reference of their own, or write the name alike.");
+            let what = format!(
+                "Line {first} calls this reference “{before}”. Give each customer a reference of their own, or write the name alike."
+            );
             cells.complain("name", what);
         }
     }
@@ -71,7 +73,10 @@ fn customer(cells: &mut Cells<'_>, said: &mut Said) -> CustomerRow {
         let key = (reference.clone(), plain(&p.name));
         let (first, before) = said.places.entry(key).or_insert_with(|| (line, stands.clone()));
         if plain(before) != plain(&stands) {
-            let what = format!("Line {first} has this place of this customer at “{}”. Give each place a name of its own, or write the address alike.", before.trim());
+            let what = format!(
+                "Line {first} has this place of this customer at “{}”. Give each place a name of its own, or write the address alike.",
+                before.trim()
+            );
             cells.complain("place", what);
         }
     }
@@ -122,5 +127,9 @@ fn degrees(cell: &str, most: f64, example: &str) -> Result<f64, String> {
     let text = cell.replace('\u{2212}', "-");
     let plain = !text.is_empty() && text.trim_start_matches('-').chars().all(|c| c.is_ascii_digit() || c == '.');
     let value: f64 = text.parse().ok().filter(|_| plain).ok_or_else(says)?;
-    if value.abs() <= most { Ok(value) } else { Err(format!("This is beyond {most} degrees. Check that latitude and longitude are not the wrong way round.")) }
+    if value.abs() <= most {
+        Ok(value)
+    } else {
+        Err(format!("This is beyond {most} degrees. Check that latitude and longitude are not the wrong way round."))
+    }
 }

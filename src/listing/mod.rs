@@ -65,6 +65,11 @@ impl List {
         cell.map_or("", String::as_str)
     }
 
+    /// The same on one line, with single spaces: as references and names are compared.
+    pub fn text(&self, row: usize, name: &str) -> String {
+        one_line(self.cell(row, name))
+    }
+
     /// A column of the list as the file calls it.
     pub fn title<'a>(&'a self, name: &'a str) -> &'a str {
         let title = self.matching.place(self.kind, name).and_then(|i| self.sheet.header.get(i));
@@ -86,7 +91,11 @@ impl List {
         let cells = &self.sheet.rows.get(row)?.cells;
         let width = self.sheet.header.len();
         let beyond = cells.iter().skip(width).find(|c| !c.is_empty())?;
-        let what = format!("This row has {} cells, but there are {width} column names. Put a cell that holds a {} in quotation marks.", cells.len(), self.separator_word());
+        let what = format!(
+            "This row has {} cells, but there are {width} column names. Put a cell that holds a {} in quotation marks.",
+            cells.len(),
+            self.separator_word()
+        );
         Some(Complaint { row, line: self.line(row), column: "(beyond the last)".to_owned(), cell: shorten(beyond), what })
     }
 
@@ -99,8 +108,13 @@ impl List {
     }
 }
 
+/// Several spaces and line breaks become one space.
+fn one_line(cell: &str) -> String {
+    cell.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
 /// The start of a cell, on one line.
 fn shorten(cell: &str) -> String {
-    let one_line = cell.split_whitespace().collect::<Vec<_>>().join(" ");
+    let one_line = one_line(cell);
     if one_line.chars().count() <= 60 { one_line } else { format!("{} …", one_line.chars().take(60).collect::<String>()) }
 }

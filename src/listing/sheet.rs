@@ -24,7 +24,9 @@ pub enum SheetError {
     Workbook,
     #[error("This file is UTF-16 text. Save it again as CSV in UTF-8.")]
     Utf16,
-    #[error("Line {line} is not UTF-8 text, so accented letters and degree signs would come in wrong. Save the file again as CSV in UTF-8.")]
+    #[error(
+        "Line {line} is not UTF-8 text, so accented letters and degree signs would come in wrong. Save the file again as CSV in UTF-8."
+    )]
     NotUtf8 { line: usize },
     #[error("The quotation mark that opens on line {line} is never closed. Close it, or take it out.")]
     OpenQuote { line: usize },

@@ -75,7 +75,9 @@ fn test(cells: &mut Cells<'_>, known: &Known) -> Option<TestRow> {
     let kit = cells.code("kit", &known.kits, "test kit");
     let inhibitor = inhibitor(cells);
     let ph = cells.read("ph", parse_ph);
-    let made_by = cells.word("by", &MAKERS, "Write technician, customer, laboratory or office; a person’s name does not say which.").unwrap_or("technician");
+    let made_by = cells
+        .word("by", &MAKERS, "Write technician, customer, laboratory or office; a person’s name does not say which.")
+        .unwrap_or("technician");
     let dose = dose(cells, known);
     if ["drops", "value", "ph"].iter().all(|n| cells.is_empty(n)) {
         let column = ["drops", "value", "ph"].into_iter().find(|n| cells.list.matching.place(cells.list.kind, n).is_some());
@@ -97,7 +99,11 @@ fn inhibitor(cells: &mut Cells<'_>) -> Option<Inhibitor> {
         return None;
     }
     if value_empty && !cells.is_empty("basis") {
-        let what = if drops_empty { "The basis stands alone. Write a value, or leave this cell empty." } else { "Drops are counted as their kit says. Leave this cell empty." };
+        let what = if drops_empty {
+            "The basis stands alone. Write a value, or leave this cell empty."
+        } else {
+            "Drops are counted as their kit says. Leave this cell empty."
+        };
         cells.complain("basis", what);
     }
     if let Some(drops) = drops {

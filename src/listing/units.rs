@@ -70,7 +70,10 @@ fn unit(cells: &mut Cells<'_>, known: &Known, lines: &mut HashMap<String, usize>
         let line = cells.list.line(cells.row);
         let first = *lines.entry(reference.clone()).or_insert(line);
         if first != line {
-            cells.complain("reference", format!("Line {first} has this reference already. Give each unit one of its own, or take one row out."));
+            cells.complain(
+                "reference",
+                format!("Line {first} has this reference already. Give each unit one of its own, or take one row out."),
+            );
         }
     }
     let customer = cells.needed("customer", 40);
@@ -87,7 +90,22 @@ fn unit(cells: &mut Cells<'_>, known: &Known, lines: &mut HashMap<String, usize>
     let kit = cells.code("kit", &known.kits, "test kit");
     let fill = fill(cells, known.today);
     let kind = kind?;
-    Some(UnitRow { row: cells.row, reference, customer, place, name, kind, serial, installed_on, jacket, volume, aluminium, programme, kit, fill })
+    Some(UnitRow {
+        row: cells.row,
+        reference,
+        customer,
+        place,
+        name,
+        kind,
+        serial,
+        installed_on,
+        jacket,
+        volume,
+        aluminium,
+        programme,
+        kit,
+        fill,
+    })
 }
 
 const METHODS: [(&str, Method); 16] = [
@@ -118,7 +136,10 @@ fn volume(cells: &mut Cells<'_>, jacket: Option<Millilitres>) -> Option<WaterVol
     }
     let volume = volume?;
     if jacket.is_some_and(|j| j > volume) {
-        cells.complain("volume", "This is less than the jacket alone holds. It is jacket and loop together: check both numbers and their units.");
+        cells.complain(
+            "volume",
+            "This is less than the jacket alone holds. It is jacket and loop together: check both numbers and their units.",
+        );
     }
     match WaterVolume::by(volume, method.unwrap_or(Method::Guess)) {
         Ok(volume) => Some(volume),
@@ -158,14 +179,22 @@ fn fill(cells: &mut Cells<'_>, today: Date) -> Option<FillCells> {
     let source_water = cells.word("source water", &SOURCES, "Write well, town supply, hauled, rain or unknown.").unwrap_or("unknown");
     let softened = cells.yes_or_no("softened");
     let hardness = cells.read("hardness", |c| match parse_mg_per_litre(c) {
-        Ok(h) if h.get() > HARDEST => Err("No fill water is that hard. Give it in mg/L as CaCO3 (ppm), or write gpg behind the number.".to_owned()),
+        Ok(h) if h.get() > HARDEST => {
+            Err("No fill water is that hard. Give it in mg/L as CaCO3 (ppm), or write gpg behind the number.".to_owned())
+        }
         other => other.map_err(|e| e.to_string()),
     });
     let (fluid, glycol_percent) = fluid(cells);
     if cells.is_empty("filled on") {
         for name in ["source water", "softened", "hardness", "fluid", "glycol percent"] {
             if !cells.is_empty(name) {
-                cells.complain(name, format!("This belongs to a fill. Write the day of the fill under “{}”, or leave this cell empty.", cells.list.title("filled on")));
+                cells.complain(
+                    name,
+                    format!(
+                        "This belongs to a fill. Write the day of the fill under “{}”, or leave this cell empty.",
+                        cells.list.title("filled on")
+                    ),
+                );
             }
         }
     }
@@ -173,17 +202,23 @@ fn fill(cells: &mut Cells<'_>, today: Date) -> Option<FillCells> {
 }
 
 fn fluid(cells: &mut Cells<'_>) -> (&'static str, i32) {
-    let fluid = cells.word("fluid", &FLUIDS, "Write water, propylene glycol or ethylene glycol. Which glycol it is matters: one of them is poisonous.").unwrap_or("water");
+    let fluid = cells
+        .word("fluid", &FLUIDS, "Write water, propylene glycol or ethylene glycol. Which glycol it is matters: one of them is poisonous.")
+        .unwrap_or("water");
     let percent = cells.read("glycol percent", |c| {
         let number: Option<i32> = c.trim_end_matches('%').trim().parse().ok();
         number.filter(|n| (0..=70).contains(n)).ok_or("Write a whole number from 1 to 70.")
     });
     let said = !cells.is_empty("glycol percent");
     match (fluid, percent) {
-        ("water", Some(n)) if n > 0 => cells.complain("fluid", "There is a share of glycol, but the fluid is water. Write which glycol it is."),
+        ("water", Some(n)) if n > 0 => {
+            cells.complain("fluid", "There is a share of glycol, but the fluid is water. Write which glycol it is.")
+        }
         ("water", _) => {}
         (_, Some(0)) => cells.complain("glycol percent", "The fluid is glycol, but its share is 0. Write a whole number from 1 to 70."),
-        (_, None) if !said => cells.complain("glycol percent", "The fluid is glycol, but its share is missing. Write a whole number from 1 to 70."),
+        (_, None) if !said => {
+            cells.complain("glycol percent", "The fluid is glycol, but its share is missing. Write a whole number from 1 to 70.")
+        }
         _ => {}
     }
     (fluid, percent.unwrap_or(0))

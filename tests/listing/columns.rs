@@ -19,7 +19,10 @@ fn other_names_and_units_in_names_are_known() {
     let titles = header(&["Unit no.", "Customer number", "Type", "Volume (US gal)", "Water hardness gpg", "Colour"]);
     let matching = Matching::by_name(Kind::Units, &titles);
     let place = |name| matching.place(Kind::Units, name);
-    assert_eq!([place("reference"), place("customer"), place("kind"), place("volume"), place("hardness")], [Some(0), Some(1), Some(2), Some(3), Some(4)]);
+    assert_eq!(
+        [place("reference"), place("customer"), place("kind"), place("volume"), place("hardness")],
+        [Some(0), Some(1), Some(2), Some(3), Some(4)]
+    );
     assert_eq!(matching.unused(&titles), ["Colour"]);
     assert!(matching.missing(Kind::Units).is_empty());
 }
@@ -30,7 +33,11 @@ fn every_column_is_found_by_each_of_its_names_alone() {
         for column in kind.columns() {
             for name in std::iter::once(&column.name).chain(column.also) {
                 let found = Matching::by_name(kind, &header(&[name])).place(kind, column.name);
-                let shared = kind.columns().iter().take_while(|c| c.name != column.name).any(|c| Matching::by_name(kind, &header(&[name])).place(kind, c.name).is_some());
+                let shared = kind
+                    .columns()
+                    .iter()
+                    .take_while(|c| c.name != column.name)
+                    .any(|c| Matching::by_name(kind, &header(&[name])).place(kind, c.name).is_some());
                 assert!(found == Some(0) && !shared, "{} of {}: {name}", column.name, kind.as_str());
             }
         }

@@ -40,12 +40,18 @@ fn units_come_with_their_water() {
     assert_eq!(first.jacket.unwrap().get(), 1_135_624);
     assert_eq!((first.kind.as_str(), second.kind.as_str()), ("medium", "large"), "by code and by name");
     let fill = first.fill.unwrap();
-    assert_eq!((fill.filled_on, fill.source_water, fill.softened, fill.hardness.unwrap().get()), (date!(2019 - 10 - 06), "well", Some(true), 205));
+    assert_eq!(
+        (fill.filled_on, fill.source_water, fill.softened, fill.hardness.unwrap().get()),
+        (date!(2019 - 10 - 06), "well", Some(true), 205)
+    );
     assert_eq!(second.volume.unwrap().volume().get(), 1_890_000, "a unit in the cell wins over the one in the column’s name");
     assert_eq!(second.fill.unwrap().source_water, "town supply");
     let guess = third.volume.unwrap();
     assert_eq!((guess.method(), guess.plus_minus().get() * 5), (Method::Guess, guess.volume().get() / 5 * 5), "no method: a guess, ± 20 %");
-    assert_eq!((third.aluminium, third.programme.as_deref(), third.kit.as_deref()), (true, Some("nitrite-molybdate"), Some("molybdate-comparator")));
+    assert_eq!(
+        (third.aluminium, third.programme.as_deref(), third.kit.as_deref()),
+        (true, Some("nitrite-molybdate"), Some("molybdate-comparator"))
+    );
     let glycol = fourth.fill.unwrap();
     assert_eq!((glycol.fluid, glycol.glycol_percent), ("propylene glycol", 30));
 }
@@ -66,7 +72,10 @@ fn tests_come_with_basis_and_dose() {
     assert_eq!(value(4), (100, None), "its kit says what it is counted as");
     assert_eq!(rows[4].dose.as_ref().unwrap().product.as_deref(), Some("102"));
     assert_eq!(rows[4].dose.as_ref().unwrap().amount.get(), 651, "22 fl oz of 29.5735 mL");
-    assert_eq!(rows.iter().map(|r| r.made_by).collect::<Vec<_>>(), ["technician", "technician", "laboratory", "customer", "office", "technician"]);
+    assert_eq!(
+        rows.iter().map(|r| r.made_by).collect::<Vec<_>>(),
+        ["technician", "technician", "laboratory", "customer", "office", "technician"]
+    );
     assert_eq!((rows[5].inhibitor, rows[5].ph.unwrap().get()), (None, 820));
 }
 

@@ -12,9 +12,15 @@ use time::macros::date;
 
 /// What the shipped defaults hold, by the same codes and names; the day is fixed.
 fn known() -> Known {
-    let named = |pairs: &[(&str, &str)]| pairs.iter().map(|(code, name)| Named { code: (*code).to_owned(), name: (*name).to_owned() }).collect();
+    let named =
+        |pairs: &[(&str, &str)]| pairs.iter().map(|(code, name)| Named { code: (*code).to_owned(), name: (*name).to_owned() }).collect();
     Known {
-        kinds: named(&[("small", "Small outdoor heater"), ("medium", "Medium outdoor heater"), ("large", "Large outdoor heater"), ("farm", "Farm-size outdoor heater")]),
+        kinds: named(&[
+            ("small", "Small outdoor heater"),
+            ("medium", "Medium outdoor heater"),
+            ("large", "Large outdoor heater"),
+            ("farm", "Farm-size outdoor heater"),
+        ]),
         programmes: named(&[("nitrite-borate", "Nitrite-borate"), ("nitrite-molybdate", "Nitrite-molybdate, by its molybdenum")]),
         kits: named(&[("nitrite-drops-5", "Nitrite drop test, 5 mL sample"), ("molybdate-comparator", "Molybdate colour comparator")]),
         products: named(&[("101", "Nitrite-borate liquid, 20 %"), ("102", "Nitrite-molybdate liquid, 6 % molybdate")]),

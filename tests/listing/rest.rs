@@ -32,7 +32,10 @@ fn formulas_are_disarmed_and_come_back_as_they_were() {
     let given = rest(&list.sheet, &all);
     assert!(given.contains("1,'=1+1,'+1 555 0100,44.6,'-73.2,"), "{given}");
     let again = Sheet::read(given.as_bytes()).unwrap();
-    assert_eq!(again.rows.iter().map(|r| r.cells[..5].to_vec()).collect::<Vec<_>>(), list.sheet.rows.iter().map(|r| r.cells.clone()).collect::<Vec<_>>());
+    assert_eq!(
+        again.rows.iter().map(|r| r.cells[..5].to_vec()).collect::<Vec<_>>(),
+        list.sheet.rows.iter().map(|r| r.cells.clone()).collect::<Vec<_>>()
+    );
 }
 
 #[test]

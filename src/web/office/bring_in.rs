@@ -51,7 +51,8 @@ pub(super) async fn check(who: Office, app: App, upload: Upload) -> Result {
     if let Some(first) = upload.fields.get("list") {
         return match_again(&who, &app, first, &upload).await;
     }
-    let kind = upload.fields.get("kind").and_then(|k| Kind::parse(k)).ok_or_else(|| Error::Bad("Choose what the list holds.".to_owned()))?;
+    let kind =
+        upload.fields.get("kind").and_then(|k| Kind::parse(k)).ok_or_else(|| Error::Bad("Choose what the list holds.".to_owned()))?;
     let wrong = |says: String| start(&who, StatusCode::UNPROCESSABLE_ENTITY, kind, says);
     if upload.file_name.is_empty() && upload.file.is_empty() {
         return wrong("Choose a file.".to_owned());

@@ -65,8 +65,8 @@ pub(super) fn list_routes() -> (Router<App>, Vec<RouteInfo>) {
     let (router, list) = Protected::<Office>::default()
         .get("/bring-in", bring_in::page)
         .post("/bring-in", bring_in::check)
-        .get("/bring-in/{list}", bring_in::report)
-        .get("/bring-in/{list}/to-fix.csv", bring_in::to_fix)
+        .get("/bring-in/{id}", bring_in::report)
+        .get("/bring-in/{id}/to-fix.csv", bring_in::to_fix)
         .post("/bring-in/keep", bring_in::keep)
         .into_parts();
     (router.layer(DefaultBodyLimit::max(LIST_LIMIT)), list)

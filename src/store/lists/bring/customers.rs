@@ -2,7 +2,7 @@
 
 use super::{
     super::{CustomerRow, PlaceRow},
-    Plan, same_name,
+    Plan, references, same_name,
 };
 use crate::{
     listing::{self, List, PlaceCells},
@@ -26,27 +26,24 @@ pub(super) async fn by_reference(db: &mut PgConnection, references: &[String]) -
 
 /// Places of these customers: customer, name, id.
 pub(super) async fn places(db: &mut PgConnection, customers: &[Uuid]) -> Result<Vec<(Uuid, String, Uuid)>> {
-    let rows = sqlx::query!("SELECT customer_id, name, id FROM places WHERE customer_id = ANY($1) ORDER BY id", customers).fetch_all(db).await?;
+    let rows =
+        sqlx::query!("SELECT customer_id, name, id FROM places WHERE customer_id = ANY($1) ORDER BY id", customers).fetch_all(db).await?;
     Ok(rows.into_iter().map(|r| (r.customer_id, r.name, r.id)).collect())
-}
-
-/// References without repetition.
-pub(super) fn once<'a>(references: impl Iterator<Item = &'a String>) -> Vec<String> {
-    let all: HashSet<&String> = references.collect();
-    all.into_iter().cloned().collect()
 }
 
 pub(super) async fn plan(db: &mut PgConnection, list: &List) -> Result<Plan> {
     let (rows, complaints) = listing::customers(list);
     let mut plan = Plan { complaints, ..Plan::default() };
-    let kept = by_reference(&mut *db, &once(rows.iter().map(|r| &r.reference))).await?;
+    let kept = by_reference(&mut *db, &references(list, "reference")).await?;
     let ids: Vec<Uuid> = kept.values().map(|k| k.id).collect();
-    let mut places: HashSet<(Uuid, String)> = places(db, &ids).await?.into_iter().map(|(customer, name, _)| (customer, same_name(&name))).collect();
+    let mut places: HashSet<(Uuid, String)> =
+        places(db, &ids).await?.into_iter().map(|(customer, name, _)| (customer, same_name(&name))).collect();
     let mut made: HashMap<String, Uuid> = HashMap::new();
     for row in rows {
         let known = kept.get(&row.reference);
         if let Some(other) = known.filter(|k| same_name(&k.name) != same_name(&row.name)) {
-            let what = format!("This reference is kept for “{}”. Write that name, or give this customer a reference of their own.", other.name);
+            let what =
+                format!("This reference is kept for “{}”. Write that name, or give this customer a reference of their own.", other.name);
             plan.complaints.push(list.complaint(row.row, "name", what));
             continue;
         }
@@ -54,7 +51,14 @@ pub(super) async fn plan(db: &mut PgConnection, list: &List) -> Result<Plan> {
         let id = before.unwrap_or_else(Uuid::now_v7);
         if before.is_none() {
             made.insert(row.reference.clone(), id);
-            plan.writes.customers.push(CustomerRow { id, reference: Some(row.reference), name: row.name, phone: row.phone, email: row.email, note: row.note });
+            plan.writes.customers.push(CustomerRow {
+                id,
+                reference: Some(row.reference),
+                name: row.name,
+                phone: row.phone,
+                email: row.email,
+                note: row.note,
+            });
         }
         let new_place = row.place.filter(|p| places.insert((id, same_name(&p.name))));
         if before.is_some() && new_place.is_none() {

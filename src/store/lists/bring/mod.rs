@@ -12,7 +12,8 @@ use super::{
         Result, catalogue, due,
         events::{self, Actor},
     },
-    CustomerRow, DoseRow, FillRow, PlaceRow, TestRow, UnitRow, VolumeRow, add_customers, add_doses, add_fills, add_places, add_tests, add_units, add_volumes,
+    CustomerRow, DoseRow, FillRow, PlaceRow, TestRow, UnitRow, VolumeRow, add_customers, add_doses, add_fills, add_places, add_tests,
+    add_units, add_volumes,
 };
 use crate::{
     listing::{Complaint, Kind, Known, List, Named},
@@ -20,7 +21,7 @@ use crate::{
 };
 use serde::{Deserialize, Serialize};
 use sqlx::PgConnection;
-use std::collections::HashSet;
+use std::collections::{BTreeSet, HashSet};
 use time::{Date, OffsetDateTime};
 use uuid::Uuid;
 
@@ -83,7 +84,8 @@ impl Brought {
             (self.tests, "water test", "water tests"),
             (self.doses, "dose", "doses"),
         ];
-        let said: Vec<String> = things.iter().filter(|t| t.0 > 0).map(|(n, one, many)| format!("{} {}", count(*n), if *n == 1 { one } else { many })).collect();
+        let said: Vec<String> =
+            things.iter().filter(|t| t.0 > 0).map(|(n, one, many)| format!("{} {}", count(*n), if *n == 1 { one } else { many })).collect();
         if said.is_empty() { "nothing new".to_owned() } else { said.join(", ") }
     }
 }
@@ -148,8 +150,17 @@ pub async fn plan(db: &mut PgConnection, list: &List, today: Date) -> Result<Pla
 /// Keeps a list: all of it, or with `only_good_rows` those that nothing is wrong with. `None`: something is wrong, and nothing was kept.
 ///
 /// Part of the caller's transaction. Lists are brought in one after the other, so that two of the same change nothing twice.
-pub async fn keep(db: &mut PgConnection, list: &List, only_good_rows: bool, who: &Actor, today: Date, now: OffsetDateTime) -> Result<(Plan, Option<Brought>)> {
-    sqlx::raw_sql("SET LOCAL statement_timeout = '30s'; SET LOCAL lock_timeout = '30s'; SELECT FROM dealer WHERE id = 1 FOR NO KEY UPDATE").execute(&mut *db).await?;
+pub async fn keep(
+    db: &mut PgConnection,
+    list: &List,
+    only_good_rows: bool,
+    who: &Actor,
+    today: Date,
+    now: OffsetDateTime,
+) -> Result<(Plan, Option<Brought>)> {
+    sqlx::raw_sql("SET LOCAL statement_timeout = '30s'; SET LOCAL lock_timeout = '30s'; SELECT FROM dealer WHERE id = 1 FOR NO KEY UPDATE")
+        .execute(&mut *db)
+        .await?;
     let plan = plan(&mut *db, list, today).await?;
     if !plan.missing.is_empty() || (!plan.complaints.is_empty() && !only_good_rows) {
         return Ok((plan, None));
@@ -180,6 +191,21 @@ fn known(treatments: &catalogue::Treatments, kinds: &[catalogue::UnitKind], toda
         products: treatments.products.iter().map(|p| named(&p.id.to_string(), &p.product.name)).collect(),
         today,
     }
+}
+
+/// Every reference that the list writes under a column, without repetition.
+fn references(list: &List, column: &str) -> Vec<String> {
+    let all: HashSet<String> = (0..list.sheet.rows.len()).map(|row| list.text(row, column)).collect();
+    all.into_iter().filter(|r| !r.is_empty()).collect()
+}
+
+/// Rows that are complained about, but not in this column nor as a whole: their references are still worth looking up, so that
+/// everything is said at once.
+fn also_look_at(complaints: &[Complaint], list: &List, column: &str) -> Vec<usize> {
+    let title = list.title(column);
+    let all: BTreeSet<usize> = complaints.iter().map(|c| c.row).collect();
+    let said: HashSet<usize> = complaints.iter().filter(|c| c.column == title || c.column.starts_with('(')).map(|c| c.row).collect();
+    all.into_iter().filter(|row| !said.contains(row)).collect()
 }
 
 /// A name as two lists may write it: case and the number of spaces do not matter.

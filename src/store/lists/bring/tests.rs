@@ -2,8 +2,7 @@
 
 use super::{
     super::{DoseRow, ReadingRow, TestRow},
-    Plan,
-    customers::once,
+    Plan, also_look_at, references,
 };
 use crate::{
     listing::{self, Inhibitor, Known, List},
@@ -31,8 +30,13 @@ struct Kept {
 /// Why a row cannot be kept: the column, and what to do.
 type Wrong = (&'static str, String);
 
+const UNKNOWN: &str = "No unit of this reference is kept. Bring in the units first, or correct it.";
+
 async fn kept(db: &mut PgConnection, references: &[String]) -> Result<HashMap<String, Kept>> {
-    let rows = sqlx::query!(r#"SELECT ref AS "reference!", id, programme_code, kit_code, product_id FROM units WHERE ref = ANY($1)"#, references).fetch_all(db).await?;
+    let rows =
+        sqlx::query!(r#"SELECT ref AS "reference!", id, programme_code, kit_code, product_id FROM units WHERE ref = ANY($1)"#, references)
+            .fetch_all(db)
+            .await?;
     let kept = |id, programme_code, kit_code, product_id| Kept { id, programme_code, kit_code, product_id };
     Ok(rows.into_iter().map(|r| (r.reference, kept(r.id, r.programme_code, r.kit_code, r.product_id))).collect())
 }
@@ -40,13 +44,17 @@ async fn kept(db: &mut PgConnection, references: &[String]) -> Result<HashMap<St
 pub(super) async fn plan(db: &mut PgConnection, list: &List, known: &Known, treatments: &Treatments) -> Result<Plan> {
     let (rows, complaints) = listing::tests(list, known);
     let mut plan = Plan { complaints, ..Plan::default() };
-    let units = kept(&mut *db, &once(rows.iter().map(|r| &r.unit))).await?;
+    let units = kept(&mut *db, &references(list, "unit")).await?;
+    for row in also_look_at(&plan.complaints, list, "unit") {
+        if !units.contains_key(&list.text(row, "unit")) {
+            plan.complaints.push(list.complaint(row, "unit", UNKNOWN));
+        }
+    }
     let mut seen: HashMap<String, &listing::TestRow> = HashMap::new();
     let mut ready = Vec::new();
     for row in &rows {
         let Some(unit) = units.get(&row.unit) else {
-            let what = "No unit of this reference is kept. Bring in the units first, or correct it.";
-            plan.complaints.push(list.complaint(row.row, "unit", what));
+            plan.complaints.push(list.complaint(row.row, "unit", UNKNOWN));
             continue;
         };
         let programme = treatments.programme(&unit.programme_code).ok_or_else(|| corrupt("units", unit.id, "its programme is gone"))?;
@@ -65,7 +73,8 @@ pub(super) async fn plan(db: &mut PgConnection, list: &List, known: &Known, trea
         } else if *first == (listing::TestRow { row: first.row, ..row.clone() }) {
             plan.already += 1;
         } else {
-            let what = format!("Line {} holds the same test with another kit, basis or dose. Take one of the two out.", list.line(first.row));
+            let what =
+                format!("Line {} holds the same test with another kit, basis or dose. Take one of the two out.", list.line(first.row));
             plan.complaints.push(list.complaint(row.row, "unit", what));
         }
     }
@@ -76,7 +85,16 @@ pub(super) async fn plan(db: &mut PgConnection, list: &List, known: &Known, trea
             plan.already += 1;
             continue;
         }
-        let test = TestRow { id: Uuid::now_v7(), unit_id, taken_on: row.taken_on, made_by: row.made_by, report_id: None, fill_id: None, list_row: Some(mark), readings };
+        let test = TestRow {
+            id: Uuid::now_v7(),
+            unit_id,
+            taken_on: row.taken_on,
+            made_by: row.made_by,
+            report_id: None,
+            fill_id: None,
+            list_row: Some(mark),
+            readings,
+        };
         plan.writes.tests.push(test);
         plan.writes.doses.extend(dose);
     }
@@ -98,8 +116,7 @@ fn mark(unit: Uuid, row: &listing::TestRow) -> String {
     };
     let ph = row.ph.map(|p| p.get().to_string()).unwrap_or_default();
     let text = format!("{unit} {} {} {figure} pH {ph}", row.taken_on, row.made_by);
-    let digits = secrets::sha256(text.as_bytes()).into_iter().flat_map(|b| [b >> 4, b & 15]);
-    digits.filter_map(|d| char::from_digit(u32::from(d), 16)).collect()
+    secrets::hex(&secrets::sha256(text.as_bytes()))
 }
 
 fn readings(row: &listing::TestRow, unit: &Kept, programme: &Programme, treatments: &Treatments) -> Result<Vec<ReadingRow>, Wrong> {
@@ -115,7 +132,14 @@ fn readings(row: &listing::TestRow, unit: &Kept, programme: &Programme, treatmen
                 (None, None) => return Err(("value", "What is it counted as? Write the basis, or the kit it was read with.".to_owned())),
             };
             let kit_code = named.map(|k| k.code.clone());
-            Some(ReadingRow { what: What::Inhibitor.as_str(), kit_code, drops: None, value_milli: v.get() * 1000, basis: basis.as_str().to_owned(), programme_mg_l: i32::try_from(level.get()).ok() })
+            Some(ReadingRow {
+                what: What::Inhibitor.as_str(),
+                kit_code,
+                drops: None,
+                value_milli: v.get() * 1000,
+                basis: basis.as_str().to_owned(),
+                programme_mg_l: i32::try_from(level.get()).ok(),
+            })
         }
     };
     let ph = row.ph.map(|p| ReadingRow {

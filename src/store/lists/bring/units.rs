@@ -2,9 +2,7 @@
 
 use super::{
     super::{FillRow, PlaceRow, ReadingRow, TestRow, UnitRow, VolumeRow},
-    Plan,
-    customers::{self, once},
-    same_name,
+    Plan, also_look_at, customers, references, same_name,
 };
 use crate::{
     listing::{self, FillCells, Known, List},
@@ -40,8 +38,8 @@ type Wrong = (&'static str, String);
 pub(super) async fn plan(db: &mut PgConnection, list: &List, known: &Known, treatments: &Treatments, kinds: &[UnitKind]) -> Result<Plan> {
     let (rows, complaints) = listing::units(list, known);
     let mut plan = Plan { complaints, ..Plan::default() };
-    let kept = kept(&mut *db, &once(rows.iter().map(|r| &r.reference))).await?;
-    let customers = customers::by_reference(&mut *db, &once(rows.iter().map(|r| &r.customer))).await?;
+    let kept = kept(&mut *db, &references(list, "reference")).await?;
+    let customers = customers::by_reference(&mut *db, &references(list, "customer")).await?;
     let ids: Vec<Uuid> = customers.values().map(|c| c.id).collect();
     let mut places: HashMap<Uuid, Vec<(String, Uuid)>> = HashMap::new();
     for (customer, name, id) in customers::places(&mut *db, &ids).await? {
@@ -49,13 +47,20 @@ pub(super) async fn plan(db: &mut PgConnection, list: &List, known: &Known, trea
     }
     let usual_programme = usual_programme(db, treatments).await?;
     let mut ground = Ground { list, treatments, kinds, usual_programme, customers, places, made: HashMap::new(), today: known.today };
+    for row in also_look_at(&plan.complaints, list, "customer") {
+        let found = ground.customer(&list.text(row, "customer")).and_then(|c| ground.find_place(&list.text(row, "place"), c));
+        if let Err((column, what)) = found {
+            plan.complaints.push(list.complaint(row, column, what));
+        }
+    }
     let mut gaps = false;
     for row in rows {
         if let Some((customer, name)) = kept.get(&row.reference) {
             if customer.as_ref() == Some(&row.customer) {
                 plan.already += 1;
             } else {
-                let what = format!("The unit of this reference is kept under another customer, “{name}”. Correct one of the two references.");
+                let what =
+                    format!("The unit of this reference is kept under another customer, “{name}”. Correct one of the two references.");
                 plan.complaints.push(list.complaint(row.row, "customer", what));
             }
             continue;
@@ -66,7 +71,8 @@ pub(super) async fn plan(db: &mut PgConnection, list: &List, known: &Known, trea
         }
     }
     if let Some(usual) = usual_programme.filter(|_| gaps) {
-        plan.remarks.push(format!("Where the list names no programme, “{}” is taken. A wrong programme makes a wrong dose: check it.", usual.name));
+        plan.remarks
+            .push(format!("Where the list names no programme, “{}” is taken. A wrong programme makes a wrong dose: check it.", usual.name));
     }
     Ok(plan)
 }
@@ -84,7 +90,10 @@ async fn kept(db: &mut PgConnection, references: &[String]) -> Result<HashMap<St
 
 /// The programme that most units have; with none kept yet, the first of the book.
 async fn usual_programme<'a>(db: &mut PgConnection, treatments: &'a Treatments) -> Result<Option<&'a Programme>> {
-    let code = sqlx::query_scalar!("SELECT programme_code FROM units GROUP BY programme_code ORDER BY count(*) DESC, programme_code LIMIT 1").fetch_optional(db).await?;
+    let code =
+        sqlx::query_scalar!("SELECT programme_code FROM units GROUP BY programme_code ORDER BY count(*) DESC, programme_code LIMIT 1")
+            .fetch_optional(db)
+            .await?;
     let usual = code.and_then(|c| treatments.programme(&c));
     Ok(usual.or_else(|| treatments.programmes.first()))
 }
@@ -92,12 +101,13 @@ async fn usual_programme<'a>(db: &mut PgConnection, treatments: &'a Treatments) 
 impl Ground<'_> {
     fn add(&mut self, row: &listing::UnitRow, plan: &mut Plan) -> Result<(), Wrong> {
         let programme = self.programme(row)?;
-        let customer_id = self.customers.get(&row.customer).map(|c| c.id);
-        let customer_id = customer_id.ok_or_else(|| ("customer", "No customer of this reference is kept. Bring in the customers first, or correct it.".to_owned()))?;
-        let (place_id, new_place) = self.place(row, customer_id)?;
+        let customer_id = self.customer(&row.customer)?;
+        let place_id = match self.find_place(&row.place, customer_id)? {
+            Some(id) => id,
+            None => self.make_place(&row.place, customer_id, &mut plan.writes.places),
+        };
         let id = Uuid::now_v7();
         let kind = self.kinds.iter().find(|k| k.code == row.kind);
-        plan.writes.places.extend(new_place);
         plan.writes.units.push(UnitRow {
             id,
             place_id,
@@ -130,42 +140,55 @@ impl Ground<'_> {
 
     fn programme(&self, row: &listing::UnitRow) -> Result<String, Wrong> {
         let named = row.programme.as_deref().and_then(|code| self.treatments.programme(code));
-        let programme = named.or(self.usual_programme).ok_or_else(|| ("programme", "No treatment programme is kept yet. Add one first.".to_owned()))?;
+        let programme =
+            named.or(self.usual_programme).ok_or_else(|| ("programme", "No treatment programme is kept yet. Add one first.".to_owned()))?;
         let kit = row.kit.as_deref().and_then(|code| self.treatments.kit(code));
         if kit.is_some_and(|k| k.basis.analyte() != programme.analyte()) {
-            return Err(("kit", format!("This kit does not measure what the programme “{}” counts. Name another kit, or leave the cell empty.", programme.name)));
+            return Err((
+                "kit",
+                format!(
+                    "This kit does not measure what the programme “{}” counts. Name another kit, or leave the cell empty.",
+                    programme.name
+                ),
+            ));
         }
         Ok(programme.code.clone())
     }
 
-    /// The place a row means. A customer without places gets the one that the list names; a name that is none of several is
-    /// taken for a slip, because a second yard without a pin could not be routed.
-    fn place(&mut self, row: &listing::UnitRow, customer: Uuid) -> Result<(Uuid, Option<PlaceRow>), Wrong> {
+    fn customer(&self, reference: &str) -> Result<Uuid, Wrong> {
+        let kept = self.customers.get(reference).map(|c| c.id);
+        kept.ok_or_else(|| ("customer", "No customer of this reference is kept. Bring in the customers first, or correct it.".to_owned()))
+    }
+
+    /// The place a row means; `None` when the customer has none yet. A name that is none of several is taken for a slip, because a
+    /// second yard without a pin could not be routed.
+    fn find_place(&self, place: &str, customer: Uuid) -> Result<Option<Uuid>, Wrong> {
         let kept = self.places.get(&customer).map_or(&[][..], Vec::as_slice);
-        let wanted = same_name(&row.place);
-        let title = self.list.title("place").to_owned();
+        let wanted = same_name(place);
         match kept {
-            [] => {
-                let name = if row.place.is_empty() { "Home".to_owned() } else { row.place.clone() };
-                let mut new = None;
-                let id = *self.made.entry((customer, same_name(&name))).or_insert_with(|| {
-                    let place = PlaceRow { id: Uuid::now_v7(), customer_id: customer, name, ..PlaceRow::default() };
-                    let id = place.id;
-                    new = Some(place);
-                    id
-                });
-                Ok((id, new))
-            }
-            [(_, only)] if wanted.is_empty() => Ok((*only, None)),
-            several => {
-                let found = several.iter().find(|(name, _)| same_name(name) == wanted);
-                let names = || several.iter().map(|(name, _)| format!("“{name}”")).collect::<Vec<_>>().join(", ");
-                let what = || if wanted.is_empty() { "This customer has several places" } else { "This customer has no place of this name" };
-                found.map(|(_, id)| (*id, None)).ok_or_else(|| {
-                    ("place", format!("{}. Write one of {} under “{title}”, or bring in the new place with the customers.", what(), names()))
-                })
-            }
+            [] => return Ok(None),
+            [(_, only)] if wanted.is_empty() => return Ok(Some(*only)),
+            _ => {}
         }
+        if let Some((_, id)) = kept.iter().find(|(name, _)| same_name(name) == wanted) {
+            return Ok(Some(*id));
+        }
+        let names: Vec<String> = kept.iter().map(|(name, _)| format!("“{name}”")).collect();
+        let what = if wanted.is_empty() { "This customer has several places" } else { "This customer has no place of this name" };
+        let advice =
+            format!("Write {} under “{}”, or bring in the new place with the customers.", names.join(" or "), self.list.title("place"));
+        Err(("place", format!("{what}. {advice}")))
+    }
+
+    /// The place that the list names for a customer who has none yet.
+    fn make_place(&mut self, place: &str, customer: Uuid, places: &mut Vec<PlaceRow>) -> Uuid {
+        let name = if place.is_empty() { "Home" } else { place };
+        *self.made.entry((customer, same_name(name))).or_insert_with(|| {
+            let new = PlaceRow { id: Uuid::now_v7(), customer_id: customer, name: name.to_owned(), ..PlaceRow::default() };
+            let id = new.id;
+            places.push(new);
+            id
+        })
     }
 }
 
@@ -186,6 +209,22 @@ const fn fill(id: Uuid, unit_id: Uuid, cells: &FillCells) -> FillRow {
 fn fill_test(fill_id: Uuid, unit_id: Uuid, cells: &FillCells) -> Option<TestRow> {
     let hardness = cells.hardness?;
     let what = What::Hardness;
-    let reading = ReadingRow { what: what.as_str(), kit_code: None, drops: None, value_milli: hardness.get() * 1000, basis: what.basis().to_owned(), programme_mg_l: None };
-    Some(TestRow { id: Uuid::now_v7(), unit_id, taken_on: cells.filled_on, made_by: "office", report_id: None, fill_id: Some(fill_id), list_row: None, readings: vec![reading] })
+    let reading = ReadingRow {
+        what: what.as_str(),
+        kit_code: None,
+        drops: None,
+        value_milli: hardness.get() * 1000,
+        basis: what.basis().to_owned(),
+        programme_mg_l: None,
+    };
+    Some(TestRow {
+        id: Uuid::now_v7(),
+        unit_id,
+        taken_on: cells.filled_on,
+        made_by: "office",
+        report_id: None,
+        fill_id: Some(fill_id),
+        list_row: None,
+        readings: vec![reading],
+    })
 }

@@ -81,7 +81,9 @@ impl Waiting {
 
     /// Notes what came in.
     pub async fn note_kept(db: impl PgExecutor<'_>, staff: Uuid, id: Uuid, brought: &Brought) -> Result<()> {
-        sqlx::query!("UPDATE brought_lists SET kept = $3 WHERE id = $1 AND staff_id = $2", id, staff, Json(brought) as _).execute(db).await?;
+        sqlx::query!("UPDATE brought_lists SET kept = $3 WHERE id = $1 AND staff_id = $2", id, staff, Json(brought) as _)
+            .execute(db)
+            .await?;
         Ok(())
     }
 }
