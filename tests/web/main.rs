@@ -5,6 +5,7 @@
 mod support;
 
 mod access;
+mod bring_in;
 mod due;
 mod indexes;
 mod path;
