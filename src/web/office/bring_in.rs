@@ -98,6 +98,8 @@ struct ReportPage {
     file_name: String,
     list: List,
     columns: Vec<ColumnView>,
+    /// Columns of the file, each with what its first row says.
+    titles: Vec<String>,
     unused: String,
     plan: Plan,
     /// What keeping would bring in now.
@@ -128,11 +130,18 @@ pub(super) async fn report(who: Office, app: App, Path(id): Path<Uuid>) -> Resul
         field: field(column.name),
         chosen: list.matching.place(list.kind, column.name).unwrap_or(list.sheet.header.len()),
     });
+    let first = list.sheet.rows.first();
+    let titles = list.sheet.header.iter().enumerate().map(|(i, title)| {
+        let says = first.and_then(|r| r.cells.get(i)).filter(|c| !c.is_empty());
+        let says = says.map(|c| format!(", as “{}”", c.chars().take(24).collect::<String>())).unwrap_or_default();
+        format!("{} {title}{says}", i + 1)
+    });
     html(&ReportPage {
         f: Frame::of(&who, "bring-in"),
         id,
         file_name: waiting.file_name,
         columns: columns.collect(),
+        titles: titles.collect(),
         unused: list.matching.unused(&list.sheet.header).join(", "),
         now: plan.brought(),
         kept: waiting.kept,
