@@ -47,6 +47,8 @@ fn separators_are_found() {
     }
     let decimals = "reference;name, and first name;latitude\n1;A, B;44,6\n2;C;44,7\n";
     assert_eq!(Sheet::read(decimals.as_bytes()).unwrap().separator, Separator::Semicolon, "commas inside cells");
+    let names = "number;name, first, middle, last;town\n1;A;B\n2;C;D\n";
+    assert_eq!(Sheet::read(names.as_bytes()).unwrap().separator, Separator::Semicolon, "more commas than semicolons in the names alone");
     assert_eq!(Sheet::read(b"name\nA\n").unwrap().separator, Separator::Comma, "one column");
 }
 

@@ -331,3 +331,18 @@ async fn what_stands_in_a_cell_is_shown_as_text() {
     assert!(page.texts("main script").is_empty() && page.texts("main img").is_empty());
     assert!(to_fix(&page)[0].contains("<img src=x onerror=alert(1)>"));
 }
+
+#[tokio::test]
+async fn a_list_may_be_larger_than_other_forms_but_not_without_end() {
+    let (t, d) = open().await;
+    let rows = |n: usize| {
+        let row = |i: usize| format!("INV-{i},Invented {i},\"{}\"\n", "a long note, ".repeat(20));
+        format!("reference,name,note\n{}", (0..n).map(row).collect::<String>())
+    };
+    let large = rows(2_000);
+    assert!(large.len() > 500_000);
+    assert_eq!(keep(&t, &d.office, "customers", &large).await, "Kept: 2,000 customers.");
+    let too_large = upload(&t, &d.office, &[("kind", "customers")], Some(("list.csv", &vec![b'a'; 6 * 1024 * 1024]))).await;
+    assert_eq!(too_large.status, 422);
+    assert!(too_large.body.contains("larger than 5 MB"), "{}", too_large.body);
+}
