@@ -209,17 +209,12 @@ fn fluid(cells: &mut Cells<'_>) -> (&'static str, i32) {
         let number: Option<i32> = c.trim_end_matches('%').trim().parse().ok();
         number.filter(|n| (0..=70).contains(n)).ok_or("Write a whole number from 1 to 70.")
     });
-    let said = !cells.is_empty("glycol percent");
-    match (fluid, percent) {
-        ("water", Some(n)) if n > 0 => {
-            cells.complain("fluid", "There is a share of glycol, but the fluid is water. Write which glycol it is.")
-        }
-        ("water", _) => {}
-        (_, Some(0)) => cells.complain("glycol percent", "The fluid is glycol, but its share is 0. Write a whole number from 1 to 70."),
-        (_, None) if !said => {
-            cells.complain("glycol percent", "The fluid is glycol, but its share is missing. Write a whole number from 1 to 70.")
-        }
-        _ => {}
+    let unread = percent.is_none() && !cells.is_empty("glycol percent");
+    let share = percent.unwrap_or(0);
+    if fluid == "water" && share > 0 {
+        cells.complain("fluid", "There is a share of glycol, but the fluid is water. Write which glycol it is.");
+    } else if fluid != "water" && share == 0 && !unread {
+        cells.complain("glycol percent", "The fluid is glycol. Write its share as a whole number from 1 to 70.");
     }
-    (fluid, percent.unwrap_or(0))
+    (fluid, share)
 }

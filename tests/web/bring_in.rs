@@ -99,7 +99,7 @@ async fn three_lists_come_in_and_twice_changes_nothing() {
     assert_eq!(counts(&t).await, before);
 }
 
-/// 28 drops of 23.0 mg/L as NO2 are 644 mg/L; 1,410 mg/L as NaNO2 are 940 as NO2 (46.005 / 68.995); 100 mg/L as MoO4 are 60 as Mo
+/// 28 drops of 23.0 mg/L as NO2 are 644 mg/L; 1,410 mg/L as `NaNO2` are 940 as NO2 (46.005 / 68.995); 100 mg/L as `MoO4` are 60 as Mo
 /// (95.95 / 159.95). Molar masses from IUPAC's standard atomic weights, 2021.
 #[tokio::test]
 async fn readings_are_turned_into_the_programmes_basis() {
@@ -173,10 +173,10 @@ async fn two_people_with_the_same_list_at_once_keep_it_once() {
     let reports = [check(&t, &d.office, "customers", CUSTOMERS).await, check(&t, &d.owner, "customers", CUSTOMERS).await];
     let lists = reports.each_ref().map(|r| r.rsplit('/').next().unwrap());
     let (one, two) = ([("list", lists[0])], [("list", lists[1])]);
-    let (a, b) = tokio::join!(t.post(&d.office, "/bring-in/keep", &one), t.post(&d.owner, "/bring-in/keep", &two));
-    assert_eq!([a.status, b.status], [303, 303]);
-    let n: i64 = sqlx::query_scalar("SELECT count(*) FROM customers WHERE ref LIKE 'INV-%'").fetch_one(t.pool()).await.unwrap();
-    assert_eq!(n, 4);
+    let (first, second) = tokio::join!(t.post(&d.office, "/bring-in/keep", &one), t.post(&d.owner, "/bring-in/keep", &two));
+    assert_eq!([first.status, second.status], [303, 303]);
+    let kept: i64 = sqlx::query_scalar("SELECT count(*) FROM customers WHERE ref LIKE 'INV-%'").fetch_one(t.pool()).await.unwrap();
+    assert_eq!(kept, 4);
 }
 
 #[tokio::test]
