@@ -1,7 +1,7 @@
 //! The listing room: lists in CSV, read and complained about cell by cell.
 //!
-//! A file becomes a [`Sheet`]; a [`Matching`] says which of its columns is which; [`customers`], [`units`] and [`tests`] read its
-//! rows into types. Whatever is wrong becomes a [`Complaint`] with its line, its column and what to do, and [`rest`] gives the rows
+//! A file becomes a [`Sheet`]; a [`Matching`] says which of its columns is which; [`customers()`], [`units()`] and [`tests()`] read its
+//! rows into types. Whatever is wrong becomes a [`Complaint`] with its line, its column and what to do, and [`rest()`] gives the rows
 //! back that need fixing.
 //!
 //! Pure: no database, no network, no clock. Whether a reference is kept already is for the store to say.

@@ -269,7 +269,7 @@ pub(super) fn looks_like_formula(cell: &str) -> bool {
     cell.starts_with(['=', '+', '-', '@', '\t', '\r'])
 }
 
-/// A cell without the spaces round it, and without the apostrophe that [`super::rest`] puts before what looks like a formula.
+/// A cell without the spaces round it, and without the apostrophe that [`super::rest()`] puts before what looks like a formula.
 fn tidy(cell: &str) -> String {
     let cell = cell.trim();
     let bare = cell.strip_prefix('\'').filter(|rest| looks_like_formula(rest)).unwrap_or(cell);

@@ -25,6 +25,9 @@ use std::collections::{BTreeSet, HashSet};
 use time::{Date, OffsetDateTime};
 use uuid::Uuid;
 
+/// From how many units on a list is large.
+const MANY: usize = 500;
+
 /// What a list would change, and what is wrong with it.
 #[derive(Debug, Default)]
 pub struct Plan {
@@ -167,7 +170,12 @@ pub async fn keep(
     }
     let brought = plan.brought();
     write(&mut *db, &plan.writes, now).await?;
-    due::refresh(&mut *db, Some(&plan.touched()), today).await?;
+    let touched = plan.touched();
+    if touched.len() >= MANY {
+        // Postgres learns by itself that the tables have grown, but only minutes later.
+        sqlx::raw_sql("ANALYZE units, fills, water_volumes, water_tests, readings, doses").execute(&mut *db).await?;
+    }
+    due::refresh(&mut *db, Some(&touched), today).await?;
     events::note(db, now, who, "brought in a list", &format!("{}: {}", list.kind.as_str(), brought.words())).await?;
     Ok((plan, Some(brought)))
 }
