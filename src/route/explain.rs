@@ -11,7 +11,9 @@ use super::words::{duration, litres};
 /// The reason, from what no plan could change to what this plan decided.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Reason {
-    /// nobody works where or when it is promised (or at all)
+    /// nobody works in these days at all
+    NobodyWorks,
+    /// nobody works where or when it is promised
     NobodyThere,
     /// no technician (that its promise allows) has the skill
     NoSkill,
@@ -56,6 +58,7 @@ pub enum Reason {
 impl fmt::Display for Reason {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match *self {
+            Self::NobodyWorks => write!(f, "nobody works in this week"),
             Self::NobodyThere => write!(f, "nobody works on the day it is held to"),
             Self::NoSkill => write!(f, "no technician who could go has the skill"),
             Self::NoWorkingDay => write!(f, "no working day inside its window"),
@@ -113,6 +116,9 @@ fn never(problem: &Problem, visit: usize, v: &Visit) -> Result<Vec<usize>, Reaso
         let kept: Vec<usize> = shifts.into_iter().filter(|k| keep(k)).collect();
         if kept.is_empty() { Err(reason) } else { Ok(kept) }
     };
+    if all.is_empty() {
+        return Err(Reason::NobodyWorks);
+    }
     let shifts = left((0..all.len()).collect(), &promised, Reason::NobodyThere)?;
     let shifts = left(shifts, &|&k| all[k].skills.cover(v.skills), Reason::NoSkill)?;
     let shifts = left(shifts, &open, Reason::NoWorkingDay)?;

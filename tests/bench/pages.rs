@@ -42,7 +42,8 @@ async fn cost(router: &Router, path: &str, cookie: &str) -> f64 {
 async fn bare(State((pool, queries, id)): State<(PgPool, u32, Uuid)>) -> String {
     let mut n = 0;
     for _ in 0..queries {
-        let rows: Vec<(Uuid, String)> = sqlx::query_as("SELECT id, name FROM units WHERE id >= $1 ORDER BY id LIMIT 20").bind(id).fetch_all(&pool).await.unwrap();
+        let rows: Vec<(Uuid, String)> =
+            sqlx::query_as("SELECT id, name FROM units WHERE id >= $1 ORDER BY id LIMIT 20").bind(id).fetch_all(&pool).await.unwrap();
         n += rows.len();
     }
     n.to_string()
@@ -54,7 +55,8 @@ async fn main() {
     demo::fill(&db.pool, support::NOW).await.unwrap();
     let mut app = App::new(db.pool.clone(), Clock::Fixed(support::NOW), "http://test.example", Arc::new(Notify::new()));
     app.effort = Effort::Invented;
-    let (office, role): (Uuid, String) = sqlx::query_as("SELECT id, role FROM staff WHERE sign_in = 'office'").fetch_one(&db.pool).await.unwrap();
+    let (office, role): (Uuid, String) =
+        sqlx::query_as("SELECT id, role FROM staff WHERE sign_in = 'office'").fetch_one(&db.pool).await.unwrap();
     let token = sessions::open(&db.pool, office, sessions::Role::parse(&role).unwrap(), support::NOW).await.unwrap();
     let cookie = format!("embertide={token}");
     let unit: Uuid = sqlx::query_scalar("SELECT id FROM units WHERE ref = 'U0004'").fetch_one(&db.pool).await.unwrap();
@@ -62,7 +64,13 @@ async fn main() {
     let (router, _) = web::router(app);
     let link = embertide::store::links::make(&db.pool, unit, "bench", None, support::NOW).await.unwrap();
     // Queries a page: counted in its handler, the session's included.
-    let pages = [("/customers".to_owned(), 2), ("/due".to_owned(), 8), (format!("/units/{unit}"), 20), ("/week/2026-W41".to_owned(), 9), (format!("/w/{link}"), 12)];
+    let pages = [
+        ("/customers".to_owned(), 2),
+        ("/due".to_owned(), 8),
+        (format!("/units/{unit}"), 20),
+        ("/week/2026-W41".to_owned(), 9),
+        (format!("/w/{link}"), 12),
+    ];
     println!("processor time a request beside a bare handler with as many queries by key ({REQUESTS} requests each)");
     for growth in ["as it is", "water record ten times as long"] {
         println!("{growth}:");

@@ -44,7 +44,7 @@ fn what_no_plan_can_change_is_said_first() {
 #[test]
 fn nobody_at_work_is_a_reason() {
     let problem = Problem::new(1, vec![], vec![visit(1)], line(&[0, 10])).unwrap();
-    assert_eq!(explain(&problem, &[]), [(0, Reason::NobodyThere)]);
+    assert_eq!(explain(&problem, &[]), [(0, Reason::NobodyWorks)]);
 }
 
 #[test]
