@@ -73,11 +73,12 @@ CREATE TABLE due_items (
     closes_on date NOT NULL CHECK (closes_on BETWEEN '1970-01-01' AND '2200-01-01'),
     cause text NOT NULL CHECK (length(cause) BETWEEN 1 AND 40),
     reason text NOT NULL CHECK (length(reason) BETWEEN 1 AND 400),
+    priority smallint NOT NULL CHECK (priority BETWEEN 1 AND 4),
     worked_out_on date NOT NULL,
     PRIMARY KEY (unit_id, job_code),
     CHECK (opens_on <= closes_on)
 );
-CREATE INDEX due_items_closes ON due_items (closes_on, unit_id);
+CREATE INDEX due_items_order ON due_items (priority, closes_on, unit_id);
 CREATE INDEX due_items_opens ON due_items (opens_on);
 COMMENT ON TABLE due_items IS 'worked out from facts alone; may be thrown away and worked out again at any time';
 

@@ -1,7 +1,7 @@
 //! States as the pages show them: a mark, a word, and the class that colours both.
 
 use crate::{
-    season::{DueRules, DueWindow, WindowState},
+    season::{DueRules, DueWindow, Priority, WindowState},
     units::{Millilitres, UnitsFirst, dose_text},
     water::Verdict,
 };
@@ -66,4 +66,10 @@ pub(super) fn distance(metres: i32) -> String {
 /// pH from thousandths: "8.9".
 pub(super) fn ph(milli: i64) -> String {
     crate::units::Ph::new(milli / 10).map_or_else(|_| "?".to_owned(), |p| p.to_string())
+}
+
+/// How pressing, as the season room ranks it.
+pub(super) fn priority(rank: i16) -> &'static str {
+    let all = [Priority::First, Priority::Next, Priority::Soon, Priority::Later];
+    all.into_iter().find(|p| i16::from(p.rank()) == rank).unwrap_or(Priority::Later).word()
 }

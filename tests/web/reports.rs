@@ -190,3 +190,38 @@ async fn a_visit_that_could_not_be_done_stays_due() {
         sqlx::query_scalar("SELECT job_code FROM due_items WHERE unit_id = $1 ORDER BY 1").bind(unit).fetch_all(t.pool()).await.unwrap();
     assert_eq!(due, ["fall-start-up", "water-test", "yearly-clean"], "everything is still due");
 }
+
+#[tokio::test]
+async fn a_dose_comes_off_the_shelf_and_a_correction_puts_it_back() {
+    let t = TestApp::start().await;
+    let d = dealership::open(&t).await;
+    let (visit, _, staff) = issued_week(&t, &d).await[0];
+    let tech = if staff == d.wick.staff_id { &d.wick } else { &d.juno };
+    let product: Uuid =
+        sqlx::query_scalar("SELECT id FROM products WHERE programme_code = 'nitrite-borate'").fetch_one(t.pool()).await.unwrap();
+    let mut c = t.pool().acquire().await.unwrap();
+    let today = t.app.clock.now().date();
+    let lot = embertide::store::lists::add_lot(&mut c, product, "L7", today, None, 10_000, t.app.clock.now()).await.unwrap();
+    let left = || async {
+        sqlx::query_scalar::<_, i64>("SELECT sum(amount_ml)::bigint FROM shelf_moves WHERE lot_id = $1")
+            .bind(lot)
+            .fetch_one(t.pool())
+            .await
+            .unwrap()
+    };
+    let id = Uuid::now_v7();
+    let lot_text = lot.to_string();
+    let form = [("job", "water-test"), ("drops", "8"), ("put_in", "3000"), ("lot", lot_text.as_str())];
+    t.post_as(tech, &format!("/stop/{visit}"), id, &form).await;
+    assert_eq!(left().await, 7_000);
+    let corrected = [
+        ("job", "water-test"),
+        ("drops", "8"),
+        ("put_in", "2500"),
+        ("lot", lot_text.as_str()),
+        ("version", "1"),
+        ("reason", "jug misread"),
+    ];
+    assert_eq!(t.post(tech, &format!("/kept/{id}/correct"), &corrected).await.status, 303);
+    assert_eq!(left().await, 7_500);
+}

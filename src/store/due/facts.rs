@@ -200,16 +200,18 @@ async fn write(db: &mut PgConnection, ids: &[Uuid], items: &[(Uuid, DueItem)], t
     let closes: Vec<Date> = items.iter().map(|i| i.1.window.closes()).collect();
     let causes: Vec<String> = items.iter().map(|i| cause_word(i.1.cause).to_owned()).collect();
     let reasons: Vec<String> = items.iter().map(|i| i.1.reason.chars().take(400).collect()).collect();
+    let priorities: Vec<i32> = items.iter().map(|i| i.1.priority.rank().into()).collect();
     sqlx::query!("DELETE FROM due_items WHERE unit_id = ANY($1)", ids).execute(&mut *db).await?;
     sqlx::query!(
-        "INSERT INTO due_items (unit_id, job_code, opens_on, closes_on, cause, reason, worked_out_on)
-         SELECT *, $7::date FROM unnest($1::uuid[], $2::text[], $3::date[], $4::date[], $5::text[], $6::text[])",
+        "INSERT INTO due_items (unit_id, job_code, opens_on, closes_on, cause, reason, priority, worked_out_on)
+         SELECT *, $8::date FROM unnest($1::uuid[], $2::text[], $3::date[], $4::date[], $5::text[], $6::text[], $7::int[])",
         &units,
         &jobs,
         &opens,
         &closes,
         &causes,
         &reasons,
+        &priorities,
         today
     )
     .execute(&mut *db)

@@ -21,6 +21,8 @@ pub struct DueLine {
     pub opens_on: Date,
     pub closes_on: Date,
     pub reason: String,
+    /// 1 is the most pressing, 4 can wait.
+    pub priority: i16,
     /// The open visit for this unit, if there is one: day and status.
     pub visit_day: Option<Date>,
     pub visit_status: Option<String>,
@@ -35,30 +37,31 @@ pub struct Filter {
     pub town: String,
     /// Only items that have opened by this day.
     pub opened_by: Option<Date>,
-    /// After this line: closing day and unit, as the last page ended.
-    pub after: Option<(Date, Uuid)>,
+    /// After this line: priority, closing day and unit, as the last page ended.
+    pub after: Option<(i16, Date, Uuid)>,
 }
 
 /// The next `limit` lines, most pressing first.
 pub async fn lines(db: impl PgExecutor<'_>, f: &Filter, today: Date, limit: i64) -> Result<Vec<DueLine>> {
-    let (after_day, after_unit) = f.after.unzip();
+    let (after_priority, after_day, after_unit) = f.after.map_or((None, None, None), |a| (Some(a.0), Some(a.1), Some(a.2)));
     let rows = sqlx::query_as!(
         DueLine,
         r#"SELECT d.unit_id, u.name AS unit_name, p.id AS place_id, p.name AS place_name, p.town, c.id AS customer_id, c.name AS customer_name,
-             c.phone AS customer_phone, d.job_code, k.name AS job_name, d.opens_on, d.closes_on, d.reason, v.day AS "visit_day?", v.status AS "visit_status?"
+             c.phone AS customer_phone, d.job_code, k.name AS job_name, d.opens_on, d.closes_on, d.reason, d.priority, v.day AS "visit_day?", v.status AS "visit_status?"
            FROM due_items d JOIN units u ON u.id = d.unit_id JOIN places p ON p.id = u.place_id JOIN customers c ON c.id = u.customer_id
            JOIN job_kinds k ON k.code = d.job_code
            LEFT JOIN LATERAL (SELECT day, status FROM visits WHERE unit_id = d.unit_id AND status IN ('planned', 'confirmed') AND day >= $7 ORDER BY day LIMIT 1) v ON true
            WHERE ($1 = '' OR d.job_code = $1) AND ($2 = '' OR lower(p.town) LIKE lower($2) || '%') AND ($3::date IS NULL OR d.opens_on <= $3)
-             AND ($4::date IS NULL OR (d.closes_on, d.unit_id) > ($4, $5::uuid))
-           ORDER BY d.closes_on, d.unit_id, k.position LIMIT $6"#,
+             AND ($4::date IS NULL OR (d.priority, d.closes_on, d.unit_id) > ($8::smallint, $4, $5::uuid))
+           ORDER BY d.priority, d.closes_on, d.unit_id, k.position LIMIT $6"#,
         f.job,
         f.town.trim(),
         f.opened_by,
         after_day,
         after_unit,
         limit,
-        today
+        today,
+        after_priority
     )
     .fetch_all(db)
     .await?;
@@ -82,7 +85,7 @@ pub async fn of_unit(db: impl PgExecutor<'_>, unit_id: Uuid) -> Result<Vec<DueLi
     let rows = sqlx::query_as!(
         DueLine,
         r#"SELECT d.unit_id, u.name AS unit_name, p.id AS place_id, p.name AS place_name, p.town, c.id AS customer_id, c.name AS customer_name,
-             c.phone AS customer_phone, d.job_code, k.name AS job_name, d.opens_on, d.closes_on, d.reason, NULL::date AS visit_day, NULL::text AS visit_status
+             c.phone AS customer_phone, d.job_code, k.name AS job_name, d.opens_on, d.closes_on, d.reason, d.priority, NULL::date AS visit_day, NULL::text AS visit_status
            FROM due_items d JOIN units u ON u.id = d.unit_id JOIN places p ON p.id = u.place_id JOIN customers c ON c.id = u.customer_id
            JOIN job_kinds k ON k.code = d.job_code WHERE d.unit_id = $1 ORDER BY d.closes_on, k.position LIMIT 50"#,
         unit_id

@@ -33,6 +33,7 @@ pub(super) struct Asked {
     #[serde(default)]
     after_day: String,
     after_unit: Option<Uuid>,
+    after_priority: Option<i16>,
 }
 
 /// One job of one unit, ready for the page.
@@ -47,6 +48,7 @@ struct Line {
     job: String,
     reason: String,
     state: State,
+    priority: &'static str,
     window: String,
     drawing: String,
     visit: String,
@@ -75,15 +77,16 @@ pub(super) async fn page(who: Office, app: App, Query(asked): Query<Asked>) -> R
         job: asked.job.clone(),
         town: asked.town.clone(),
         opened_by: (asked.show != "all").then_some(today),
-        after: crate::units::parse_date(&asked.after_day).ok().zip(asked.after_unit),
+        after: after(&asked),
     };
     let found = due::lines(&mut *c, &filter, today, LINES).await?;
     let next = match found.last().filter(|_| i64::try_from(found.len()).unwrap_or(0) == LINES) {
         Some(last) => format!(
-            "?job={}&town={}&show={}&after_day={}&after_unit={}",
+            "?job={}&town={}&show={}&after_priority={}&after_day={}&after_unit={}",
             plain(&asked.job),
             plain(&asked.town),
             plain(&asked.show),
+            last.priority,
             last.closes_on,
             last.unit_id
         ),
@@ -92,6 +95,11 @@ pub(super) async fn page(who: Office, app: App, Query(asked): Query<Asked>) -> R
     let jobs = book.jobs.iter().map(|j| (j.kind.code().to_owned(), j.kind.name().to_owned())).collect();
     let lines = found.into_iter().map(|l| line(l, today)).collect();
     html(&DuePage { f: Frame::of(&who, "due"), asked, jobs, past, open, later, lines, next })
+}
+
+/// Where the page before ended.
+fn after(asked: &Asked) -> Option<(i16, Date, Uuid)> {
+    Some((asked.after_priority?, crate::units::parse_date(&asked.after_day).ok()?, asked.after_unit?))
 }
 
 /// Letters, digits, spaces and dashes of a filter, safe inside an address.
@@ -108,6 +116,7 @@ fn line(l: due::DueLine, today: Date) -> Line {
     };
     Line {
         state: words::window(l.opens_on, l.closes_on, today),
+        priority: words::priority(l.priority),
         window: format!("{} to {}", day(l.opens_on), day(l.closes_on)),
         drawing: draw::window(l.opens_on, l.closes_on, today),
         unit_id: l.unit_id,
