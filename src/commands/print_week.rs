@@ -11,7 +11,6 @@ use embertide::{
     units::{Millilitres, UnitsFirst, day_short, dose_text, month_day},
 };
 use sqlx::PgPool;
-use std::collections::BTreeMap;
 use time::{Date, Duration};
 
 /// How many of the visits that did not fit are printed one by one.
@@ -75,26 +74,14 @@ fn print_route(route: &RouteRow, stops: &[&Stop], units: UnitsFirst) {
     if let Some(at) = route.lunch_at {
         say(&format!("      lunch about {}", clock(at)));
     }
-    let load = load(stops, units);
+    let load: Vec<String> =
+        week::load(stops.iter().copied()).into_iter().map(|(product, ml)| format!("{product} {}", amount(ml, units))).collect();
     if !load.is_empty() {
         say(&format!("      load: {}", load.join("; ")));
     }
     if !route.trouble.is_empty() {
         say(&format!("      look at this: {}", route.trouble));
     }
-}
-
-/// What to put in the van, by product, with a fifth in hand.
-fn load(stops: &[&Stop], units: UnitsFirst) -> Vec<String> {
-    let mut by_product: BTreeMap<&str, i64> = BTreeMap::new();
-    for s in stops {
-        if let (Some(product), Some(ml)) = (&s.product_name, s.expected_dose_ml) {
-            *by_product.entry(product).or_default() += ml;
-        }
-    }
-    let with_reserve =
-        by_product.into_iter().filter(|(_, ml)| *ml > 0).map(|(p, ml)| format!("{p} {}", amount((ml * 6 / 5 + 99) / 100 * 100, units)));
-    with_reserve.collect()
 }
 
 async fn print_unplaced(pool: &PgPool, monday: Date) -> Result<()> {

@@ -7,7 +7,7 @@ mod save;
 
 pub use change::{Move, cancel, confirm, issue, move_visit, new_route, placed, retime, take_off};
 pub use lay::{Candidate, Held, Laid, LayError, lay};
-pub use read::{Plan, Proposal, RouteRow, Stop, candidates, header, routes, stops, unplaced, unplaced_counts};
+pub use read::{Plan, Proposal, RouteRow, Stop, candidates, header, load, routes, stops, unplaced, unplaced_counts};
 pub use save::{NewPlan, NewRoute, NewVisit, Placed, save};
 
 use time::{Date, Duration};

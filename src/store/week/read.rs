@@ -2,6 +2,7 @@
 
 use super::super::{Result, catalogue, due, water};
 use sqlx::{PgConnection, PgExecutor};
+use std::collections::BTreeMap;
 use time::{Date, OffsetDateTime};
 use uuid::Uuid;
 
@@ -92,51 +93,55 @@ pub struct Stop {
     pub job_names: Vec<String>,
 }
 
+/// Visits with everything round them; the rest of the statement says which.
+macro_rules! stop_query {
+    ($rest:literal, $($arg:expr),+) => {
+        sqlx::query_as!(
+            Stop,
+            r#"SELECT v.id AS visit_id, v.unit_id, u.name AS unit_name, v.place_id, p.name AS place_name, p.address, p.town, p.lat, p.lon,
+                 c.name AS customer_name, c.phone AS customer_phone, v.staff_id, v.day, v.position, v.starts, v.ends, v.drive_s, v.drive_m, v.minutes,
+                 v.opens_on, v.closes_on, v.status, v.why, v.reason, v.expected_dose_ml, pr.name AS "product_name?", v.row_version,
+                 coalesce(j.codes, '{}') AS "job_codes!", coalesce(j.names, '{}') AS "job_names!"
+               FROM visits v JOIN week_plans w ON w.id = v.week_plan_id JOIN units u ON u.id = v.unit_id JOIN places p ON p.id = v.place_id
+               JOIN customers c ON c.id = v.customer_id
+               LEFT JOIN LATERAL (SELECT name FROM products x WHERE x.id = u.product_id OR (u.product_id IS NULL AND x.programme_code = u.programme_code AND x.active)
+                                  ORDER BY x.name, x.id LIMIT 1) pr ON true
+               LEFT JOIN LATERAL (SELECT array_agg(x.job_code ORDER BY k.position) AS codes, array_agg(k.name ORDER BY k.position) AS names
+                                  FROM visit_jobs x JOIN job_kinds k ON k.code = x.job_code WHERE x.visit_id = v.id) j ON true
+               WHERE w.monday = $1 "#
+                + $rest,
+            $($arg),+
+        )
+    };
+}
+
 /// The visits of one week that stand on a route, in order; `only` limits them to one technician's day.
 pub async fn stops(db: impl PgExecutor<'_>, monday: Date, only: Option<(Uuid, Date)>) -> Result<Vec<Stop>> {
     let (staff, day) = only.unzip();
-    let rows = sqlx::query_as!(
-        Stop,
-        r#"SELECT v.id AS visit_id, v.unit_id, u.name AS unit_name, v.place_id, p.name AS place_name, p.address, p.town, p.lat, p.lon,
-             c.name AS customer_name, c.phone AS customer_phone, v.staff_id, v.day, v.position, v.starts, v.ends, v.drive_s, v.drive_m, v.minutes,
-             v.opens_on, v.closes_on, v.status, v.why, v.reason, v.expected_dose_ml, pr.name AS "product_name?", v.row_version,
-             coalesce(j.codes, '{}') AS "job_codes!", coalesce(j.names, '{}') AS "job_names!"
-           FROM visits v JOIN week_plans w ON w.id = v.week_plan_id JOIN units u ON u.id = v.unit_id JOIN places p ON p.id = v.place_id
-           JOIN customers c ON c.id = v.customer_id
-           LEFT JOIN LATERAL (SELECT name FROM products x WHERE x.id = u.product_id OR (u.product_id IS NULL AND x.programme_code = u.programme_code AND x.active)
-                              ORDER BY x.name, x.id LIMIT 1) pr ON true
-           LEFT JOIN LATERAL (SELECT array_agg(x.job_code ORDER BY k.position) AS codes, array_agg(k.name ORDER BY k.position) AS names
-                              FROM visit_jobs x JOIN job_kinds k ON k.code = x.job_code WHERE x.visit_id = v.id) j ON true
-           WHERE w.monday = $1 AND v.day IS NOT NULL AND v.status <> 'cancelled' AND ($2::uuid IS NULL OR v.staff_id = $2) AND ($3::date IS NULL OR v.day = $3)
-           ORDER BY v.day, v.staff_id, v.position LIMIT 1000"#,
+    let rows = stop_query!(
+        "AND v.day IS NOT NULL AND v.status <> 'cancelled' AND ($2::uuid IS NULL OR v.staff_id = $2) AND ($3::date IS NULL OR v.day = $3)
+         ORDER BY v.day, v.staff_id, v.position LIMIT 1000",
         monday,
         staff,
         day
-    )
-    .fetch_all(db)
-    .await?;
-    Ok(rows)
+    );
+    Ok(rows.fetch_all(db).await?)
 }
 
 /// Visits that did not find room, most pressing first.
 pub async fn unplaced(db: impl PgExecutor<'_>, monday: Date, limit: i64) -> Result<Vec<Stop>> {
-    let rows = sqlx::query_as!(
-        Stop,
-        r#"SELECT v.id AS visit_id, v.unit_id, u.name AS unit_name, v.place_id, p.name AS place_name, p.address, p.town, p.lat, p.lon,
-             c.name AS customer_name, c.phone AS customer_phone, v.staff_id, v.day, v.position, v.starts, v.ends, v.drive_s, v.drive_m, v.minutes,
-             v.opens_on, v.closes_on, v.status, v.why, v.reason, v.expected_dose_ml, NULL::text AS product_name, v.row_version,
-             coalesce(j.codes, '{}') AS "job_codes!", coalesce(j.names, '{}') AS "job_names!"
-           FROM visits v JOIN week_plans w ON w.id = v.week_plan_id JOIN units u ON u.id = v.unit_id JOIN places p ON p.id = v.place_id
-           JOIN customers c ON c.id = v.customer_id
-           LEFT JOIN LATERAL (SELECT array_agg(x.job_code ORDER BY k.position) AS codes, array_agg(k.name ORDER BY k.position) AS names
-                              FROM visit_jobs x JOIN job_kinds k ON k.code = x.job_code WHERE x.visit_id = v.id) j ON true
-           WHERE w.monday = $1 AND v.status = 'unplaced' ORDER BY v.closes_on, v.id LIMIT $2"#,
-        monday,
-        limit
-    )
-    .fetch_all(db)
-    .await?;
-    Ok(rows)
+    Ok(stop_query!("AND v.status = 'unplaced' ORDER BY v.closes_on, v.id LIMIT $2", monday, limit).fetch_all(db).await?)
+}
+
+/// What to put in the van for these stops: millilitres by product, the expected doses with a fifth in hand, in whole 100 mL.
+pub fn load<'a>(stops: impl IntoIterator<Item = &'a Stop>) -> Vec<(&'a str, i64)> {
+    let mut by_product: BTreeMap<&str, i64> = BTreeMap::new();
+    for s in stops {
+        if let (Some(product), Some(ml)) = (&s.product_name, s.expected_dose_ml.filter(|ml| *ml > 0)) {
+            *by_product.entry(product).or_default() += ml;
+        }
+    }
+    by_product.into_iter().map(|(product, ml)| (product, (ml * 6 / 5 + 99) / 100 * 100)).collect()
 }
 
 /// How many did not find room, and how many of those close before or within the week.

@@ -197,20 +197,14 @@ fn day(r: &RouteRow, stops: &[Stop], dealer: &Dealer) -> DayView {
         ),
         lunch: r.lunch_at.map(time_of_day).unwrap_or_default(),
         trouble: r.trouble.clone(),
-        load: load(&own, dealer),
+        load: load(own.iter().copied(), dealer),
         stops: own.into_iter().map(|s| StopView::of(s, dealer)).collect(),
     }
 }
 
-/// What to put in the van: the expected doses by product, with a fifth in hand.
-fn load(stops: &[&Stop], dealer: &Dealer) -> Vec<String> {
-    let mut by_product: std::collections::BTreeMap<&str, i64> = std::collections::BTreeMap::new();
-    for s in stops {
-        if let (Some(product), Some(ml)) = (&s.product_name, s.expected_dose_ml.filter(|ml| *ml > 0)) {
-            *by_product.entry(product).or_default() += ml;
-        }
-    }
-    by_product.into_iter().map(|(p, ml)| format!("{p}: {}", words::amount((ml * 6 / 5 + 99) / 100 * 100, dealer.units))).collect()
+/// What to put in the van, as lines.
+fn load<'a>(stops: impl IntoIterator<Item = &'a Stop>, dealer: &Dealer) -> Vec<String> {
+    week::load(stops).into_iter().map(|(product, ml)| format!("{product}: {}", words::amount(ml, dealer.units))).collect()
 }
 
 async fn targets(app: &App, monday: Date) -> Result<Vec<Target>> {

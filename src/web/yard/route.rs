@@ -81,7 +81,7 @@ pub(super) async fn page(who: Technician, app: App, Path(day): Path<String>) -> 
         is_today: day == today,
         summary: route.as_ref().map(summary).unwrap_or_default(),
         lunch: route.and_then(|r| r.lunch_at).map(time_of_day).unwrap_or_default(),
-        load: load(&stops, &who.dealer),
+        load: week::load(&stops).into_iter().map(|(product, ml)| format!("{product}: {}", words::amount(ml, who.dealer.units))).collect(),
         left: stops.iter().filter(|s| s.status == "planned" || s.status == "confirmed").count(),
         stops: views,
         others: days.into_iter().filter(|d| d.0 != day).map(|d| other(d, today)).collect(),
@@ -105,16 +105,6 @@ fn other((day, left, all): (Date, i64, i64), today: Date) -> OtherDay {
         href: format!("/route/{day}"),
         words: if left == 0 { format!("{name}: all {all} settled") } else { format!("{name}: {left} of {all} to do") },
     }
-}
-
-fn load(stops: &[Stop], dealer: &crate::store::dealer::Dealer) -> Vec<String> {
-    let mut by_product: std::collections::BTreeMap<&str, i64> = std::collections::BTreeMap::new();
-    for s in stops {
-        if let (Some(product), Some(ml)) = (&s.product_name, s.expected_dose_ml.filter(|ml| *ml > 0)) {
-            *by_product.entry(product).or_default() += ml;
-        }
-    }
-    by_product.into_iter().map(|(p, ml)| format!("{p}: {}", words::amount((ml * 6 / 5 + 99) / 100 * 100, dealer.units))).collect()
 }
 
 fn view(s: &Stop, report: Option<Uuid>) -> StopView {
