@@ -115,6 +115,7 @@ async fn no_page_scrolls_sideways_on_a_small_phone_or_breaks_the_policy() {
         format!("/units/{}", d.units[0]),
         "/bring-in".to_owned(),
         "/settings".to_owned(),
+        "/treatments".to_owned(),
         "/route".to_owned(),
         "/nothing/here".to_owned(),
     ];

@@ -51,6 +51,7 @@ fn filled(path: &str, token: &str) -> String {
         .replace("{week}", "2026-W41")
         .replace("{day}", "2026-10-05")
         .replace("{name}", "fall")
+        .replace("{code}", "absent")
         .replace("{token}", token)
 }
 

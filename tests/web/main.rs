@@ -10,4 +10,5 @@ mod due;
 mod indexes;
 mod path;
 mod reports;
+mod treatments;
 mod week;

@@ -114,7 +114,7 @@ async fn products(db: impl PgExecutor<'_>) -> Result<Vec<ProductRow>> {
 }
 
 /// Relative standard deviation of a comparator read by eye, in ‰ (common practice, no source).
-const COMPARATOR_SD: u16 = 150;
+pub const COMPARATOR_SD: u16 = 150;
 
 async fn kits(db: impl PgExecutor<'_>) -> Result<Vec<KitRow>> {
     let rows = sqlx::query!(

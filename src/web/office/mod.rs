@@ -5,6 +5,7 @@ mod customers;
 mod due;
 mod reports;
 mod settings;
+mod treatments;
 mod units;
 mod visits;
 mod week;
@@ -49,6 +50,13 @@ pub(super) fn routes() -> (Router<App>, Vec<RouteInfo>) {
 
 pub(super) fn owner_routes() -> (Router<App>, Vec<RouteInfo>) {
     Protected::<Owner>::default()
+        .get("/treatments", treatments::page)
+        .post("/treatments/programmes/{code}", treatments::change_programme)
+        .post("/treatments/products", treatments::add_product)
+        .post("/treatments/products/{id}", treatments::change_product)
+        .post("/treatments/products/{id}/lots", treatments::add_lot)
+        .post("/treatments/kits", treatments::add_kit)
+        .post("/treatments/kits/{code}", treatments::change_kit)
         .get("/settings", settings::page)
         .post("/settings", settings::change)
         .post("/settings/staff", settings::invite)

@@ -1,0 +1,346 @@
+//! Treatment as data: programmes, products, kits, and what came onto the shelf. Every dose follows from these figures.
+
+use super::{
+    super::{
+        app::App,
+        error::{Error, Result},
+        form::Posted,
+        guard::{Owner, see_other},
+        html::{Frame, html},
+        words,
+    },
+    customers::{need, short},
+    units::date,
+};
+use crate::{
+    store::{
+        catalogue::{self, KitRow, ProductRow, Treatments, Versions},
+        due, lists,
+    },
+    units::{MgPerLitre, Millilitres, Ph, VolumeUnit, parse_mg_per_litre, parse_ph, parse_volume},
+    water::{Basis, Counts, Levels, Measure, PhBand, Product, Programme, RecheckDays, Strength, TestKit},
+};
+use askama::Template;
+use axum::extract::Path;
+use serde::Deserialize;
+use std::{fmt::Display, num::NonZero};
+use time::Date;
+use uuid::Uuid;
+
+struct ProgrammeView {
+    p: Programme,
+    row_version: i32,
+}
+
+struct ProductView {
+    row: ProductRow,
+    row_version: i32,
+    percent: String,
+    density: String,
+    source: String,
+    left: String,
+}
+
+struct KitView {
+    row: KitRow,
+    row_version: i32,
+    per_drop: String,
+    max_drops: String,
+    expired: bool,
+}
+
+#[derive(Template)]
+#[template(path = "office/treatments.html")]
+struct TreatmentsPage {
+    f: Frame,
+    programmes: Vec<ProgrammeView>,
+    products: Vec<ProductView>,
+    kits: Vec<KitView>,
+    bases: Vec<&'static str>,
+    today: Date,
+}
+
+fn version<K: PartialEq>(all: &[(K, i32)], key: &K) -> i32 {
+    all.iter().find(|v| v.0 == *key).map_or(0, |v| v.1)
+}
+
+/// Thousandths and the like as people write them: 20, 6.5.
+fn decimal_text(value: i64, per: i64) -> String {
+    let text = format!("{}.{:0width$}", value / per, value % per, width = per.ilog10() as usize);
+    text.trim_end_matches('0').trim_end_matches('.').to_owned()
+}
+
+pub(super) async fn page(who: Owner, app: App, (): ()) -> Result {
+    let mut c = app.pool.acquire().await?;
+    let known = catalogue::treatments(&mut c).await?;
+    let versions = catalogue::versions(&mut c).await?;
+    let lots = catalogue::lots(&mut *c).await?;
+    let today = who.dealer.today;
+    let Treatments { programmes, products, kits } = known;
+    let left = |id: Uuid| {
+        let ml: i64 = lots.iter().filter(|l| l.product_id == id).map(|l| l.left_ml).sum();
+        if ml > 0 { words::amount(ml, who.dealer.units) } else { String::new() }
+    };
+    let products = products.into_iter().map(|row| product_view(row, &versions, &left)).collect();
+    html(&TreatmentsPage {
+        f: Frame::of(&who, "treatments"),
+        programmes: programmes.into_iter().map(|p| ProgrammeView { row_version: version(&versions.programmes, &p.code), p }).collect(),
+        products,
+        kits: kits.into_iter().map(|row| kit_view(row, &versions, today)).collect(),
+        bases: Basis::ALL.iter().map(|b| b.as_str()).collect(),
+        today,
+    })
+}
+
+fn product_view(row: ProductRow, versions: &Versions, left: &dyn Fn(Uuid) -> String) -> ProductView {
+    let found = versions.products.iter().find(|v| v.0 == row.id);
+    ProductView {
+        row_version: found.map_or(0, |v| v.1),
+        source: found.map(|v| v.2.clone()).unwrap_or_default(),
+        percent: decimal_text(row.product.strength.active_ppm().into(), 10_000),
+        density: decimal_text(row.product.strength.density_g_per_l().into(), 1_000),
+        left: left(row.id),
+        row,
+    }
+}
+
+fn kit_view(row: KitRow, versions: &Versions, today: Date) -> KitView {
+    let (per_drop, max_drops) = match row.kit.counts {
+        Counts::Drops { per_drop, max_drops } => (decimal_text(per_drop.get().into(), 100), max_drops.to_string()),
+        Counts::Direct { .. } => (String::new(), String::new()),
+    };
+    KitView {
+        row_version: version(&versions.kits, &row.kit.code),
+        per_drop,
+        max_drops,
+        expired: row.reagent_expires_on.is_some_and(|d| d < today),
+        row,
+    }
+}
+
+fn bad(e: impl Display) -> Error {
+    Error::Bad(e.to_string())
+}
+
+fn mg_l(text: &str) -> Result<MgPerLitre> {
+    parse_mg_per_litre(text).map_err(bad)
+}
+
+fn optional_mg_l(text: &str) -> Result<Option<MgPerLitre>> {
+    if text.trim().is_empty() { Ok(None) } else { mg_l(text).map(Some) }
+}
+
+fn band(low: &str, high: &str) -> Result<PhBand> {
+    let ph = |text: &str| -> Result<Ph> { parse_ph(text).map_err(bad) };
+    PhBand::new(ph(low)?, ph(high)?).map_err(bad)
+}
+
+/// A decimal number times `per`, as a whole.
+fn scaled(text: &str, per: f64, what: &str) -> Result<u32> {
+    let read = text.trim().trim_end_matches('%').trim().parse::<f64>().ok().filter(|v| v.is_finite() && (0.0..=1e6).contains(v));
+    let value = read.ok_or_else(|| {
+        Error::Bad(format!("{what}: “{}” is no number. Write it as 20 or 1.15.", text.chars().take(20).collect::<String>()))
+    })?;
+    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "bounded above and below")]
+    let whole = (value * per).round().min(4e9) as u32;
+    Ok(whole)
+}
+
+#[derive(Debug, Deserialize)]
+pub(super) struct ProgrammeForm {
+    name: String,
+    alarm_low: String,
+    min: String,
+    top_up_below: String,
+    target: String,
+    max: String,
+    ph_min: String,
+    ph_max: String,
+    ph_min_aluminium: String,
+    ph_max_aluminium: String,
+    #[serde(default)]
+    hardness_advise: String,
+    #[serde(default)]
+    hardness_stop: String,
+    #[serde(default)]
+    cl_so4_stop: String,
+    recheck_from: u16,
+    recheck_to: u16,
+    source: String,
+    row_version: i32,
+}
+
+fn programme(form: &ProgrammeForm, before: &Programme) -> Result<Programme> {
+    let levels = Levels::new(mg_l(&form.alarm_low)?, mg_l(&form.min)?, mg_l(&form.target)?, mg_l(&form.max)?).map_err(bad)?;
+    Ok(Programme {
+        code: before.code.clone(),
+        basis: before.basis,
+        name: need(&form.name, "Give the programme a name", 80)?,
+        levels: levels.with_top_up_below(mg_l(&form.top_up_below)?).map_err(bad)?,
+        ph: band(&form.ph_min, &form.ph_max)?,
+        ph_with_aluminium: Some(band(&form.ph_min_aluminium, &form.ph_max_aluminium)?),
+        hardness_stop: optional_mg_l(&form.hardness_stop)?,
+        hardness_advise: optional_mg_l(&form.hardness_advise)?,
+        chloride_sulfate_stop: optional_mg_l(&form.cl_so4_stop)?,
+        recheck: RecheckDays::new(form.recheck_from, form.recheck_to).map_err(bad)?,
+        source: need(&form.source, "Say where the limits come from", 1000)?,
+    })
+}
+
+/// Changes a programme's limits. What is due follows from them, so it is worked out again.
+pub(super) async fn change_programme(who: Owner, app: App, (Path(code), posted): (Path<String>, Posted<ProgrammeForm>)) -> Result {
+    let mut tx = app.pool.begin().await?;
+    let known = catalogue::treatments(&mut tx).await?;
+    let new = programme(&posted.form, known.programme(&code).ok_or(Error::NotFound)?)?;
+    if posted.first_time(&mut tx, &who, "change programme", app.clock.now()).await? {
+        catalogue::change_programme(&mut *tx, &new, posted.form.row_version).await?;
+        due::refresh(&mut tx, None, who.dealer.today).await?;
+    }
+    tx.commit().await?;
+    Ok(see_other("/treatments#programmes"))
+}
+
+#[derive(Debug, Deserialize)]
+pub(super) struct ProductForm {
+    name: String,
+    programme: String,
+    basis: String,
+    percent: String,
+    density: String,
+    pack: String,
+    step: String,
+    #[serde(default)]
+    hazards: String,
+    source: String,
+    row_version: Option<i32>,
+}
+
+fn product(form: &ProductForm, known: &Treatments) -> Result<Product> {
+    let programme = known.programme(&form.programme).ok_or_else(|| bad("Choose the programme that the product serves."))?;
+    let basis: Basis = form.basis.parse().map_err(bad)?;
+    basis.ratio_to(programme.basis).map_err(bad)?;
+    let volume = |text: &str| -> Result<Millilitres> { Ok(parse_volume(text, VolumeUnit::Millilitre).map_err(bad)?.0) };
+    let hazards = short(&form.hazards, "The hazards", 2000)?;
+    if hazards.is_empty() {
+        return Err(bad("Write down the hazards from the label and the safety data sheet: they are shown at the dose."));
+    }
+    Ok(Product {
+        name: need(&form.name, "Give the product a name", 80)?,
+        programme: programme.code.clone(),
+        basis,
+        strength: Strength::new(
+            scaled(&form.percent, 10_000.0, "The strength in %")?,
+            scaled(&form.density, 1_000.0, "The density in kg/L")?,
+        )
+        .map_err(bad)?,
+        measure: Measure::new(volume(&form.pack)?, volume(&form.step)?).map_err(bad)?,
+        hazards: hazards.lines().map(str::to_owned).collect(),
+    })
+}
+
+async fn keep_product(who: Owner, app: App, id: Uuid, posted: Posted<ProductForm>) -> Result {
+    let mut tx = app.pool.begin().await?;
+    let known = catalogue::treatments(&mut tx).await?;
+    let new = product(&posted.form, &known)?;
+    let source = need(&posted.form.source, "Say where the figures come from, as “label of 2026”", 1000)?;
+    if posted.first_time(&mut tx, &who, "keep product", app.clock.now()).await? {
+        catalogue::keep_product(&mut *tx, id, &new, &source, posted.form.row_version).await?;
+    }
+    tx.commit().await?;
+    Ok(see_other("/treatments#products"))
+}
+
+pub(super) async fn add_product(who: Owner, app: App, posted: Posted<ProductForm>) -> Result {
+    let id = posted.id;
+    keep_product(who, app, id, posted).await
+}
+
+pub(super) async fn change_product(who: Owner, app: App, (Path(id), posted): (Path<Uuid>, Posted<ProductForm>)) -> Result {
+    keep_product(who, app, id, posted).await
+}
+
+#[derive(Debug, Deserialize)]
+pub(super) struct LotForm {
+    lot: String,
+    amount: String,
+    #[serde(default)]
+    expires_on: String,
+}
+
+/// A delivery onto the shelf.
+pub(super) async fn add_lot(who: Owner, app: App, (Path(id), posted): (Path<Uuid>, Posted<LotForm>)) -> Result {
+    let lot = need(&posted.form.lot, "Give the lot as it stands on the pack", 40)?;
+    let (ml, _) = parse_volume(&posted.form.amount, VolumeUnit::Litre).map_err(bad)?;
+    let expires_on = date(&posted.form.expires_on)?;
+    let now = app.clock.now();
+    let mut tx = app.pool.begin().await?;
+    if posted.first_time(&mut tx, &who, "lot received", now).await? {
+        lists::add_lot(&mut tx, id, &lot, who.dealer.today, expires_on, ml.get(), now).await?;
+    }
+    tx.commit().await?;
+    Ok(see_other("/treatments#products"))
+}
+
+#[derive(Debug, Deserialize)]
+pub(super) struct KitForm {
+    name: String,
+    basis: String,
+    #[serde(default)]
+    per_drop: String,
+    #[serde(default)]
+    max_drops: String,
+    dilution: u16,
+    #[serde(default)]
+    reagent_lot: String,
+    #[serde(default)]
+    expires_on: String,
+    source: String,
+    row_version: Option<i32>,
+}
+
+fn kit(form: &KitForm, code: &str) -> Result<TestKit> {
+    let counts = if form.per_drop.trim().is_empty() {
+        Counts::Direct { relative_sd: catalogue::COMPARATOR_SD }
+    } else {
+        let per_drop = NonZero::try_from(scaled(&form.per_drop, 100.0, "mg/L a drop")?)
+            .map_err(|_| bad("A drop has to stand for more than nothing."))?;
+        let max_drops = form
+            .max_drops
+            .trim()
+            .parse()
+            .ok()
+            .filter(|d| (1..=200).contains(d))
+            .ok_or_else(|| bad("Say how many drops the kit counts at most, 200 at the very most."))?;
+        Counts::Drops { per_drop, max_drops }
+    };
+    Ok(TestKit {
+        code: code.to_owned(),
+        name: need(&form.name, "Give the kit a name", 80)?,
+        basis: form.basis.parse().map_err(bad)?,
+        counts,
+        dilution: NonZero::new(form.dilution).ok_or_else(|| bad("The dilution is 1 when the sample is not diluted."))?,
+        source: need(&form.source, "Say where the factor comes from, as “the kit's sheet”", 1000)?,
+    })
+}
+
+async fn keep_kit(who: Owner, app: App, code: String, posted: Posted<KitForm>) -> Result {
+    let new = kit(&posted.form, &code)?;
+    let expires_on = date(&posted.form.expires_on)?;
+    let lot = short(&posted.form.reagent_lot, "The reagent's lot", 40)?;
+    let mut tx = app.pool.begin().await?;
+    if posted.first_time(&mut tx, &who, "keep kit", app.clock.now()).await? {
+        catalogue::keep_kit(&mut *tx, &new, (&lot, expires_on), posted.form.row_version).await?;
+    }
+    tx.commit().await?;
+    Ok(see_other("/treatments#kits"))
+}
+
+pub(super) async fn add_kit(who: Owner, app: App, posted: Posted<KitForm>) -> Result {
+    // A code of the kit's own, never typed and never shown.
+    let code = format!("kit-{}", &posted.id.simple().to_string()[12..]);
+    keep_kit(who, app, code, posted).await
+}
+
+pub(super) async fn change_kit(who: Owner, app: App, (Path(code), posted): (Path<String>, Posted<KitForm>)) -> Result {
+    keep_kit(who, app, code, posted).await
+}

@@ -1,0 +1,119 @@
+//! The owner's figures: what the label says is what the dose follows.
+
+use super::support::{Page, TestApp, dealership};
+
+const PRODUCT: &str = "01900000-0000-7000-8000-000000000101";
+
+/// The fields of a form as the page fills them.
+fn fields(page: &Page, action: &str) -> Vec<(String, String)> {
+    let form = format!("form[action='{action}']");
+    let mut all: Vec<(String, String)> =
+        page.attrs(&format!("{form} input[name]"), "name").into_iter().zip(page.attrs(&format!("{form} input[name]"), "value")).collect();
+    all.retain(|p| p.0 != "form_token" && p.0 != "id");
+    for select in page.attrs(&format!("{form} select"), "name") {
+        let option = format!("{form} select[name='{select}'] option[selected]");
+        all.push((select, page.attrs(&option, "value").into_iter().next().unwrap_or_else(|| page.text(&option))));
+    }
+    for area in page.attrs(&format!("{form} textarea"), "name") {
+        let text = page.text(&format!("{form} textarea[name='{area}']"));
+        all.push((area, text));
+    }
+    all
+}
+
+async fn send(t: &TestApp, d: &dealership::Dealership, action: &str, changes: &[(&str, &str)]) -> Page {
+    let page = t.get(Some(&d.owner), "/treatments").await;
+    let mut form = fields(&page, action);
+    for (name, value) in changes {
+        form.retain(|p| p.0 != *name);
+        form.push(((*name).to_owned(), (*value).to_owned()));
+    }
+    let pairs: Vec<(&str, &str)> = form.iter().map(|p| (p.0.as_str(), p.1.as_str())).collect();
+    t.post(&d.owner, action, &pairs).await
+}
+
+async fn dose_at_eight_drops(t: &TestApp, d: &dealership::Dealership) -> i64 {
+    let (visit, staff): (uuid::Uuid, uuid::Uuid) =
+        sqlx::query_as("SELECT id, staff_id FROM visits WHERE unit_id = $1 AND status = 'planned'")
+            .bind(d.units[0])
+            .fetch_one(t.pool())
+            .await
+            .unwrap();
+    let tech = if staff == d.wick.staff_id { &d.wick } else { &d.juno };
+    let sheet = t.get(Some(tech), &format!("/stop/{visit}")).await;
+    sheet.attrs("#doses tr[data-drops='8']", "data-ml").remove(0).parse().unwrap()
+}
+
+#[tokio::test]
+async fn a_product_of_twice_the_strength_halves_the_dose() {
+    let t = TestApp::start().await;
+    let d = dealership::open(&t).await;
+    super::path::issued_week(&t, &d).await;
+    let before = dose_at_eight_drops(&t, &d).await;
+    let kept = send(&t, &d, &format!("/treatments/products/{PRODUCT}"), &[("percent", "40"), ("source", "label of 2026")]).await;
+    assert_eq!(kept.status, 303, "{}", kept.text("main"));
+    let after = dose_at_eight_drops(&t, &d).await;
+    assert!((before - 2 * after).abs() <= 100, "{before} and {after}: the same within the measuring step");
+}
+
+#[tokio::test]
+async fn a_kit_of_another_factor_reads_another_level() {
+    let t = TestApp::start().await;
+    let d = dealership::open(&t).await;
+    super::path::issued_week(&t, &d).await;
+    let before = dose_at_eight_drops(&t, &d).await;
+    let kept = send(&t, &d, "/treatments/kits/nitrite-drops-2", &[("per_drop", "100")]).await;
+    assert_eq!(kept.status, 303, "{}", kept.text("main"));
+    assert!(dose_at_eight_drops(&t, &d).await < before, "8 drops are 800 mg/L now, not 400");
+}
+
+#[tokio::test]
+async fn limits_that_cannot_be_are_refused_with_the_reason_and_nothing_changes() {
+    let t = TestApp::start().await;
+    let d = dealership::open(&t).await;
+    let upside_down = send(&t, &d, "/treatments/programmes/nitrite-borate", &[("min", "2000")]).await;
+    assert!(upside_down.status == 422 && upside_down.text("main").contains("must rise"), "{}", upside_down.text("main"));
+    let other_substance = send(&t, &d, &format!("/treatments/products/{PRODUCT}"), &[("basis", "Mo")]).await;
+    assert_eq!(other_substance.status, 422, "molybdenum does not serve a nitrite programme");
+    let no_hazards = send(&t, &d, &format!("/treatments/products/{PRODUCT}"), &[("hazards", " ")]).await;
+    assert_eq!(no_hazards.status, 422);
+    let changed: i64 = sqlx::query_scalar(
+        "SELECT (SELECT count(*) FROM programmes WHERE row_version > 1) + (SELECT count(*) FROM products WHERE row_version > 1)",
+    )
+    .fetch_one(t.pool())
+    .await
+    .unwrap();
+    assert_eq!(changed, 0);
+}
+
+#[tokio::test]
+async fn a_higher_least_level_turns_a_reading_low() {
+    let t = TestApp::start().await;
+    let d = dealership::open(&t).await;
+    let unit = format!("/units/{}", d.units[0]);
+    assert!(t.get(Some(&d.office), &unit).await.text("#water ~ .card").contains("In band"), "20 drops are 1,000 mg/L");
+    let kept =
+        send(&t, &d, "/treatments/programmes/nitrite-borate", &[("min", "1100"), ("top_up_below", "1200"), ("target", "1200")]).await;
+    assert_eq!(kept.status, 303, "{}", kept.text("main"));
+    assert!(t.get(Some(&d.office), &unit).await.text("#water ~ .card").contains("Low"));
+    assert_eq!(t.broken_promises().await, Vec::<String>::new(), "what is due was worked out again");
+}
+
+#[tokio::test]
+async fn two_owners_at_once_do_not_overwrite_each_other() {
+    let t = TestApp::start().await;
+    let d = dealership::open(&t).await;
+    let action = format!("/treatments/products/{PRODUCT}");
+    assert_eq!(send(&t, &d, &action, &[("percent", "25"), ("row_version", "1")]).await.status, 303);
+    assert_eq!(send(&t, &d, &action, &[("percent", "30"), ("row_version", "1")]).await.status, 409);
+}
+
+#[tokio::test]
+async fn a_delivery_stands_on_the_shelf() {
+    let t = TestApp::start().await;
+    let d = dealership::open(&t).await;
+    let action = format!("/treatments/products/{PRODUCT}/lots");
+    assert_eq!(t.post(&d.owner, &action, &[("lot", "L9"), ("amount", "5 gal"), ("expires_on", "2028-01-31")]).await.status, 303);
+    let page = t.get(Some(&d.owner), "/treatments").await;
+    assert!(page.text("main").contains("5 gal (18.927 L) on the shelf"), "{}", page.text("summary"));
+}
