@@ -225,3 +225,28 @@ async fn a_dose_comes_off_the_shelf_and_a_correction_puts_it_back() {
     assert_eq!(t.post(tech, &format!("/kept/{id}/correct"), &corrected).await.status, 303);
     assert_eq!(left().await, 7_500);
 }
+
+#[tokio::test]
+async fn a_phone_that_hangs_up_in_the_middle_is_still_heard_to_the_end() {
+    let t = TestApp::start().await;
+    let d = dealership::open(&t).await;
+    let (visit, _, staff) = issued_week(&t, &d).await[0];
+    let tech = if staff == d.wick.staff_id { &d.wick } else { &d.juno };
+    let path = format!("/stop/{visit}");
+    for n in 1..=5 {
+        let mut sending = Box::pin(t.post(tech, &path, &FORM));
+        // The caller goes away as soon as the write has begun.
+        std::future::poll_fn(|cx| match sending.as_mut().poll(cx) {
+            std::task::Poll::Pending if t.app.writes.is_empty() => std::task::Poll::Pending,
+            _ => std::task::Poll::Ready(()),
+        })
+        .await;
+        assert!(!t.app.writes.is_empty(), "the write runs on its own, not in the caller's request");
+        drop(sending);
+        t.app.writes.close();
+        t.app.writes.wait().await;
+        t.app.writes.reopen();
+        assert_eq!(counts(&t).await, (n, n, n));
+    }
+    assert_eq!(t.broken_promises().await, Vec::<String>::new());
+}
