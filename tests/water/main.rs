@@ -5,6 +5,8 @@
 mod dilution;
 mod dosing;
 mod example;
+mod forecast_promises;
+mod forecasting;
 mod index;
 mod programmes;
 mod promises;
