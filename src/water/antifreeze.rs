@@ -273,15 +273,21 @@ impl Fluid {
 }
 
 /// Density, heat capacity and viscosity at 20 to 80 °C, and what that means beside water (the table's own 0 % row).
+/// A strength by mass goes by the IIR tables, one by volume by the ASHRAE tables but for its viscosity.
 pub fn fluid(glycol: Glycol, strength: MixStrength, celsius: f64) -> Result<Fluid> {
     if !(20.0..=80.0).contains(&celsius) {
         return Err(AntifreezeError::Temperature);
     }
     let grid = glycol.grid();
-    let mass = strength.by_mass(glycol);
-    let both = |table: &Table, percent: f64| look_up(table, percent, celsius).ok_or(AntifreezeError::Strength);
-    let (density, heat_capacity, viscosity) = (both(&grid.density, mass)?, both(&grid.heat_capacity, mass)?, both(&grid.viscosity, mass)?);
-    let water = (both(&grid.density, 0.0)?, both(&grid.heat_capacity, 0.0)?, both(&grid.viscosity, 0.0)?);
+    let at = |table: &Table, percent: f64| look_up(table, percent, celsius).ok_or(AntifreezeError::Strength);
+    let (densities, heats) = match strength.by {
+        By::Mass => (&grid.density, &grid.heat_capacity),
+        By::Volume => (&grid.density_by_volume, &grid.heat_capacity_by_volume),
+    };
+    let (density, heat_capacity) = (at(densities, strength.percent)?, at(heats, strength.percent)?);
+    // 60 % of ethylene glycol by volume is 62.6 % by mass; the table of viscosities ends at 60.
+    let viscosity = at(&grid.viscosity, strength.by_mass(glycol).min(MAX_PERCENT))?;
+    let water = (at(&grid.density, 0.0)?, at(&grid.heat_capacity, 0.0)?, at(&grid.viscosity, 0.0)?);
     let heat_carried = density * heat_capacity / (water.0 * water.1);
     let thickness = (viscosity / density) / (water.2 / water.0);
     Ok(Fluid { density, heat_capacity, viscosity, heat_carried, flow_needed: heat_carried.recip(), thickness })

@@ -183,7 +183,7 @@ impl Foreseen {
     }
 }
 
-/// When the level reaches `min`. `usual`: what units of its kind lose, from [`fleet`].
+/// When the level reaches `min`. `usual`: what units of its kind lose, from [`fleet()`].
 pub fn forecast(history: &History<'_>, min: MgPerLitre, usual: Option<Rate>, rules: &ForecastRules) -> Forecast {
     let run = match last_run(history) {
         Ok(run) => run,
@@ -211,7 +211,7 @@ pub fn forecast(history: &History<'_>, min: MgPerLitre, usual: Option<Rate>, rul
     view.foreseen(line, history.volume)
 }
 
-/// A unit's own rate from its last run of tests, for [`fleet`]; None where there are not two.
+/// A unit's own rate from its last run of tests, for [`fleet()`]; None where there are not two.
 pub fn own_rate(history: &History<'_>, rules: &ForecastRules) -> Option<Rate> {
     let run = last_run(history).ok()?;
     let view = View { run: &run, min: MgPerLitre::MIN, usual: None, rules };

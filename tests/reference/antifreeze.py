@@ -1,7 +1,7 @@
 """Writes antifreeze.csv: properties of glycol and water by CoolProp.
 
-    python3 -m venv /tmp/glycol && /tmp/glycol/bin/pip install CoolProp==8.0.0
-    /tmp/glycol/bin/python tests/reference/antifreeze.py > tests/reference/antifreeze.csv
+    python3 -m venv "$VENV" && "$VENV"/bin/pip install CoolProp==8.0.0
+    "$VENV"/bin/python tests/reference/antifreeze.py > tests/reference/antifreeze.csv
 
 With `--table` it prints the rows of src/water/antifreeze/grid.rs instead. The incompressible mixtures MPG and MEG
 (by mass; Melinder, Properties of Secondary Working Fluids, IIR 2010) and APG and AEG (by volume; fits to the ASHRAE
@@ -39,7 +39,9 @@ def reference():
                 print(f"{glycol},mass,{percent},{celsius},{freezing(name, percent):.3f},{row[0]:.2f},{row[1]:.1f},{row[2]:.4f}")
     for glycol, name in BY_VOLUME.items():
         for percent in [10, 13, 17, 20, 22, 27, 30, 33, 38, 40, 44, 47, 50, 53, 57, 60]:
-            print(f"{glycol},volume,{percent},,{freezing(name, percent):.3f},,,")
+            for celsius in [20, 25, 40, 47, 60, 74, 80]:
+                row = (at("D", name, percent, celsius), at("C", name, percent, celsius))
+                print(f"{glycol},volume,{percent},{celsius},{freezing(name, percent):.3f},{row[0]:.2f},{row[1]:.1f},")
 
 
 def table():
@@ -48,9 +50,12 @@ def table():
         by_volume = [freezing(BY_VOLUME[glycol], p) for p in range(10, 61, 5)]
         print(glycol, "freezing by mass", ", ".join(f"{c:.2f}" for c in by_mass))
         print(glycol, "freezing by volume", ", ".join(f"{c:.2f}" for c in by_volume))
-        for what, times, digits in [("D", 1, 1), ("C", 1, 0), ("V", 1000, 4)]:
+        for names, what, times, digits in [
+            (BY_MASS, "D", 1, 1), (BY_MASS, "C", 1, 0), (BY_MASS, "V", 1000, 4), (BY_VOLUME, "D", 1, 1), (BY_VOLUME, "C", 1, 0)
+        ]:
             for percent in range(0, 61, 10):
-                row = [times * at(what, BY_MASS[glycol], percent, t) for t in range(20, 81, 10)]
+                name = names[glycol] if percent else BY_MASS[glycol]
+                row = [times * at(what, name, percent, t) for t in range(20, 81, 10)]
                 print("[" + ", ".join(f"{value:.{digits}f}" for value in row) + "],")
 
 

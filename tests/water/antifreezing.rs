@@ -37,11 +37,11 @@ fn g2_new_fill_of_propylene() {
 }
 
 /// ASHRAE's density table as reproduced in a piping manual: ethylene glycol, 50 % by volume, 64.80 lb/ft³ at 180 °F
-/// (1,038.0 kg/m³). That table's blend is inhibited; plain glycol of the IIR tables is 1 % lighter: 1.2 %.
+/// (82.2 °C), 1,038.0 kg/m³; ours ends at 80 °C, where it is 0.1 % heavier; 0.2 %.
 #[test]
 fn g3_density_of_a_hot_mix() {
     let found = fluid(Glycol::Ethylene, mix(50.0, By::Volume), 80.0).unwrap();
-    near(found.density / 1_038.0, 1.0, 0.012);
+    near(found.density / 1_038.0, 1.0, 0.002);
 }
 
 /// Lange's Handbook, 15th ed., table 5.13: propylene glycol, 50 % by volume, -33.3 °C; by the ASHRAE fit -33.66, by mass
@@ -103,21 +103,23 @@ fn reference_grid() {
         let off = (freezing_point(glycol, strength).unwrap() - number(4).unwrap()).abs();
         worst[0] = worst[0].max(off);
         assert!(off <= 0.3, "{line}: freezing point off by {off}");
-        if let Ok(celsius) = number(3) {
-            let found = fluid(glycol, strength, celsius).unwrap();
-            for (i, value) in [found.density, found.heat_capacity, found.viscosity].into_iter().enumerate() {
-                let off = (value / number(5 + i).unwrap() - 1.0).abs();
-                worst[1 + i] = worst[1 + i].max(off);
-                assert!(off <= 0.01, "{line}: {value} off by {off}");
-            }
+        let celsius = number(3).unwrap();
+        let found = fluid(glycol, strength, celsius).unwrap();
+        for (i, value) in [found.density, found.heat_capacity, found.viscosity].into_iter().enumerate() {
+            // By volume, the viscosity is that of the tables by mass, and not compared.
+            let Ok(expected) = number(5 + i) else { continue };
+            let off = (value / expected - 1.0).abs();
+            worst[1 + i] = worst[1 + i].max(off);
+            assert!(off <= 0.01, "{line}: {value} off by {off}");
         }
         rows += 1;
     }
     println!("worst: {worst:?} on {rows} rows");
-    assert_eq!(rows, 372);
+    assert_eq!(rows, 340 + 224);
 }
 
-/// Lange's Handbook, table 5.13, propylene glycol by volume against the ASHRAE fit: 1 °C (two sources), hydrometer exact.
+/// Lange's Handbook, table 5.13, propylene glycol by volume against the ASHRAE fit: two sources, which differ by 1.23 °C at
+/// most (10 %); 1.3 °C. Hydrometer exact.
 #[test]
 fn handbook_table() {
     for (percent, gravity, celsius) in [

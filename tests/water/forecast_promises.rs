@@ -11,7 +11,7 @@ use crate::example::mg;
 use crate::forecasting::{point, tested};
 use crate::near;
 
-/// A small seeded source of normal errors (SplitMix64, and the Box-Muller form).
+/// A small seeded source of normal errors (`SplitMix64`, and the form of Box and Muller).
 struct Errors(u64);
 
 impl Errors {

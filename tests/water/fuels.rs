@@ -115,7 +115,8 @@ fn dry_wood_is_twenty_percent() {
 }
 
 /// Common practice, no source: pays back in two to five years. 150 million useful Btu a year; propane $2.50 at 0.90, or oil
-/// $3.50 at 0.83, against a cord of 20 million Btu at $250 and 0.60; outlay $5,000 to $10,000 (inputs of our own).
+/// $3.50 at 0.83, against a cord of 20 million Btu at $250 and 0.60; an outlay of $5,000 or
+/// $7,000 (inputs of our own: about $1,440 a year; at $10,000 it is seven years).
 #[test]
 fn payback_two_to_five_years() {
     let cord = fuel(20e6, 250.0, 0.60);
