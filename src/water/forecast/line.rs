@@ -89,7 +89,8 @@ impl Line {
         })
     }
 
-    /// `s` is at least the error of the readings: a few points may lie on a line by luck.
+    /// `s` is at least the error `r` of the readings: a few points may lie on a line by luck. The limit is the wider of
+    /// `t s`, for an error estimated from this run, and `z r`, for one known from the kit; both at 95 %.
     fn least_squares(points: &[Point]) -> Option<Self> {
         let degrees = u32::try_from(points.len()).ok()?.checked_sub(2)?;
         let n = f64::from(degrees) + 2.0;
@@ -103,6 +104,7 @@ impl Line {
         let off = |p: &Point| p.ln_level - ln_at_middle - slope * (p.day - middle);
         let s2 = points.iter().map(|p| off(p).powi(2)).sum::<f64>() / f64::from(degrees);
         let r2 = points.iter().map(|p| p.relative_sd.powi(2)).sum::<f64>() / n;
+        let widest = (t_quantile(0.95, degrees) * s2.sqrt()).max(normal_quantile(0.95) * r2.sqrt());
         let s2 = s2.max(r2);
         Some(Self {
             middle,
@@ -110,7 +112,7 @@ impl Line {
             variance: s2 / n,
             rate: Rate { per_day: -slope, sd: (s2 / spread).sqrt() },
             scatter: s2.sqrt(),
-            quantile: t_quantile(0.95, degrees),
+            quantile: widest / s2.sqrt(),
         })
     }
 
