@@ -6,6 +6,7 @@
 pub mod due;
 pub mod job;
 pub mod join;
+pub mod onset;
 pub mod priority;
 pub mod rule;
 pub mod window;
@@ -13,6 +14,7 @@ pub mod window;
 pub use due::{Cause, DoseFact, DueItem, DueRules, FillState, Request, Status, UnitFacts, due};
 pub use job::{Cadence, JobKind, JobKindError, Seasons};
 pub use join::{ProposedVisit, join};
+pub use onset::{MonthlyNormals, OnsetRules};
 pub use priority::{Penalties, Priority, penalty, priority};
 pub use rule::{MonthDays, Nth, Pattern, Rule, RuleError};
 pub use window::{DueWindow, MonthDay, SeasonCalendar, SeasonName, WindowError, WindowState};

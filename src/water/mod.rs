@@ -3,10 +3,13 @@
 //! Pure: no database, no network, no clock. Limits, products and kits come in as data; only formulas live here.
 
 pub mod advice;
+pub mod antifreeze;
 pub mod basis;
 pub mod dilution;
 pub mod dose;
 pub mod expect;
+pub mod forecast;
+pub mod fuel;
 pub mod index;
 pub mod kit;
 pub mod pipe;
@@ -15,8 +18,10 @@ pub mod table;
 pub mod volume;
 
 pub use advice::{Action, Advice, Amount, Block, Dose, Overtreatment, Packs, PhAdvice, PhVerdict, RecheckWindow, Verdict};
+pub use antifreeze::{AntifreezeRules, Glycol, MixStrength};
 pub use basis::{Analyte, Basis, BasisError, convert};
 pub use dose::{Occasion, Reading, Site, WaterFacts, advise, first_charge, level_after};
+pub use forecast::{Forecast, ForecastRules, Foreseen, History, forecast};
 pub use kit::{Counts, KitError, Measured, TestKit};
 pub use programme::{Levels, Measure, PhBand, Product, Programme, ProgrammeError, RecheckDays, Strength};
 pub use table::{TableRow, table};

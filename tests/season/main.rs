@@ -4,6 +4,7 @@
 mod due_list;
 mod example;
 mod joining;
+mod onsets;
 mod promises;
 mod recurrence;
 mod windows;

@@ -2,9 +2,13 @@
 //! "computed" means worked out by hand or in a reference library from exact constants.
 #![expect(clippy::unwrap_used)]
 
+mod antifreezing;
 mod dilution;
 mod dosing;
 mod example;
+mod forecast_promises;
+mod forecasting;
+mod fuels;
 mod index;
 mod programmes;
 mod promises;
