@@ -4,6 +4,7 @@
 
 pub mod advice;
 pub mod basis;
+pub mod carbonate;
 pub mod dilution;
 pub mod dose;
 pub mod expect;
@@ -16,6 +17,7 @@ pub mod volume;
 
 pub use advice::{Action, Advice, Amount, Block, Dose, Overtreatment, Packs, PhAdvice, PhVerdict, RecheckWindow, Verdict};
 pub use basis::{Analyte, Basis, BasisError, convert};
+pub use carbonate::{Analysis, Heated, SourceError, SourceWater};
 pub use dose::{Occasion, Reading, Site, WaterFacts, advise, first_charge, level_after};
 pub use kit::{Counts, KitError, Measured, TestKit};
 pub use programme::{Levels, Measure, PhBand, Product, Programme, ProgrammeError, RecheckDays, Strength};

@@ -2,6 +2,7 @@
 //! "computed" means worked out by hand or in a reference library from exact constants.
 #![expect(clippy::unwrap_used)]
 
+mod carbonate;
 mod dilution;
 mod dosing;
 mod example;
@@ -9,6 +10,7 @@ mod index;
 mod programmes;
 mod promises;
 mod quantities;
+mod reference;
 mod volumes;
 
 /// Fails when `found` is more than `tolerance` away from `expected`.
