@@ -14,7 +14,7 @@ pub(crate) fn degrees(whole: i64) -> Celsius {
     Celsius::new(whole * 10).unwrap()
 }
 
-/// One of the ten waters: mg/L of the ions, alkalinity as CaCO3.
+/// One of the ten waters: mg/L of the ions, alkalinity as `CaCO3`.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Ten {
     pub(crate) ph: i64,
@@ -108,8 +108,7 @@ fn row(number: usize) {
     assert!(water.assumed().is_empty(), "{:?}", water.assumed());
 }
 
-/// phreeqc.dat: log K of the second carbonic acid step 10.329, of calcite -8.480, both at 25 °C; 0.001. By way of a
-/// water: the difference of index and of pH is what the two constants and the ions make of it.
+/// phreeqc.dat: log K of the second carbonic acid step 10.329, of calcite -8.480, both at 25 °C; 0.001.
 #[test]
 fn b7_constants_at_25() {
     let (pk2, calcite) = embertide::water::carbonate::constants_at(degrees(25)).unwrap();

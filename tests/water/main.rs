@@ -6,12 +6,16 @@ mod carbonate;
 mod dilution;
 mod dosing;
 mod example;
+mod fill;
 mod index;
 mod programmes;
 mod promises;
 mod quantities;
 mod reference;
+mod signature;
+mod softening;
 mod volumes;
+mod wild;
 
 /// Fails when `found` is more than `tolerance` away from `expected`.
 #[track_caller]

@@ -28,7 +28,7 @@ pub(super) struct Constants {
     pub(super) henry: f64,
     /// H + OH product.
     pub(super) water: f64,
-    /// H4SiO4 = H3SiO4 + H.
+    /// `H4SiO4` = `H3SiO4` + H.
     pub(super) silicic: f64,
     /// -log10 of the calcite solubility product.
     pub(super) calcite: f64,
@@ -90,7 +90,7 @@ impl Constants {
 /// bicarbonate pairs with CO3 + H and the hydroxide pair with water, so those are turned here.
 fn pairs(t: f64, pk2: f64, log_water: f64) -> [[f64; 4]; 3] {
     let none = f64::NEG_INFINITY;
-    let calcium_bicarbonate = analytic(t, [1_317.0071, 0.345_468_94, -39_916.84, -517.707_61, 563_713.9]) - pk2;
+    let calcium_bicarbonate = analytic(t, [1_317.007_1, 0.345_468_94, -39_916.84, -517.707_61, 563_713.9]) - pk2;
     let magnesium_bicarbonate = analytic(t, [48.6721, 0.032_528_49, -2_614.335, -18.002_63, 563_713.9]) - pk2;
     [
         [analytic(t, [-1_228.732, -0.299_440, 35_512.75, 485.818, 0.0]), calcium_bicarbonate, moved(t, 2.25, 1.325), none],

@@ -81,7 +81,7 @@ pub struct Analysis {
     pub chloride: Option<f64>,
     /// mg/L of the ion, not of sulfur.
     pub sulfate: Option<f64>,
-    /// mg/L as SiO2; matters where alkalinity is low and pH high. Taken as none when not tested.
+    /// mg/L as `SiO2`; matters where alkalinity is low and pH high. Taken as none when not tested.
     pub silica: Option<f64>,
     /// µS/cm at 25 °C.
     pub conductivity: Option<f64>,
