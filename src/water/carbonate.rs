@@ -120,7 +120,7 @@ impl SourceWater {
     /// The other indices people ask for.
     pub fn indices(&self) -> Indices {
         let at_saturation = self.ph() - self.saturation;
-        let alkalinity = self.analysis().alkalinity.as_caco3();
+        let alkalinity = self.analysis().alkalinity.as_caco3().max(1.0);
         Indices {
             stability: 2.0 * at_saturation - self.ph(),
             practical: 2.0 * at_saturation - (1.465 * alkalinity.log10() + 4.54),

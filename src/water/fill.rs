@@ -139,7 +139,7 @@ pub struct Against<'a> {
 /// What is known of a source water before it goes in.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Assessment {
-    /// `None` where too little was tested to say.
+    /// `None` where too little was tested to say, or the figures do not fit together.
     pub answer: Option<Answer>,
     /// Everything to do, in the order to do it: filter, then soften. Empty when usable or another source is needed.
     pub steps: Vec<Answer>,
@@ -168,8 +168,7 @@ pub fn assess(test: &FillTest, against: &Against<'_>) -> Result<Assessment, Sour
         None => (None, Vec::new(), Some("Test pH, hardness and alkalinity to see how much lime to expect.".to_owned())),
     };
     let (needed, mut reasons) = needed(&findings, lime.as_ref());
-    let enough = [Parameter::Ph, Parameter::Hardness, Parameter::Alkalinity].iter().all(|p| test.value(*p).is_some());
-    let answer = needed.iter().max().copied().or_else(|| enough.then_some(Answer::Usable));
+    let answer = needed.iter().max().copied().or_else(|| lime.is_some().then_some(Answer::Usable));
     let steps = if answer == Some(Answer::OtherSource) { Vec::new() } else { needed };
     reasons.extend(lime.map(|lime| lime.words()));
     Ok(Assessment { answer, steps, reasons, findings, lime, lime_missing, assumed, not_tested: not_tested(test, against.profiles) })
@@ -270,7 +269,10 @@ impl Assessment {
     /// The answer in one sentence, with the lime that comes with a volume of it.
     pub fn headline(&self, volume: Option<Millilitres>, first: UnitsFirst) -> String {
         let answer = match (self.answer, self.steps.as_slice()) {
-            (None, _) => "Not enough was tested to say".to_owned(),
+            (None, _) => {
+                let why = self.lime_missing.as_deref().unwrap_or_default();
+                return format!("No answer yet. {why}");
+            }
             (Some(_), [Answer::Filter, Answer::Soften]) => "Filter it, then soften it, before filling".to_owned(),
             (Some(answer), _) => answer.words().to_owned(),
         };

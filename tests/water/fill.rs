@@ -107,7 +107,7 @@ fn a5_an_edition_by_volume() {
     assert!(edition.name.contains("2006"));
 }
 
-/// UFC 3-240-13FN (2005) p. 148: no nitrite programme above 800 mg/L chloride and sulfate; 820 stops, 800 does not.
+/// UFC 3-240-13FN (2005) pp. 148-150: no nitrite programme above 800 mg/L chloride and sulfate; 820 stops, 800 does not.
 #[test]
 fn a6_chloride_and_sulfate() {
     let verdict = |chloride, sulfate| {
@@ -222,6 +222,47 @@ fn the_answer_for_each_water() {
     let found = assessed(&little);
     assert_eq!((found.answer, found.lime), (None, None));
     assert!(found.lime_missing.is_some_and(|why| why.contains("pH, hardness and alkalinity")));
+}
+
+/// Demineralised water, where kits read nothing, is usable; figures that cannot be true together get no answer.
+#[test]
+fn nothing_in_it_and_nothing_true_of_it() {
+    let pure = FillTest {
+        ph: Some(ph(650)),
+        hardness: Some(Hardness::TotalAsCaCO3(0.0)),
+        alkalinity: Some(Alkalinity::AsCaCO3(0.0)),
+        ..FillTest::default()
+    };
+    let found = assessed(&pure);
+    assert_eq!((found.answer, found.lime.unwrap().outlook), (Some(Answer::Usable), Outlook::NoLime));
+    assert!(found.assumed.iter().any(|assumed| assumed.words().contains("below what a kit reads")));
+    assert!(found.reasons.iter().any(|words| words.starts_with("Caution: alkalinity is 0 mg/L")), "{:?}", found.reasons);
+    let impossible = assessed(&FillTest { ph: Some(ph(950)), ..pure });
+    assert_eq!(impossible.answer, None);
+    assert!(impossible.headline(None, UnitsFirst::Us).contains("Test both again"));
+    assert!(assess_error(&FillTest { iron: Some(f64::NAN), ..pure }).contains("iron must be"));
+}
+
+fn assess_error(test: &FillTest) -> String {
+    let rules = LimeRules::usual().unwrap();
+    assess(test, &Against { profiles: &[], editions: &[], system: None, lime: &rules }).unwrap_err().to_string()
+}
+
+/// On a border: columns begin at 20 and 50 L/kW, rows include their largest output, and a heater content of exactly 0.3 L/kW is
+/// large in one table (">= 0.3") and small in the other ("> 0.3").
+#[test]
+fn borders_of_the_tables() {
+    let (vdi, oenorm) = (vdi_2035_1_2005(), oenorm_h_5195_1_by_content());
+    let at = |kw: f64, l: i64, content: i64| FillSystem::one_heater(litres(l), kw, Some(litres(content)));
+    near(degrees(&oenorm, &at(50.0, 999, 20)), 16.8, 1e-9);
+    near(degrees(&oenorm, &at(50.0, 1_000, 20)), 11.2, 1e-9);
+    near(degrees(&oenorm, &at(50.0, 2_500, 20)), 5.6, 1e-9);
+    near(degrees(&oenorm, &at(50.0, 999, 15)), 11.2, 1e-9);
+    assert_eq!(vdi.allowed(&at(50.0, 999, 15)).unwrap().most, None);
+    near(cell(&vdi, &at(50.1, 999, 20)), 200.0, 1e-9);
+    // Two heaters: the smallest one gives the column, all together the row.
+    let two = FillSystem { output_kw: 80.0, smallest_kw: 30.0, ..at(30.0, 1_200, 40) };
+    near(degrees(&oenorm, &two), 5.6, 1e-9);
 }
 
 #[test]

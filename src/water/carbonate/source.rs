@@ -18,6 +18,8 @@ const HCO3: f64 = 61.017;
 
 /// Calcium that no field test sees, mg/L: taken where the test said less.
 const LEAST_CALCIUM: f64 = 0.1;
+/// Likewise alkalinity, mg/L as `CaCO3`.
+const LEAST_ALKALINITY: f64 = 1.0;
 
 /// Alkalinity with its basis.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -105,6 +107,7 @@ pub enum SourceError {
 pub enum Assumed {
     HardnessSplit,
     LeastCalcium,
+    LeastAlkalinity,
     SodiumFromBalance,
     NoChloride,
     NoSulfate,
@@ -120,6 +123,7 @@ impl Assumed {
         match self {
             Self::HardnessSplit => "Only total hardness was tested: taken as 70 % calcium and 30 % magnesium.".to_owned(),
             Self::LeastCalcium => format!("Calcium was below what a kit reads: taken as {LEAST_CALCIUM} mg/L."),
+            Self::LeastAlkalinity => format!("Alkalinity was below what a kit reads: taken as {LEAST_ALKALINITY} mg/L as CaCO3."),
             Self::SodiumFromBalance => "Sodium was not tested: taken from the balance of charges.".to_owned(),
             Self::NoChloride => "Chloride was not tested: taken as none.".to_owned(),
             Self::NoSulfate => "Sulfate was not tested: taken as none.".to_owned(),
@@ -132,7 +136,7 @@ impl Assumed {
     }
 }
 
-/// A source water whose figures can all be true together. pH 4.5 to 10.5, mg/L: alkalinity 1 to 1,500 and hardness
+/// A source water whose figures can all be true together. pH 4.5 to 10.5, mg/L: alkalinity 0 to 1,500 and hardness
 /// 0 to 3,000 as `CaCO3`, sodium 0 to 2,000, chloride and sulfate 0 to 3,000 each, silica 0 to 150; 0 to 8,000 µS/cm.
 #[derive(Debug, Clone, PartialEq)]
 pub struct SourceWater {
@@ -155,7 +159,7 @@ impl SourceWater {
     /// Refuses what is out of range, and a pH that the alkalinity cannot carry.
     pub fn new(analysis: Analysis) -> Result<Self, SourceError> {
         let ph = within(analysis.ph.as_f64() / 100.0, 4.5..=10.5, "The pH of source water", "from 4.5 to 10.5")?;
-        let alkalinity = within(analysis.alkalinity.as_caco3(), 1.0..=1_500.0, "Alkalinity", "from 1 to 1,500 mg/L as CaCO3")?;
+        let alkalinity = within(analysis.alkalinity.as_caco3(), 0.0..=1_500.0, "Alkalinity", "from 0 to 1,500 mg/L as CaCO3")?;
         let (calcium, magnesium) = analysis.hardness.parts_as_caco3();
         for part in [calcium, magnesium, calcium + magnesium] {
             within(part, 0.0..=3_000.0, "Hardness", "from 0 to 3,000 mg/L as CaCO3")?;
@@ -166,6 +170,10 @@ impl SourceWater {
         let silica = optional(analysis.silica, 150.0, "Silica", "from 0 to 150 mg/L as SiO2")?;
         optional(analysis.conductivity, 8_000.0, "Conductivity", "from 0 to 8,000 µS/cm")?;
         let mut assumed = Vec::new();
+        if alkalinity < LEAST_ALKALINITY {
+            assumed.push(Assumed::LeastAlkalinity);
+        }
+        let alkalinity = alkalinity.max(LEAST_ALKALINITY);
         if matches!(analysis.hardness, Hardness::TotalAsCaCO3(_)) {
             assumed.push(Assumed::HardnessSplit);
         }

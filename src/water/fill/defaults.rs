@@ -27,7 +27,7 @@ pub fn steel_vented_inhibited() -> Result<Profile, ProfileError> {
             to(250.0),
             Soften,
             "lime settles on the hot wall of the firebox",
-            "OENORM H 5195-1 newer edition (100 at 20 to 50 L/kW, 50 to 200 kW); UFC 3-240-13FN (2005) p. 148: soften above 250",
+            "OENORM H 5195-1 newer edition (100 at 20 to 50 L/kW, 50 to 200 kW); UFC 3-240-13FN (2005) pp. 148-150: soften above 250",
         ),
         (
             P::Alkalinity,
@@ -60,7 +60,7 @@ pub fn steel_vented_inhibited() -> Result<Profile, ProfileError> {
             to(800.0),
             OtherSource,
             "above 800 no nitrite programme may be used",
-            "UFC 3-240-13FN (2005) p. 148 (800); 300 common practice",
+            "UFC 3-240-13FN (2005) pp. 148-150 (800); 300 common practice",
         ),
         (P::Iron, to(0.3), to(1.0), Filter, "iron settles as sludge and fouls a softener", "0.3 from 40 CFR 143.3; 1.0 common practice"),
         (P::Manganese, to(0.05), to(0.3), Filter, "manganese settles and fouls a softener", "0.05 from 40 CFR 143.3; 0.3 common practice"),
