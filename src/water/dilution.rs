@@ -162,9 +162,11 @@ pub struct Split {
 
 /// Splits the fall from `before` to `after` into dilution (the tracer's share `left`) and the rest.
 pub fn split_loss(before: f64, after: f64, left: f64) -> Result<Split> {
-    let total = fall(before, after)?;
+    fall(before, after)?;
     let left = positive(left, "The tracer's share")?;
     higher(before, after, "The earlier reading", "the later one")?;
+    // The difference of the logarithms stays finite where the ratio itself would not.
+    let total = before.ln() - after.ln();
     let expected = before * left;
     let not_dilution = ((total + left.ln()) / total).clamp(0.0, 1.0);
     Ok(Split { expected, excess: (expected - after).max(0.0), not_dilution })

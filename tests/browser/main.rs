@@ -116,6 +116,9 @@ async fn no_page_scrolls_sideways_on_a_small_phone_or_breaks_the_policy() {
         "/bring-in".to_owned(),
         "/settings".to_owned(),
         "/treatments".to_owned(),
+        "/answers/source-water?ph=7.3&hardness=352&alkalinity=310&conductivity=694".to_owned(),
+        "/answers/antifreeze".to_owned(),
+        "/answers/fuel".to_owned(),
         "/route".to_owned(),
         "/nothing/here".to_owned(),
     ];

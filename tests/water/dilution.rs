@@ -126,3 +126,9 @@ fn nothing_comes_of_nonsense() {
     assert!(tracer_litres(1.0, 95.0, 20.0).is_err(), "no rise");
     assert!(split_loss(600.0, 1_000.0, 0.9).is_err(), "no fall");
 }
+
+#[test]
+fn a_loss_down_to_next_to_nothing_still_splits() {
+    let found = split_loss(102.7, 1.7e-308, 3.1e-191).unwrap();
+    assert!((0.0..=1.0).contains(&found.not_dilution), "{found:?}");
+}

@@ -3,9 +3,11 @@
 #![expect(clippy::unwrap_used)]
 
 mod antifreezing;
+mod carbonate;
 mod dilution;
 mod dosing;
 mod example;
+mod fill;
 mod forecast_promises;
 mod forecasting;
 mod fuels;
@@ -13,7 +15,11 @@ mod index;
 mod programmes;
 mod promises;
 mod quantities;
+mod reference;
+mod signature;
+mod softening;
 mod volumes;
+mod wild;
 
 /// Fails when `found` is more than `tolerance` away from `expected`.
 #[track_caller]

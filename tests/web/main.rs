@@ -5,6 +5,7 @@
 mod support;
 
 mod access;
+mod answers;
 mod bring_in;
 mod due;
 mod indexes;

@@ -1,5 +1,6 @@
 //! The office's face: who is due, the week, customers and units, lists, settings.
 
+mod answers;
 mod bring_in;
 mod customers;
 mod due;
@@ -45,6 +46,9 @@ pub(super) fn routes() -> (Router<App>, Vec<RouteInfo>) {
         .post("/units/{id}/links", units::make_link)
         .post("/units/{id}/links/{link}/revoke", units::revoke_link)
         .get("/reports/{id}", reports::page)
+        .get("/answers/source-water", answers::source_water::page)
+        .get("/answers/antifreeze", answers::antifreeze::page)
+        .get("/answers/fuel", answers::fuel::page)
         .into_parts()
 }
 
