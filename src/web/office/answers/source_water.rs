@@ -196,7 +196,7 @@ fn lime_lines(found: &Assessment, test: &FillTest, volume: Millilitres, rules: &
     lines.extend(raised.map(|r| r.words(Some(volume), units)));
     if !found.assumed.is_empty() {
         let assumed: Vec<String> = found.assumed.iter().map(|a| a.words()).collect();
-        lines.push(format!("Assumed: {}.", assumed.join("; ")));
+        lines.push(format!("Assumed: {}", assumed.join(" ")));
     }
     lines
 }
