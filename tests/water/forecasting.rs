@@ -205,6 +205,8 @@ fn d10_leak_apart_from_vapour() {
     let rough = Measured { level: mg(1_000), sd: mg(50) };
     let poor = balance(four_hundred(40), rough, Measured { level: mg(980), sd: mg(49) }, Some((gallons(12), gallons(1)))).unwrap();
     assert!(matches!(poor.vapour, Vapour::WithinError(_)) && poor.words(UnitsFirst::Metric).starts_with("No loss of liquid to be told"));
+    let little = balance(four_hundred(40), rough, Measured { level: mg(980), sd: mg(49) }, Some((gallons(5), gallons(1)))).unwrap();
+    assert!(matches!(little.vapour, Vapour::WithinError(share) if share.ml < 0.0), "{little:?}");
     assert!(balance(four_hundred(1), sure(0), sure(900), None).is_none());
 }
 
@@ -223,6 +225,27 @@ fn a_forecast_with_all_its_parts() {
     assert_eq!(found.words(), "Expected at the minimum about Dec 20, 2026, by 2 tests. Test by Aug 30, 2026.");
     let later = look(&[tested(0, 1_500, 45), tested(60, 1_350, 41)], &[], None);
     assert!(later.words().contains("more than twice as far ahead"), "{}", later.words());
+    // 295 days ahead of 150 observed are not more than twice as many; 306 are.
+    let history = History { tests: &[tested(0, 1_200, 60), tested(150, 950, 48)], changes: &[], volume: None };
+    let lower = forecast(&history, mg(590), None, &ForecastRules::default());
+    assert!(matches!(lower, Forecast::Foreseen(found) if found.far_ahead && found.loss_per_day.is_none()));
+}
+
+/// A kit that claims no error is not believed: 1,000 to 940 is no fall at the least error of 3 %.
+#[test]
+fn no_kit_is_perfect() {
+    assert!(matches!(look(&[tested(0, 1_000, 0), tested(120, 940, 0)], &[], None), Forecast::NotEnoughChange { .. }));
+}
+
+/// J6 through the whole: middle at day 75 and 1,067.7 mg/L, 0.001638 a day, so 427 d (by hand; 2 d, for the errors of the
+/// readings are rounded to whole mg/L here).
+#[test]
+fn the_fleet_is_weighed_in() {
+    let usual = Some(Rate { per_day: 0.002_0, sd: 0.001_0 });
+    let found = look(&[tested(0, 1_200, 60), tested(150, 950, 48)], &[], usual);
+    let Forecast::Foreseen(foreseen) = &found else { panic!("{found:?}") };
+    near(f64::from(i32::try_from((foreseen.expected - START).whole_days()).unwrap()), 427.0, 2.0);
+    assert!(foreseen.with_fleet && found.words().contains("what is usual for its kind"));
 }
 
 #[test]
@@ -271,6 +294,8 @@ fn what_is_usual_for_a_kind() {
     near(usual.sd, (6.15e-7_f64 + 6.25e-7 / 5.0).sqrt(), 1e-9);
     let alike = fleet((0..5).map(|_| ("a", Rate { per_day: 0.002, sd: 0.001 })));
     near(alike["a"].sd, (0.001_f64 * 0.001 / 5.0).sqrt(), 1e-12);
+    let too_alike = fleet((0..5).map(|_| ("a", Rate { per_day: 0.002, sd: 0.000_1 })));
+    near(too_alike["a"].sd, 0.2 * 0.002, 1e-12);
     let history = History { tests: &[tested(0, 1_200, 60), tested(150, 950, 48)], changes: &[], volume: None };
     near(own_rate(&history, &ForecastRules::default()).unwrap().per_day, 0.001_557_4, 1e-7);
 }

@@ -149,15 +149,15 @@ impl Line {
         if above(from) <= 0.0 {
             return Some(from);
         }
-        // (h - k x)² = q² (v + u² x²) with x counted from the middle; the limit is concave, so one root lies ahead.
+        // (h - k x)² = q² (v + u² x²) with x counted from the middle. The first root ahead is that of the lower limit; a
+        // second one belongs to the upper.
         let (height, fall) = (self.ln_at_middle - ln_min, self.rate.per_day);
         let (square, constant) = (fall * fall - q2 * self.rate.sd.powi(2), height * height - q2 * variance);
         let half = height * fall;
         let root = (half * half - square * constant).max(0.0).sqrt();
         let sum = half + root.copysign(half);
         let roots = [sum / square, constant / sum];
-        // Only where the line itself is still above: the other root belongs to the upper limit.
-        let ahead = roots.into_iter().filter(|x| x.is_finite() && self.middle + x >= from && height - fall * x >= -1e-9);
+        let ahead = roots.into_iter().filter(|x| x.is_finite() && self.middle + x >= from);
         ahead.map(|x| self.middle + x).reduce(f64::min)
     }
 }
