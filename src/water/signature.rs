@@ -6,9 +6,23 @@
 //! and that nitrite-reducing bacteria favour 15 to 45 °C comes from published treatment guidance whose edition was not
 //! noted. The bounds that tell "about the same" from "less" are common practice, no source, and data.
 
+use thiserror::Error;
+
 use crate::units::Ph;
 
 use super::dilution::{DilutionError, Split, split_loss};
+
+/// Nitrite in mg/L below which no kit for loop water tells anything: a later reading below it counts as this.
+const LEAST_NITRITE: f64 = 1.0;
+
+/// Why two tests are not read.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Error)]
+pub enum SignatureError {
+    #[error("{figure} must be {range}.")]
+    OutOfRange { figure: &'static str, range: &'static str },
+    #[error(transparent)]
+    Dilution(#[from] DilutionError),
+}
 
 /// Two tests of one water side by side.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -159,16 +173,17 @@ impl Bounds {
     }
 }
 
-/// Reads two tests together. Errors when a figure is not a number above 0 (0 or more for ions that may be absent).
-pub fn signatures(tests: &TwoTests, bounds: &Bounds) -> Result<Signatures, DilutionError> {
+/// Reads two tests together. Errors when a figure is out of range or not a number.
+pub fn signatures(tests: &TwoTests, bounds: &Bounds) -> Result<Signatures, SignatureError> {
     check(tests)?;
-    let left = tests.nitrite.1 / tests.nitrite.0;
+    let after = tests.nitrite.1.max(LEAST_NITRITE);
+    let left = after / tests.nitrite.0;
     let mut seen = Seen { tests, bounds, left, nitrite: bounds.change(left), tracer: tests.tracer_left.map(|f| bounds.change(f)) };
     if tests.tracer_left.is_none() && tests.nothing_added && seen.nitrite == Change::Less {
         seen.tracer = Some(Change::Same);
     }
     let split = match tests.tracer_left {
-        Some(f) if tests.nitrite.1 < tests.nitrite.0 => Some(split_loss(tests.nitrite.0, tests.nitrite.1, f)?),
+        Some(f) if after < tests.nitrite.0 => Some(split_loss(tests.nitrite.0, after, f)?),
         _ => None,
     };
     let mut found = Vec::new();
@@ -178,18 +193,17 @@ pub fn signatures(tests: &TwoTests, bounds: &Bounds) -> Result<Signatures, Dilut
     Ok(Signatures { found, split, not_a_leak, missing: missing(tests) })
 }
 
-fn check(tests: &TwoTests) -> Result<(), DilutionError> {
-    let positive = |value: f64, name| if value.is_finite() && value > 0.0 { Ok(()) } else { Err(DilutionError::NotPositive(name)) };
-    let present = |value: f64, name| if value.is_finite() && value >= 0.0 { Ok(()) } else { Err(DilutionError::Negative(name)) };
-    positive(tests.nitrite.0, "The earlier nitrite reading")?;
-    positive(tests.nitrite.1, "The later nitrite reading")?;
-    positive(tests.nitrite.1 / tests.nitrite.0, "The share of nitrite left")?;
-    positive(tests.tracer_left.unwrap_or(1.0), "The tracer's share")?;
-    present(tests.ammonium.unwrap_or(0.0), "Ammonium")?;
-    for (pair, name) in [(tests.nitrate, "Nitrate"), (tests.iron, "Iron")] {
-        let (before, after) = pair.unwrap_or((0.0, 0.0));
-        present(before, name)?;
-        present(after, name)?;
+fn check(tests: &TwoTests) -> Result<(), SignatureError> {
+    let within = |value: f64, range: std::ops::RangeInclusive<f64>, figure, words| {
+        if range.contains(&value) { Ok(()) } else { Err(SignatureError::OutOfRange { figure, range: words }) }
+    };
+    within(tests.nitrite.0, LEAST_NITRITE..=1e6, "The earlier nitrite reading", "from 1 to 1,000,000 mg/L")?;
+    within(tests.nitrite.1, 0.0..=1e6, "The later nitrite reading", "from 0 to 1,000,000 mg/L")?;
+    within(tests.tracer_left.unwrap_or(1.0), 0.001..=1_000.0, "The tracer's share", "from 0.001 to 1,000")?;
+    let (nitrate, iron) = (tests.nitrate.unwrap_or_default(), tests.iron.unwrap_or_default());
+    let ions = [("Ammonium", tests.ammonium.unwrap_or_default()), ("Nitrate", nitrate.0), ("Nitrate", nitrate.1)];
+    for (figure, value) in ions.into_iter().chain([("Iron", iron.0), ("Iron", iron.1)]) {
+        within(value, 0.0..=1e6, figure, "from 0 to 1,000,000 mg/L")?;
     }
     Ok(())
 }

@@ -79,6 +79,8 @@ fn nothing_beyond_the_figures() {
         assert!(found.looks_like.check().ends_with('.') && !found.looks_like.words().is_empty() && !found.evidence.is_empty());
     }
     assert!(Signatures::CAUTION.contains("acid"));
+    // All of it gone is an answer, not an error.
+    assert!(read(nitrite(1_000.0, 0.0, 1.0)).not_a_leak);
     for bad in [f64::NAN, f64::INFINITY, -1.0, 0.0] {
         assert!(signatures(&nitrite(bad, 1.0, 1.0), &Bounds::default()).is_err());
         assert!(signatures(&nitrite(1.0, 1.0, bad), &Bounds::default()).is_err());
