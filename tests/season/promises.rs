@@ -2,7 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use embertide::season::{Cause, DoseFact, FillState, SeasonName, Status, UnitFacts, WindowState, join};
+use embertide::season::{Cause, DoseFact, DueWindow, FillState, SeasonName, Status, UnitFacts, WindowState, join};
 use embertide::water::Verdict;
 use proptest::prelude::*;
 use time::{Date, Duration, macros::date};
@@ -35,7 +35,7 @@ fn facts() -> impl Strategy<Value = UnitFacts> {
 }
 
 fn a_season_opens_on(day: Date) -> bool {
-    let opens = |season| calendar().window(day.year(), season).map(|window| window.opens());
+    let opens = |season| calendar().window(day.year(), season).map(DueWindow::opens);
     [SeasonName::Spring, SeasonName::Fall].into_iter().any(|season| opens(season) == Some(day))
 }
 
