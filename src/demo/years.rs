@@ -9,11 +9,11 @@ use crate::{
     season::SeasonName,
     store::{
         catalogue::Treatments,
-        lists::{DoseRow, ReadingRow, ReportRow, TestRow, UnitRow},
-        water::{What, ready_product},
+        lists::{DoseRow, ReportRow, TestRow, UnitRow},
+        water::{NewReading, What, ready_product},
     },
-    units::{MgPerLitre, Millilitres},
-    water::{Counts, Method, Occasion, Product, Programme, Reading, Site, TestKit, WaterFacts, WaterVolume, advise, level_after},
+    units::{MgPerLitre, Millilitres, Ph},
+    water::{Counts, Method, Occasion, Product, Programme, Reading, Shown, Site, TestKit, WaterFacts, WaterVolume, advise, level_after},
 };
 use time::{Date, Duration};
 use uuid::Uuid;
@@ -109,45 +109,24 @@ impl<'a> Life<'a> {
     }
 
     /// The reading that a technician would note for the true level.
-    fn read(&self, c: &mut Chance, level: f64) -> Option<(ReadingRow, MgPerLitre)> {
+    fn read(&self, c: &mut Chance, level: f64) -> Option<(NewReading, MgPerLitre)> {
         let seen = whole(level * (1.0 + c.spread() * 0.03))?;
-        let basis = self.kit.basis.as_str().to_owned();
         let in_kit = crate::water::convert(seen, self.programme.basis, self.kit.basis).ok()?;
-        let (drops, milli, measured) = match self.kit.counts {
+        let shown = match self.kit.counts {
             Counts::Drops { per_drop, max_drops } => {
                 let per = i64::from(per_drop.get());
-                let drops = u16::try_from((in_kit.get() * 100 + per / 2) / per).ok()?.min(max_drops);
-                (Some(i32::from(drops)), i64::from(drops) * per * 10, self.kit.from_drops(drops, self.programme.basis).ok()?)
+                Shown::Drops(u16::try_from((in_kit.get() * 100 + per / 2) / per).ok()?.min(max_drops))
             }
-            Counts::Direct { .. } => (None, in_kit.get() * 1000, self.kit.from_value(in_kit, self.programme.basis).ok()?),
+            Counts::Direct { .. } => Shown::Value(in_kit),
         };
-        let programme_mg_l = i32::try_from(measured.level.get()).ok();
-        let row = ReadingRow {
-            what: What::Inhibitor.as_str(),
-            kit_code: Some(self.kit.code.clone()),
-            drops,
-            value_milli: milli,
-            basis,
-            programme_mg_l,
-        };
-        Some((row, measured.level))
+        let level = self.kit.measure(shown, self.programme.basis).ok()?.level;
+        Some((NewReading::inhibitor(self.kit, shown, self.programme.basis).ok()?, level))
     }
 }
 
 fn whole(level: f64) -> Option<MgPerLitre> {
     #[expect(clippy::cast_possible_truncation, reason = "some thousand mg/L")]
     MgPerLitre::new(level.round().clamp(0.0, 100_000.0) as i64).ok()
-}
-
-fn plain(what: What, milli: i64) -> ReadingRow {
-    ReadingRow {
-        what: what.as_str(),
-        kit_code: None,
-        drops: None,
-        value_milli: milli,
-        basis: what.basis().to_owned(),
-        programme_mg_l: None,
-    }
 }
 
 impl Years {
@@ -172,9 +151,9 @@ impl Years {
         let staff_id = Some(*c.pick(technicians));
         self.reports.push(ReportRow { id: report_id, unit_id: life.unit.id, staff_id, visited_on: day, note: String::new(), jobs });
         let Some((reading, seen)) = life.read(c, level) else { return level };
-        #[expect(clippy::cast_possible_truncation, reason = "a pH in thousandths")]
-        let ph = ((life.ph + c.spread() * 0.07) * 10.0).round() as i64 * 100;
-        let readings = vec![reading, plain(What::Ph, ph)];
+        #[expect(clippy::cast_possible_truncation, reason = "a pH in tenths")]
+        let ph = ((life.ph + c.spread() * 0.07) * 10.0).round() as i64;
+        let readings = std::iter::once(reading).chain(Ph::new(ph * 10).ok().map(NewReading::ph)).collect();
         self.tests.push(TestRow {
             id: chance::id(8, n),
             unit_id: life.unit.id,
@@ -216,12 +195,14 @@ impl Years {
         } else {
             c.days(20, 180)
         };
-        let readings = vec![
-            plain(What::Ph, c.days(66, 82) * 100),
-            plain(What::Hardness, hardness * 1000),
-            plain(What::Chloride, c.days(3, 60) * 1000),
-            plain(What::Sulfate, c.days(4, 70) * 1000),
+        let mg_l = |what, value| MgPerLitre::new(value).ok().map(|v| NewReading::mg_l(what, v));
+        let readings = [
+            Ph::new(c.days(66, 82) * 10).ok().map(NewReading::ph),
+            mg_l(What::Hardness, hardness),
+            mg_l(What::Chloride, c.days(3, 60)),
+            mg_l(What::Sulfate, c.days(4, 70)),
         ];
+        let readings = readings.into_iter().flatten().collect();
         let id = chance::id(10, u64::try_from(n).unwrap_or(0));
         self.tests.push(TestRow {
             id,

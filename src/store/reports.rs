@@ -110,7 +110,6 @@ pub async fn keep(db: &mut PgConnection, r: &NewReport, today: Date, now: Offset
             staff_id: r.staff_id,
             report,
             fill_id: None,
-            list_row: None,
             note: "",
             readings: &r.readings,
         };

@@ -5,7 +5,7 @@ use std::num::{NonZeroU16, NonZeroU32};
 use thiserror::Error;
 
 use super::basis::{Basis, BasisError};
-use crate::units::{MgPerLitre, UnitError, round_div};
+use crate::units::{MgPerLitre, UnitError, parse_drops, parse_mg_per_litre, round_div};
 
 /// How a kit gives its result.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -27,6 +27,24 @@ pub struct TestKit {
     /// How many times the sample was diluted before the test; 1 when not.
     pub dilution: NonZeroU16,
     pub source: String,
+}
+
+/// What a kit showed, as it was noted.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Shown {
+    Drops(u16),
+    /// Read off in mg/L of the kit's basis, before the dilution.
+    Value(MgPerLitre),
+}
+
+impl Shown {
+    /// The drops, where they were counted.
+    pub const fn drops(self) -> Option<u16> {
+        match self {
+            Self::Drops(n) => Some(n),
+            Self::Value(_) => None,
+        }
+    }
 }
 
 /// A reading in the asked basis and its standard deviation, both in mg/L.
@@ -73,6 +91,33 @@ impl TestKit {
         let Counts::Direct { relative_sd } = self.counts else { return Err(KitError::CountsDrops) };
         let level = self.scaled(i128::from(value.get()) * self.times_diluted(), to, 1, Rounding::Nearest)?;
         Ok(Measured { level, sd: per_mille_up(level, relative_sd)? })
+    }
+
+    /// What was typed for this kit: a count of drops, or the value it shows.
+    pub fn parse(&self, text: &str) -> Result<Shown, UnitError> {
+        match self.counts {
+            Counts::Drops { .. } => parse_drops(text).map(Shown::Drops),
+            Counts::Direct { .. } => parse_mg_per_litre(text).map(Shown::Value),
+        }
+    }
+
+    /// [`Self::from_drops`] or [`Self::from_value`].
+    pub fn measure(&self, shown: Shown, to: Basis) -> Result<Measured, KitError> {
+        match shown {
+            Shown::Drops(drops) => self.from_drops(drops, to),
+            Shown::Value(value) => self.from_value(value, to),
+        }
+    }
+
+    /// The water's level in thousandths of mg/L of the kit's own basis, the dilution counted, nothing rounded.
+    pub fn own_milli(&self, shown: Shown) -> Result<i64, KitError> {
+        let one = match (shown, self.counts) {
+            (Shown::Drops(n), Counts::Drops { per_drop, .. }) => i64::from(n) * i64::from(per_drop.get()) * 10,
+            (Shown::Value(value), Counts::Direct { .. }) => value.get() * 1_000,
+            (Shown::Drops(_), Counts::Direct { .. }) => return Err(KitError::ReadsOff),
+            (Shown::Value(_), Counts::Drops { .. }) => return Err(KitError::CountsDrops),
+        };
+        Ok(one.saturating_mul(i64::from(self.dilution.get())))
     }
 
     /// The largest count of drops, for a kit that counts them.

@@ -29,7 +29,7 @@ pub use carbonate::{Analysis, Heated, SourceError, SourceWater};
 pub use dose::{Occasion, Reading, Site, WaterFacts, advise, first_charge, level_after};
 pub use fill::{Against, Answer, Assessment, FillTest, Finding, assess};
 pub use forecast::{Forecast, ForecastRules, Foreseen, History, forecast};
-pub use kit::{Counts, KitError, Measured, TestKit};
+pub use kit::{Counts, KitError, Measured, Shown, TestKit};
 pub use programme::{Levels, Measure, PhBand, Product, Programme, ProgrammeError, RecheckDays, Strength};
 pub use signature::{LooksLike, Signatures, TwoTests, signatures};
 pub use table::{TableRow, table};

@@ -9,10 +9,10 @@ use crate::{
     store::{
         catalogue::Treatments,
         dealer::Dealer,
-        water::{self, DoseLine, NewReading, TestLine, UnitWater, What},
+        water::{self, DoseLine, NewReading, TestLine, UnitWater},
     },
-    units::{day_long, day_with_year, parse_drops, parse_mg_per_litre, thousands},
-    water::{Action, Advice, Counts, Occasion, PhVerdict, Programme, advise, dose::verdict},
+    units::{day_long, day_with_year, thousands},
+    water::{Action, Advice, Occasion, PhVerdict, Programme, advise, dose::verdict},
 };
 use sqlx::PgConnection;
 use time::Date;
@@ -185,24 +185,6 @@ pub(super) fn inhibitor(treatments: &Treatments, programme: &Programme, kit: &st
         .kit(kit)
         .or_else(|| treatments.usual_kit(programme))
         .ok_or_else(|| Error::Bad("No test kit is kept for this programme. Add one first.".to_owned()))?;
-    let bad = |e: &dyn std::fmt::Display| Error::Bad(e.to_string());
-    let (drops, value_milli, measured) = match kit.counts {
-        Counts::Drops { per_drop, .. } => {
-            let drops = parse_drops(typed).map_err(|e| bad(&e))?;
-            let milli = i64::from(drops) * i64::from(per_drop.get()) * 10 * i64::from(kit.dilution.get());
-            (i16::try_from(drops).ok(), milli, kit.from_drops(drops, programme.basis).map_err(|e| bad(&e))?)
-        }
-        Counts::Direct { .. } => {
-            let value = parse_mg_per_litre(typed).map_err(|e| bad(&e))?;
-            (None, value.get() * 1000, kit.from_value(value, programme.basis).map_err(|e| bad(&e))?)
-        }
-    };
-    Ok(NewReading {
-        what: What::Inhibitor,
-        kit_code: Some(kit.code.clone()),
-        drops,
-        value_milli,
-        basis: kit.basis.as_str().to_owned(),
-        programme_mg_l: i32::try_from(measured.level.get()).ok(),
-    })
+    let shown = kit.parse(typed).map_err(|e| Error::Bad(e.to_string()))?;
+    NewReading::inhibitor(kit, shown, programme.basis).map_err(|e| Error::Bad(e.to_string()))
 }

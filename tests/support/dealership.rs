@@ -130,7 +130,7 @@ pub(crate) async fn unit(t: &TestApp, reference: &str, name: &str, customer_id: 
 }
 
 /// A technician's test with the kit that counts 50 mg/L a drop.
-pub(crate) async fn test(t: &TestApp, unit_id: Uuid, taken_on: Date, drops: i16) {
+pub(crate) async fn test(t: &TestApp, unit_id: Uuid, taken_on: Date, drops: u16) {
     let level = i32::from(drops) * 50;
     let reading = NewReading {
         what: What::Inhibitor,
@@ -148,7 +148,6 @@ pub(crate) async fn test(t: &TestApp, unit_id: Uuid, taken_on: Date, drops: i16)
         staff_id: None,
         report: None,
         fill_id: None,
-        list_row: None,
         note: "",
         readings: &[reading],
     };

@@ -1,6 +1,6 @@
 //! Many tests, readings, doses and reports at once.
 
-use super::super::Result;
+use super::super::{Result, water::NewReading};
 use sqlx::PgConnection;
 use time::{Date, OffsetDateTime};
 use uuid::Uuid;
@@ -15,17 +15,7 @@ pub struct TestRow {
     pub fill_id: Option<Uuid>,
     /// SHA-256 in hex of what identifies the row of a list.
     pub list_row: Option<String>,
-    pub readings: Vec<ReadingRow>,
-}
-
-#[derive(Clone, Debug)]
-pub struct ReadingRow {
-    pub what: &'static str,
-    pub kit_code: Option<String>,
-    pub drops: Option<i32>,
-    pub value_milli: i64,
-    pub basis: String,
-    pub programme_mg_l: Option<i32>,
+    pub readings: Vec<NewReading>,
 }
 
 /// Appends tests with their readings; rows of a list that were brought in before are passed over. Returns how many were new.
@@ -49,15 +39,15 @@ pub async fn add_tests(db: &mut PgConnection, rows: &[TestRow], now: OffsetDateT
     .fetch_all(&mut *db)
     .await?;
     let new: std::collections::HashSet<Uuid> = added.into_iter().collect();
-    let readings: Vec<(Uuid, &ReadingRow)> =
+    let readings: Vec<(Uuid, &NewReading)> =
         rows.iter().filter(|r| new.contains(&r.id)).flat_map(|r| r.readings.iter().map(|x| (r.id, x))).collect();
     sqlx::query!(
         "INSERT INTO readings (test_id, what, kit_code, drops, value_milli, basis, programme_mg_l)
-         SELECT * FROM unnest($1::uuid[], $2::text[], $3::text[], $4::int[], $5::bigint[], $6::text[], $7::int[])",
+         SELECT * FROM unnest($1::uuid[], $2::text[], $3::text[], $4::smallint[], $5::bigint[], $6::text[], $7::int[])",
         &readings.iter().map(|r| r.0).collect::<Vec<_>>(),
-        &readings.iter().map(|r| r.1.what.to_owned()).collect::<Vec<_>>(),
+        &readings.iter().map(|r| r.1.what.as_str().to_owned()).collect::<Vec<_>>(),
         &readings.iter().map(|r| r.1.kit_code.clone()).collect::<Vec<_>>() as &[Option<String>],
-        &readings.iter().map(|r| r.1.drops).collect::<Vec<_>>() as &[Option<i32>],
+        &readings.iter().map(|r| r.1.drops_kept()).collect::<Vec<_>>() as &[Option<i16>],
         &readings.iter().map(|r| r.1.value_milli).collect::<Vec<_>>(),
         &readings.iter().map(|r| r.1.basis.clone()).collect::<Vec<_>>(),
         &readings.iter().map(|r| r.1.programme_mg_l).collect::<Vec<_>>() as &[Option<i32>]

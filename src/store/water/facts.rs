@@ -1,6 +1,10 @@
 //! Tests and doses as they come in. Appended; a correction marks the earlier ones as superseded.
 
 use super::super::Result;
+use crate::{
+    units::{MgPerLitre, Ph},
+    water::{Basis, KitError, Shown, TestKit},
+};
 use sqlx::{PgConnection, PgExecutor};
 use time::{Date, OffsetDateTime};
 use uuid::Uuid;
@@ -77,7 +81,7 @@ impl Maker {
 pub struct NewReading {
     pub what: What,
     pub kit_code: Option<String>,
-    pub drops: Option<i16>,
+    pub drops: Option<u16>,
     /// Thousandths of the figure.
     pub value_milli: i64,
     pub basis: String,
@@ -86,8 +90,38 @@ pub struct NewReading {
 }
 
 impl NewReading {
-    /// A reading in its usual basis.
-    pub fn plain(what: What, value_milli: i64) -> Self {
+    /// What a kit showed of the inhibitor; `to` is the basis of the unit's programme.
+    pub fn inhibitor(kit: &TestKit, shown: Shown, to: Basis) -> std::result::Result<Self, KitError> {
+        let level = kit.measure(shown, to)?.level;
+        let own = kit.own_milli(shown)?;
+        Ok(Self { kit_code: Some(kit.code.clone()), drops: shown.drops(), ..Self::of_inhibitor(own, kit.basis, level) })
+    }
+
+    /// A level of the inhibitor that says its basis, without a kit; `level` is the same in the programme's basis.
+    pub fn inhibitor_as(value: MgPerLitre, basis: Basis, level: MgPerLitre) -> Self {
+        Self::of_inhibitor(value.get() * 1000, basis, level)
+    }
+
+    fn of_inhibitor(value_milli: i64, basis: Basis, level: MgPerLitre) -> Self {
+        let programme_mg_l = i32::try_from(level.get()).ok();
+        Self { basis: basis.as_str().to_owned(), programme_mg_l, ..Self::plain(What::Inhibitor, value_milli) }
+    }
+
+    pub fn ph(ph: Ph) -> Self {
+        Self::plain(What::Ph, ph.get() * 10)
+    }
+
+    /// Anything that is kept in mg/L in one basis: hardness, chloride, sulfate …
+    pub fn mg_l(what: What, value: MgPerLitre) -> Self {
+        Self::plain(what, value.get() * 1000)
+    }
+
+    /// As the column holds it; a kit counts far fewer.
+    pub(in crate::store) fn drops_kept(&self) -> Option<i16> {
+        self.drops.and_then(|n| i16::try_from(n).ok())
+    }
+
+    fn plain(what: What, value_milli: i64) -> Self {
         Self { what, kit_code: None, drops: None, value_milli, basis: what.basis().to_owned(), programme_mg_l: None }
     }
 }
@@ -103,19 +137,16 @@ pub struct NewTest<'a> {
     pub report: Option<(Uuid, i32)>,
     /// The fill whose source water this is a test of.
     pub fill_id: Option<Uuid>,
-    /// What identifies a row of a brought-in list.
-    pub list_row: Option<&'a str>,
     pub note: &'a str,
     pub readings: &'a [NewReading],
 }
 
-/// Appends a test and its readings. `false`: a row of a list that was brought in before; nothing was written.
-pub async fn add_test(db: &mut PgConnection, t: &NewTest<'_>, now: OffsetDateTime) -> Result<bool> {
+/// Appends a test and its readings.
+pub async fn add_test(db: &mut PgConnection, t: &NewTest<'_>, now: OffsetDateTime) -> Result<()> {
     let of_water = if t.fill_id.is_some() { "fill" } else { "unit" };
-    let done = sqlx::query!(
-        "INSERT INTO water_tests (id, unit_id, customer_id, taken_on, of_water, made_by, staff_id, report_id, version, fill_id, list_row, note, made_at)
-         SELECT $1, u.id, u.customer_id, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12 FROM units u WHERE u.id = $2
-         ON CONFLICT (list_row) WHERE list_row IS NOT NULL DO NOTHING",
+    sqlx::query!(
+        "INSERT INTO water_tests (id, unit_id, customer_id, taken_on, of_water, made_by, staff_id, report_id, version, fill_id, note, made_at)
+         SELECT $1, u.id, u.customer_id, $3, $4, $5, $6, $7, $8, $9, $10, $11 FROM units u WHERE u.id = $2",
         t.id,
         t.unit_id,
         t.taken_on,
@@ -125,22 +156,18 @@ pub async fn add_test(db: &mut PgConnection, t: &NewTest<'_>, now: OffsetDateTim
         t.report.map(|r| r.0),
         t.report.map(|r| r.1),
         t.fill_id,
-        t.list_row,
         t.note,
         now
     )
     .execute(&mut *db)
     .await?;
-    if done.rows_affected() == 0 {
-        return Ok(false);
-    }
     for r in t.readings {
         sqlx::query!(
             "INSERT INTO readings (test_id, what, kit_code, drops, value_milli, basis, programme_mg_l) VALUES ($1, $2, $3, $4, $5, $6, $7)",
             t.id,
             r.what.as_str(),
             r.kit_code,
-            r.drops,
+            r.drops_kept(),
             r.value_milli,
             r.basis,
             r.programme_mg_l
@@ -148,7 +175,7 @@ pub async fn add_test(db: &mut PgConnection, t: &NewTest<'_>, now: OffsetDateTim
         .execute(&mut *db)
         .await?;
     }
-    Ok(true)
+    Ok(())
 }
 
 #[derive(Clone, Debug)]

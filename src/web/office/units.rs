@@ -295,7 +295,6 @@ pub(super) async fn add_test(who: Office, app: App, (Path(id), posted): (Path<Uu
             staff_id: Some(who.staff_id),
             report: None,
             fill_id: None,
-            list_row: None,
             note: &note,
             readings: &readings,
         };
@@ -310,11 +309,11 @@ fn plain_readings(form: &TestForm) -> Result<Vec<NewReading>> {
     let mut readings = Vec::new();
     if !form.ph.trim().is_empty() {
         let ph = parse_ph(&form.ph).map_err(|e| Error::Bad(e.to_string()))?;
-        readings.push(NewReading::plain(What::Ph, ph.get() * 10));
+        readings.push(NewReading::ph(ph));
     }
     if !form.hardness.trim().is_empty() {
         let hardness = parse_mg_per_litre(&form.hardness).map_err(|e| Error::Bad(e.to_string()))?;
-        readings.push(NewReading::plain(What::Hardness, hardness.get() * 1000));
+        readings.push(NewReading::mg_l(What::Hardness, hardness));
     }
     Ok(readings)
 }

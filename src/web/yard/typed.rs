@@ -5,7 +5,7 @@ use crate::{
     store::{
         catalogue::{ChecklistItem, Treatments},
         reports::{Answer, DoseGiven},
-        water::{NewReading, What},
+        water::NewReading,
     },
     units::{VolumeUnit, parse_date, parse_ph, parse_volume},
     water::Programme,
@@ -118,7 +118,7 @@ fn readings(typed: &Typed, against: &Against<'_>, jobs: &[String], wrong: &mut V
     }
     let ph = typed.get("ph");
     if !ph.is_empty() {
-        readings.extend(note(wrong, "ph", parse_ph(ph).map_err(|e| e.to_string())).map(|p| NewReading::plain(What::Ph, p.get() * 10)));
+        readings.extend(note(wrong, "ph", parse_ph(ph).map_err(|e| e.to_string())).map(NewReading::ph));
     }
     readings
 }

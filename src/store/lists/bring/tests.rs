@@ -1,7 +1,7 @@
 //! Old water tests of a list: each finds its unit, and is turned into the basis of the unit's programme.
 
 use super::{
-    super::{DoseRow, ReadingRow, TestRow},
+    super::{DoseRow, TestRow},
     Plan, also_look_at, references,
 };
 use crate::{
@@ -11,9 +11,10 @@ use crate::{
         Result,
         catalogue::Treatments,
         corrupt,
-        water::{What, ready_product},
+        water::{NewReading, ready_product},
     },
-    water::{Counts, KitError, Programme, TestKit, convert},
+    units::MgPerLitre,
+    water::{Basis, Programme, Shown, TestKit, convert},
 };
 use sqlx::PgConnection;
 use std::collections::{HashMap, HashSet};
@@ -119,38 +120,25 @@ fn mark(unit: Uuid, row: &listing::TestRow) -> String {
     secrets::hex(&secrets::sha256(text.as_bytes()))
 }
 
-fn readings(row: &listing::TestRow, unit: &Kept, programme: &Programme, treatments: &Treatments) -> Result<Vec<ReadingRow>, Wrong> {
+fn readings(row: &listing::TestRow, unit: &Kept, programme: &Programme, treatments: &Treatments) -> Result<Vec<NewReading>, Wrong> {
     let named = row.kit.as_deref().and_then(|code| treatments.kit(code));
     let inhibitor = match row.inhibitor {
         None => None,
         Some(Inhibitor::Drops(n)) => Some(from_drops(n, named.or_else(|| drop_kit(unit, programme, treatments)), programme)?),
-        Some(Inhibitor::Value(v, basis)) => {
-            let kit_words = |e: KitError| ("value", e.to_string());
-            let (basis, level) = match (basis, named) {
-                (Some(basis), _) => (basis, convert(v, basis, programme.basis).map_err(|e| ("value", e.to_string()))?),
-                (None, Some(kit)) => (kit.basis, kit.from_value(v, programme.basis).map_err(kit_words)?.level),
-                (None, None) => return Err(("value", "What is it counted as? Write the basis, or the kit it was read with.".to_owned())),
-            };
-            let kit_code = named.map(|k| k.code.clone());
-            Some(ReadingRow {
-                what: What::Inhibitor.as_str(),
-                kit_code,
-                drops: None,
-                value_milli: v.get() * 1000,
-                basis: basis.as_str().to_owned(),
-                programme_mg_l: i32::try_from(level.get()).ok(),
-            })
-        }
+        Some(Inhibitor::Value(v, basis)) => Some(from_value(v, basis, named, programme)?),
     };
-    let ph = row.ph.map(|p| ReadingRow {
-        what: What::Ph.as_str(),
-        kit_code: None,
-        drops: None,
-        value_milli: p.get() * 10,
-        basis: What::Ph.basis().to_owned(),
-        programme_mg_l: None,
-    });
-    Ok(inhibitor.into_iter().chain(ph).collect())
+    Ok(inhibitor.into_iter().chain(row.ph.map(NewReading::ph)).collect())
+}
+
+/// A level: the basis as the row says it, else the kit's.
+fn from_value(value: MgPerLitre, basis: Option<Basis>, kit: Option<&TestKit>, programme: &Programme) -> Result<NewReading, Wrong> {
+    let wrong = |says: String| ("value", says);
+    let Some(basis) = basis else {
+        let kit = kit.ok_or_else(|| wrong("What is it counted as? Write the basis, or the kit it was read with.".to_owned()))?;
+        return NewReading::inhibitor(kit, Shown::Value(value), programme.basis).map_err(|e| wrong(e.to_string()));
+    };
+    let level = convert(value, basis, programme.basis).map_err(|e| wrong(e.to_string()))?;
+    Ok(NewReading { kit_code: kit.map(|k| k.code.clone()), ..NewReading::inhibitor_as(value, basis, level) })
 }
 
 /// The kit whose drops were counted when the row names none: the unit's own, else the first for its programme that counts drops.
@@ -159,22 +147,10 @@ fn drop_kit<'a>(unit: &Kept, programme: &'a Programme, treatments: &'a Treatment
     own.or_else(|| treatments.kits_for(programme).find(|k| k.max_drops().is_some()))
 }
 
-fn from_drops(drops: u16, kit: Option<&TestKit>, programme: &Programme) -> Result<ReadingRow, Wrong> {
+fn from_drops(drops: u16, kit: Option<&TestKit>, programme: &Programme) -> Result<NewReading, Wrong> {
     let none = || ("drops", format!("No kit that counts drops is kept for the programme “{}”. Name one under “kit”.", programme.name));
     let kit = kit.ok_or_else(none)?;
-    let measured = kit.from_drops(drops, programme.basis).map_err(|e| ("drops", format!("{e} The kit is “{}”.", kit.name)))?;
-    let per_drop = match kit.counts {
-        Counts::Drops { per_drop, .. } => i64::from(per_drop.get()),
-        Counts::Direct { .. } => 0,
-    };
-    Ok(ReadingRow {
-        what: What::Inhibitor.as_str(),
-        kit_code: Some(kit.code.clone()),
-        drops: Some(i32::from(drops)),
-        value_milli: i64::from(drops) * per_drop * 10 * i64::from(kit.dilution.get()),
-        basis: kit.basis.as_str().to_owned(),
-        programme_mg_l: i32::try_from(measured.level.get()).ok(),
-    })
+    NewReading::inhibitor(kit, Shown::Drops(drops), programme.basis).map_err(|e| ("drops", format!("{e} The kit is “{}”.", kit.name)))
 }
 
 fn dose(row: &listing::TestRow, unit: &Kept, treatments: &Treatments) -> Result<Option<DoseRow>, Wrong> {

@@ -1,7 +1,7 @@
 //! Units of a list: each finds its customer, its place, its programme.
 
 use super::{
-    super::{FillRow, PlaceRow, ReadingRow, TestRow, UnitRow, VolumeRow},
+    super::{FillRow, PlaceRow, TestRow, UnitRow, VolumeRow},
     Plan, also_look_at, customers, references, same_name,
 };
 use crate::{
@@ -9,7 +9,7 @@ use crate::{
     store::{
         Result,
         catalogue::{Treatments, UnitKind},
-        water::What,
+        water::{NewReading, What},
     },
     water::Programme,
 };
@@ -208,15 +208,6 @@ const fn fill(id: Uuid, unit_id: Uuid, cells: &FillCells) -> FillRow {
 /// The hardness of the fill water is a test of that fill.
 fn fill_test(fill_id: Uuid, unit_id: Uuid, cells: &FillCells) -> Option<TestRow> {
     let hardness = cells.hardness?;
-    let what = What::Hardness;
-    let reading = ReadingRow {
-        what: what.as_str(),
-        kit_code: None,
-        drops: None,
-        value_milli: hardness.get() * 1000,
-        basis: what.basis().to_owned(),
-        programme_mg_l: None,
-    };
     Some(TestRow {
         id: Uuid::now_v7(),
         unit_id,
@@ -225,6 +216,6 @@ fn fill_test(fill_id: Uuid, unit_id: Uuid, cells: &FillCells) -> Option<TestRow>
         report_id: None,
         fill_id: Some(fill_id),
         list_row: None,
-        readings: vec![reading],
+        readings: vec![NewReading::mg_l(What::Hardness, hardness)],
     })
 }
