@@ -273,6 +273,23 @@ pub fn dose_text(amount: Millilitres, us_fl_oz: u32, first: UnitsFirst) -> Strin
     }
 }
 
+/// [`dose_text`] of an amount as it is kept.
+pub fn amount(ml: i64, first: UnitsFirst) -> String {
+    Millilitres::new(ml).map_or_else(|_| format!("{ml} mL"), |m| dose_text(m, m.us_fl_oz_up(), first))
+}
+
+/// A way by road in whole metres: "12 mi (19 km)".
+pub fn distance(metres: i32) -> String {
+    let miles = (i64::from(metres) * 1000 + 804_672) / 1_609_344;
+    format!("{miles} mi ({} km)", (metres + 500) / 1000)
+}
+
+/// "-28 °C (-18 °F)" of degrees Celsius, or the other way round.
+pub fn degrees(celsius: f64, first: UnitsFirst) -> String {
+    let (c, f) = (format!("{celsius:.0} °C"), format!("{:.0} °F", celsius * 1.8 + 32.0));
+    if first == UnitsFirst::Us { format!("{f} ({c})") } else { format!("{c} ({f})") }
+}
+
 /// A fraction as text, rounded once: whole from 20 up, one decimal below when it matters.
 fn whole_or_tenths(num: i128, den: i128) -> String {
     let narrow = |wide: i128| i64::try_from(wide).unwrap_or(i64::MAX);

@@ -8,7 +8,7 @@ use embertide::{
         dealer,
         week::{self, RouteRow, Stop},
     },
-    units::{Millilitres, UnitsFirst, day_short, dose_text, month_day},
+    units::{UnitsFirst, amount, day_short, distance, month_day, span, time_of_day},
 };
 use sqlx::PgPool;
 use time::{Date, Duration};
@@ -42,29 +42,29 @@ pub(crate) async fn print(pool: &PgPool, monday: Date) -> Result<()> {
     say(&format!(
         "\nIn all: {} visits, {hours} h at the units, {drive} h of driving, {}.",
         stops.len(),
-        miles(routes.iter().map(|r| r.drive_m).sum())
+        distance(routes.iter().map(|r| r.drive_m).sum())
     ));
     Ok(())
 }
 
 fn print_route(route: &RouteRow, stops: &[&Stop], units: UnitsFirst) {
-    let span = format!("leaves {} {}, back {}", route.depot_name, clock(route.leaves), clock(route.returns));
+    let hours = format!("leaves {} {}, back {}", route.depot_name, time_of_day(route.leaves), time_of_day(route.returns));
     say(&format!(
-        "\n{}  {}  ({span}; {} of driving, {})",
+        "\n{}  {}  ({hours}; {} of driving, {})",
         day_short(route.day),
         route.technician,
-        span_words(route.drive_s),
-        miles(route.drive_m)
+        span(route.drive_s),
+        distance(route.drive_m)
     ));
     for s in stops {
         let (Some(n), Some(from), Some(to)) = (s.position, s.starts, s.ends) else { continue };
         let dose = s.expected_dose_ml.filter(|ml| *ml > 0).map(|ml| format!("; about {}", amount(ml, units))).unwrap_or_default();
         let told = if s.status == "confirmed" { " (told)" } else { "" };
-        let drive = span_words(s.drive_s);
+        let drive = span(s.drive_s);
         say(&format!(
             "  {n:>2}. {}-{}{told}  {}, {}: {}  [{}; drive {drive}{dose}]",
-            clock(from),
-            clock(to),
+            time_of_day(from),
+            time_of_day(to),
             s.place_name,
             s.town,
             s.unit_name,
@@ -72,7 +72,7 @@ fn print_route(route: &RouteRow, stops: &[&Stop], units: UnitsFirst) {
         ));
     }
     if let Some(at) = route.lunch_at {
-        say(&format!("      lunch about {}", clock(at)));
+        say(&format!("      lunch about {}", time_of_day(at)));
     }
     let load: Vec<String> =
         week::load(stops.iter().copied()).into_iter().map(|(product, ml)| format!("{product} {}", amount(ml, units))).collect();
@@ -98,20 +98,4 @@ async fn print_unplaced(pool: &PgPool, monday: Date) -> Result<()> {
         say(&format!("  … and {} more, less pressing.", all - SHOWN));
     }
     Ok(())
-}
-
-fn amount(ml: i64, units: UnitsFirst) -> String {
-    Millilitres::new(ml).map_or_else(|_| format!("{ml} mL"), |m| dose_text(m, m.us_fl_oz_up(), units))
-}
-
-fn clock(minutes: i32) -> String {
-    embertide::units::time_of_day(minutes)
-}
-
-fn span_words(seconds: i32) -> String {
-    embertide::units::span(seconds)
-}
-
-fn miles(metres: i32) -> String {
-    format!("{} mi ({} km)", (i64::from(metres) * 1000 + 804_672) / 1_609_344, (metres + 500) / 1000)
 }

@@ -54,45 +54,6 @@ pub async fn of_customer(db: impl PgExecutor<'_>, customer_id: Uuid) -> Result<V
     Ok(unit_query!("WHERE u.customer_id = $1 ORDER BY lower(p.name), lower(u.name), u.id LIMIT 200", customer_id).fetch_all(db).await?)
 }
 
-/// A unit to be added.
-#[derive(Clone, Debug)]
-pub struct NewUnit<'a> {
-    pub id: Uuid,
-    pub place_id: Uuid,
-    pub customer_id: Uuid,
-    pub reference: Option<&'a str>,
-    pub name: &'a str,
-    pub kind_code: &'a str,
-    pub serial: &'a str,
-    pub installed_on: Option<Date>,
-    pub jacket_ml: Option<i64>,
-    pub aluminium: bool,
-    pub programme_code: &'a str,
-    pub kit_code: Option<&'a str>,
-}
-
-pub async fn add(db: impl PgExecutor<'_>, u: &NewUnit<'_>) -> Result<()> {
-    sqlx::query!(
-        "INSERT INTO units (id, place_id, customer_id, ref, name, kind_code, serial, installed_on, jacket_ml, aluminium, programme_code, kit_code)
-         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12)",
-        u.id,
-        u.place_id,
-        u.customer_id,
-        u.reference,
-        u.name,
-        u.kind_code,
-        u.serial,
-        u.installed_on,
-        u.jacket_ml,
-        u.aluminium,
-        u.programme_code,
-        u.kit_code
-    )
-    .execute(db)
-    .await?;
-    Ok(())
-}
-
 /// What the unit's page may change.
 #[derive(Clone, Debug)]
 pub struct UnitChange<'a> {

@@ -113,6 +113,13 @@ pub struct Overtreatment {
     pub flush: Millilitres,
 }
 
+impl Overtreatment {
+    /// The share to drain in whole %, rounded up.
+    pub const fn drain_percent(&self) -> i64 {
+        (self.drain_per_mille + 9) / 10
+    }
+}
+
 /// Why no dose is given.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Block {

@@ -210,6 +210,11 @@ impl Cord {
             basis: format!("useful {} × {:.0} % efficiency on {}", heat.basis, burner.share * 100.0, burner.basis.words()),
         })
     }
+
+    /// Cords of it that bring `million_btu` into the water.
+    pub fn cords_for(self, million_btu: f64, burner: Efficiency) -> Result<f64> {
+        Ok(positive(million_btu, "The heat")? * 1e6 / self.useful(burner)?.value)
+    }
 }
 
 /// How much more wood, by weight, does the same work when it is wetter: net heat per pound, dry over wet, less 1.

@@ -38,6 +38,14 @@ pub enum Shown {
 }
 
 impl Shown {
+    /// The bare figure, as it goes into a field.
+    pub fn typed(self) -> String {
+        match self {
+            Self::Drops(n) => n.to_string(),
+            Self::Value(value) => value.get().to_string(),
+        }
+    }
+
     /// The drops, where they were counted.
     pub const fn drops(self) -> Option<u16> {
         match self {
@@ -118,6 +126,12 @@ impl TestKit {
             (Shown::Value(_), Counts::Drops { .. }) => return Err(KitError::CountsDrops),
         };
         Ok(one.saturating_mul(i64::from(self.dilution.get())))
+    }
+
+    /// What it showed, from the drops and what [`Self::own_milli`] gave for it.
+    pub fn shown(&self, drops: Option<u16>, own_milli: i64) -> Result<Shown, UnitError> {
+        let value = || MgPerLitre::new(own_milli / 1_000 / i64::from(self.dilution.get()));
+        drops.map_or_else(|| value().map(Shown::Value), |n| Ok(Shown::Drops(n)))
     }
 
     /// The largest count of drops, for a kit that counts them.

@@ -12,6 +12,7 @@ pub mod health;
 pub mod html;
 pub mod office;
 pub mod record;
+mod report_view;
 pub mod serve;
 pub mod setup;
 pub mod sign_in;

@@ -11,7 +11,7 @@ use crate::{
         dealer::Dealer,
         water::{self, DoseLine, NewReading, TestLine, UnitWater},
     },
-    units::{day_long, day_with_year, thousands},
+    units::{amount, day_long, day_with_year, thousands},
     water::{Action, Advice, Occasion, PhVerdict, Programme, advise, dose::verdict},
 };
 use sqlx::PgConnection;
@@ -21,7 +21,9 @@ use uuid::Uuid;
 /// One test of the history, ready for the page.
 pub(super) struct TestView {
     pub(super) day: String,
-    pub(super) by: String,
+    /// Who made it, where that was no technician.
+    pub(super) by: &'static str,
+    pub(super) own: bool,
     pub(super) level: String,
     pub(super) counted: String,
     pub(super) ph: String,
@@ -35,6 +37,8 @@ pub(super) struct LastView {
     pub(super) day: String,
     pub(super) level: String,
     pub(super) state: State,
+    /// The state as the customer reads it.
+    pub(super) protection: &'static str,
     pub(super) ph: String,
     /// What to do, as a word and a sentence.
     pub(super) word: &'static str,
@@ -104,16 +108,16 @@ fn last(water: &UnitWater, dealer: &Dealer) -> Option<LastView> {
             ("Hold", vec!["No product is kept for this programme, so no dose can be worked out. Add one under the programme.".to_owned()])
         }
     };
+    let stands = verdict(water.programme.levels, test.level);
     Some(LastView {
         day: day_long(test.taken_on),
         level: format!("{} {}", test.level, water.programme.basis),
-        state: words::verdict(verdict(water.programme.levels, test.level)),
+        state: words::verdict(stands),
+        protection: words::protection(stands),
         ph: test.ph.map(|p| p.to_string()).unwrap_or_default(),
         word,
         says,
-        dosed_since: dosed
-            .map(|(on, ml)| format!("{} was put in on {}.", words::amount(ml, dealer.units), day_with_year(on)))
-            .unwrap_or_default(),
+        dosed_since: dosed.map(|(on, ml)| format!("{} was put in on {}.", amount(ml, dealer.units), day_with_year(on))).unwrap_or_default(),
     })
 }
 
@@ -124,8 +128,8 @@ pub(super) fn sentences(advice: &Advice, dealer: &Dealer) -> Vec<String> {
         Action::PutIn(dose) => {
             let packs = match dose.packs.whole {
                 0 => String::new(),
-                1 => format!(" That is 1 pack and {}.", words::amount(dose.packs.rest.get(), dealer.units)),
-                n => format!(" That is {n} packs and {}.", words::amount(dose.packs.rest.get(), dealer.units)),
+                1 => format!(" That is 1 pack and {}.", amount(dose.packs.rest.get(), dealer.units)),
+                n => format!(" That is {n} packs and {}.", amount(dose.packs.rest.get(), dealer.units)),
             };
             says.push(format!("Put in {}.{packs}", dose.amount.text(dealer.units)));
             says.push(format!(
@@ -136,9 +140,9 @@ pub(super) fn sentences(advice: &Advice, dealer: &Dealer) -> Vec<String> {
             ));
         }
         Action::Drain(over) => {
-            let share = (over.drain_per_mille + 9) / 10;
             says.push(format!(
-                "Too much inhibitor. Drain {share} % of the water ({}) and refill, or let {} run through.",
+                "Too much inhibitor. Drain {} % of the water ({}) and refill, or let {} run through.",
+                over.drain_percent(),
                 over.drain.both(dealer.units),
                 over.flush.both(dealer.units)
             ));
@@ -158,12 +162,12 @@ fn test(t: &TestLine, doses: &[DoseLine], water: &UnitWater, dealer: &Dealer) ->
     TestView {
         day: day_with_year(t.taken_on),
         by: match t.made_by.as_str() {
-            "customer" => "your own test",
+            "customer" => "customer’s own test",
             "laboratory" => "laboratory",
             "office" => "office",
-            _ => "technician",
-        }
-        .to_owned(),
+            _ => "",
+        },
+        own: t.made_by == "customer",
         level: level.map(|l| l.to_string()).unwrap_or_default(),
         counted: t.drops.map(|d| format!("{d} drops")).unwrap_or_default(),
         ph: t.ph_milli.map(words::ph).unwrap_or_default(),
@@ -176,7 +180,7 @@ fn test(t: &TestLine, doses: &[DoseLine], water: &UnitWater, dealer: &Dealer) ->
 /// The dose that belongs to a test: given on its day.
 fn put_in(day: Date, of_unit: bool, doses: &[DoseLine], dealer: &Dealer) -> String {
     let ml: i64 = doses.iter().filter(|d| of_unit && d.given_on == day).map(|d| d.amount_ml).sum();
-    if ml > 0 { words::amount(ml, dealer.units) } else { String::new() }
+    if ml > 0 { amount(ml, dealer.units) } else { String::new() }
 }
 
 /// An inhibitor reading as it was typed: drops for a kit that counts them, else mg/L in the kit's basis.

@@ -2,7 +2,6 @@
 
 use crate::{
     season::{DueRules, DueWindow, Priority, WindowState},
-    units::{Millilitres, UnitsFirst, dose_text},
     water::Verdict,
 };
 use time::Date;
@@ -52,15 +51,13 @@ pub(super) fn visit(status: &str) -> State {
     State { class, words: words.to_owned() }
 }
 
-/// An amount of product in both units.
-pub(super) fn amount(ml: i64, units: UnitsFirst) -> String {
-    Millilitres::new(ml).map_or_else(|_| format!("{ml} mL"), |m| dose_text(m, m.us_fl_oz_up(), units))
-}
-
-/// "12 mi (19 km)".
-pub(super) fn distance(metres: i32) -> String {
-    let miles = (i64::from(metres) * 1000 + 804_672) / 1_609_344;
-    format!("{miles} mi ({} km)", (metres + 500) / 1000)
+/// A verdict for the customer, of the day of the test.
+pub(super) const fn protection(verdict: Verdict) -> &'static str {
+    match verdict {
+        Verdict::InBand => "Its protection was where it should be.",
+        Verdict::High => "It had more protection in it than it needs.",
+        Verdict::Low | Verdict::VeryLow => "Its protection was too low.",
+    }
 }
 
 /// pH from thousandths: "8.9".

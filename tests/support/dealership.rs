@@ -6,9 +6,10 @@ use embertide::{
     store::{
         customers::{self, Customer, PinOrigin, Place},
         due,
+        lists::{self, UnitRow},
         sessions::Role,
         staff::{self, Depot, Person},
-        units::{self, Fill, NewUnit},
+        units::{self, Fill},
         water::{self, Maker, NewReading, NewTest, What},
     },
     units::Millilitres,
@@ -30,6 +31,12 @@ pub(crate) struct Dealership {
     pub(crate) birch: Uuid,
     /// Two units at Alder's place, one at Birch's.
     pub(crate) units: [Uuid; 3],
+}
+
+impl Dealership {
+    pub(crate) fn technician(&self, staff_id: Uuid) -> &Session {
+        if staff_id == self.wick.staff_id { &self.wick } else { &self.juno }
+    }
 }
 
 pub(crate) async fn open(t: &TestApp) -> Dealership {
@@ -96,21 +103,21 @@ pub(crate) async fn customer(t: &TestApp, reference: &str, name: &str, town: &st
 /// A unit on the nitrite-borate programme, filled in 2023, its volume read on a water meter.
 pub(crate) async fn unit(t: &TestApp, reference: &str, name: &str, customer_id: Uuid, place_id: Uuid, gallons: i64) -> Uuid {
     let id = Uuid::now_v7();
-    let new = NewUnit {
+    let new = UnitRow {
         id,
         place_id,
         customer_id,
-        reference: Some(reference),
-        name,
-        kind_code: "large",
-        serial: "",
+        reference: Some(reference.to_owned()),
+        name: name.to_owned(),
+        kind_code: "large".to_owned(),
+        serial: String::new(),
         installed_on: Some(date!(2023 - 08 - 01)),
         jacket_ml: None,
         aluminium: false,
-        programme_code: "nitrite-borate",
-        kit_code: Some("nitrite-drops-2"),
+        programme_code: "nitrite-borate".to_owned(),
+        kit_code: Some("nitrite-drops-2".to_owned()),
     };
-    units::add(t.pool(), &new).await.unwrap();
+    lists::add_units(&mut t.pool().acquire().await.unwrap(), &[new]).await.unwrap();
     let volume = WaterVolume::by(Millilitres::from_us_gallons(gallons).unwrap(), Method::WaterMeter).unwrap();
     units::add_volume(t.pool(), id, &volume, date!(2023 - 08 - 01), "", NOW).await.unwrap();
     let fill = Fill {

@@ -5,7 +5,7 @@ use std::num::NonZeroU16;
 use embertide::units::Millilitres;
 use embertide::water::dilution::{pounds, share_left, split_loss};
 use embertide::water::{
-    Basis, BasisError, Counts, KitError, Levels, Measure, PhBand, ProgrammeError, RecheckDays, Strength, TestKit, convert,
+    Basis, BasisError, Counts, KitError, Levels, Measure, PhBand, ProgrammeError, RecheckDays, Shown, Strength, TestKit, convert,
 };
 
 use crate::example::{kit, mg, ml, nitrite, ph};
@@ -138,6 +138,7 @@ fn drops_become_a_reading_in_the_programme_basis() {
     assert_eq!(kit().from_drops(81, Basis::Nitrite), Err(KitError::TooManyDrops { drops: 81, max: 80 }));
     let diluted = TestKit { dilution: NonZeroU16::new(2).unwrap(), ..kit() };
     assert_eq!(diluted.from_drops(13, Basis::Nitrite).unwrap().level, mg(598));
+    assert_eq!(diluted.own_milli(Shown::Drops(13)), Ok(897_000), "13 x 34.5 x 2, before any rounding");
     assert!(matches!(kit().from_drops(1, Basis::Molybdenum), Err(KitError::Basis(_))));
 }
 
@@ -152,6 +153,11 @@ fn a_value_read_off_keeps_its_dilution() {
     let read = photometer.from_value(mg(3), Basis::Nitrite).unwrap();
     assert_eq!(read.level, mg(985), "300 / 0.30447");
     assert_eq!(read.sd, mg(50));
+    let own = photometer.own_milli(Shown::Value(mg(3))).unwrap();
+    assert_eq!(own, 300_000, "of the water, not of the diluted sample");
+    assert_eq!(photometer.shown(None, own), Ok(Shown::Value(mg(3))), "and back to what stood on the display");
+    assert_eq!(photometer.own_milli(Shown::Drops(3)), Err(KitError::ReadsOff));
+    assert_eq!(kit().own_milli(Shown::Value(mg(3))), Err(KitError::CountsDrops));
     assert_eq!(photometer.from_drops(3, Basis::Nitrite), Err(KitError::ReadsOff));
     assert_eq!(kit().from_value(mg(3), Basis::Nitrite), Err(KitError::CountsDrops));
 }

@@ -47,7 +47,7 @@ async fn a_low_reading_with_a_dose_asks_for_a_re_check_and_the_next_test_settles
     let d = dealership::open(&t).await;
     let visits = super::path::issued_week(&t, &d).await;
     let (visit, unit, staff) = visits[0];
-    let tech = if staff == d.wick.staff_id { &d.wick } else { &d.juno };
+    let tech = d.technician(staff);
     t.post(tech, &format!("/stop/{visit}"), &[("job", "water-test"), ("drops", "8"), ("put_in", "3000")]).await;
     let due = due_on(&t, unit, date!(2026 - 10 - 05)).await;
     let check = due.iter().find(|x| x.0 == "re-check").unwrap();
@@ -62,7 +62,7 @@ async fn a_top_up_from_within_the_band_needs_no_extra_visit() {
     let t = TestApp::start().await;
     let d = dealership::open(&t).await;
     let (visit, unit, staff) = super::path::issued_week(&t, &d).await[0];
-    let tech = if staff == d.wick.staff_id { &d.wick } else { &d.juno };
+    let tech = d.technician(staff);
     t.post(tech, &format!("/stop/{visit}"), &[("job", "water-test"), ("drops", "16"), ("put_in", "1000")]).await;
     let due = due_on(&t, unit, date!(2026 - 10 - 12)).await;
     assert!(!codes(&due).contains(&"re-check"), "{due:?}");
@@ -102,7 +102,7 @@ async fn a_new_unit_is_filled_first_and_the_meter_gives_its_volume() {
     assert_eq!(codes(&due_on(&t, id, date!(2026 - 10 - 05)).await), ["first-fill"], "nothing else before it is filled");
     let visits = super::path::issued_week(&t, &d).await;
     let (visit, _, staff) = *visits.iter().find(|v| v.1 == id).unwrap();
-    let tech = if staff == d.wick.staff_id { &d.wick } else { &d.juno };
+    let tech = d.technician(staff);
     let kept = t.post(tech, &format!("/stop/{visit}"), &[("job", "first-fill"), ("drops", "20"), ("figure.first-fill-meter", "212")]).await;
     assert_eq!(kept.status, 303, "{}", kept.text("main"));
     let fills = units::fills(t.pool(), id).await.unwrap();

@@ -1,6 +1,6 @@
 //! The main path: what is due, a week planned and issued, a report kept, the customer's record.
 
-use super::support::{TestApp, dealership};
+use super::support::{Session, TestApp, dealership};
 use embertide::store::links;
 use uuid::Uuid;
 
@@ -18,6 +18,23 @@ pub(crate) async fn issued_week(t: &TestApp, d: &dealership::Dealership) -> Vec<
             .await
             .unwrap();
     rows
+}
+
+/// A technician at the first stop of an issued week.
+pub(crate) struct Stop {
+    pub(crate) t: TestApp,
+    pub(crate) d: dealership::Dealership,
+    pub(crate) visit: Uuid,
+    pub(crate) unit: Uuid,
+    pub(crate) tech: Session,
+}
+
+pub(crate) async fn at_a_stop() -> Stop {
+    let t = TestApp::start().await;
+    let d = dealership::open(&t).await;
+    let (visit, unit, staff) = issued_week(&t, &d).await[0];
+    let tech = d.technician(staff).clone();
+    Stop { t, d, visit, unit, tech }
 }
 
 #[tokio::test]
@@ -40,7 +57,7 @@ async fn office_plans_and_issues_technician_reports_customer_sees_it() {
     let why: Vec<String> = sqlx::query_scalar("SELECT why FROM visits WHERE status = 'unplaced'").fetch_all(t.pool()).await.unwrap();
     assert_eq!(visits.len(), 3, "{why:?}");
     let (visit, unit, staff) = visits[0];
-    let tech = if staff == d.wick.staff_id { &d.wick } else { &d.juno };
+    let tech = d.technician(staff);
     let sheet = t.get(Some(tech), &format!("/stop/{visit}")).await;
     assert_eq!(sheet.status, 200);
     assert!(sheet.body.contains("gate code of"), "access comes with the stop");

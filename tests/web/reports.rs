@@ -1,8 +1,8 @@
 //! Reports: kept once under replays, corrected by new versions, never half-written.
 
 use super::{
-    path::issued_week,
-    support::{TestApp, dealership},
+    path::{Stop, at_a_stop},
+    support::TestApp,
 };
 use uuid::Uuid;
 
@@ -17,17 +17,14 @@ async fn counts(t: &TestApp) -> (i64, i64, i64) {
 
 #[tokio::test]
 async fn the_same_form_twenty_times_is_one_report() {
-    let t = TestApp::start().await;
-    let d = dealership::open(&t).await;
-    let (visit, _, staff) = issued_week(&t, &d).await[0];
-    let tech = if staff == d.wick.staff_id { &d.wick } else { &d.juno };
+    let Stop { t, visit, tech, .. } = &at_a_stop().await;
     let id = Uuid::now_v7();
     let path = format!("/stop/{visit}");
     let sends = (0..20).map(|_| t.post_as(tech, &path, id, &FORM));
     for page in futures(sends).await {
         assert_eq!((page.status, page.location.as_str()), (303, format!("/kept/{id}?new=1").as_str()), "{}", page.text("main"));
     }
-    assert_eq!(counts(&t).await, (1, 1, 1));
+    assert_eq!(counts(t).await, (1, 1, 1));
     assert_eq!(t.broken_promises().await, Vec::<String>::new());
 }
 
@@ -51,10 +48,7 @@ pub(crate) async fn futures<F: Future>(all: impl Iterator<Item = F>) -> Vec<F::O
 
 #[tokio::test]
 async fn the_same_number_with_other_content_is_refused_and_the_first_stays() {
-    let t = TestApp::start().await;
-    let d = dealership::open(&t).await;
-    let (visit, _, staff) = issued_week(&t, &d).await[0];
-    let tech = if staff == d.wick.staff_id { &d.wick } else { &d.juno };
+    let Stop { t, visit, tech, .. } = &at_a_stop().await;
     let id = Uuid::now_v7();
     let path = format!("/stop/{visit}");
     assert_eq!(t.post_as(tech, &path, id, &FORM).await.status, 303);
@@ -74,22 +68,16 @@ async fn the_same_number_with_other_content_is_refused_and_the_first_stays() {
 
 #[tokio::test]
 async fn a_second_report_of_a_visit_is_a_second_fact() {
-    let t = TestApp::start().await;
-    let d = dealership::open(&t).await;
-    let (visit, _, staff) = issued_week(&t, &d).await[0];
-    let tech = if staff == d.wick.staff_id { &d.wick } else { &d.juno };
+    let Stop { t, visit, tech, .. } = &at_a_stop().await;
     let path = format!("/stop/{visit}");
     assert_eq!(t.post(tech, &path, &FORM).await.status, 303);
     assert_eq!(t.post(tech, &path, &FORM).await.status, 303);
-    assert_eq!(counts(&t).await, (2, 2, 2));
+    assert_eq!(counts(t).await, (2, 2, 2));
 }
 
 #[tokio::test]
 async fn a_wrong_sheet_keeps_what_was_typed_and_nothing_in_the_records() {
-    let t = TestApp::start().await;
-    let d = dealership::open(&t).await;
-    let (visit, _, staff) = issued_week(&t, &d).await[0];
-    let tech = if staff == d.wick.staff_id { &d.wick } else { &d.juno };
+    let Stop { t, visit, tech, .. } = &at_a_stop().await;
     let page = t
         .post(tech, &format!("/stop/{visit}"), &[("job", "water-test"), ("drops", "many"), ("ph", "89"), ("note", "typed with cold hands")])
         .await;
@@ -99,15 +87,12 @@ async fn a_wrong_sheet_keeps_what_was_typed_and_nothing_in_the_records() {
     assert!(wrong[0].contains("many") && wrong[1].contains("89"), "{wrong:?}");
     assert_eq!(page.text("textarea#note"), "typed with cold hands");
     assert_eq!(page.attrs("#drops", "value"), ["many"]);
-    assert_eq!(counts(&t).await, (0, 0, 0));
+    assert_eq!(counts(t).await, (0, 0, 0));
 }
 
 #[tokio::test]
 async fn a_correction_is_a_new_version_with_a_reason_and_the_old_test_no_longer_counts() {
-    let t = TestApp::start().await;
-    let d = dealership::open(&t).await;
-    let (visit, unit, staff) = issued_week(&t, &d).await[0];
-    let tech = if staff == d.wick.staff_id { &d.wick } else { &d.juno };
+    let Stop { t, visit, tech, unit, d, .. } = &at_a_stop().await;
     let id = Uuid::now_v7();
     t.post_as(tech, &format!("/stop/{visit}"), id, &FORM).await;
     let sheet = t.get(Some(tech), &format!("/kept/{id}/correct")).await;
@@ -142,10 +127,7 @@ async fn a_correction_is_a_new_version_with_a_reason_and_the_old_test_no_longer_
 
 #[tokio::test]
 async fn facts_cannot_be_rewritten_even_by_hand() {
-    let t = TestApp::start().await;
-    let d = dealership::open(&t).await;
-    let (visit, _, staff) = issued_week(&t, &d).await[0];
-    let tech = if staff == d.wick.staff_id { &d.wick } else { &d.juno };
+    let Stop { t, visit, tech, .. } = &at_a_stop().await;
     t.post(tech, &format!("/stop/{visit}"), &FORM).await;
     for sql in [
         "UPDATE visit_reports SET note = 'other'",
@@ -163,10 +145,7 @@ async fn facts_cannot_be_rewritten_even_by_hand() {
 
 #[tokio::test]
 async fn a_dose_that_differs_from_the_test_is_kept_and_flagged() {
-    let t = TestApp::start().await;
-    let d = dealership::open(&t).await;
-    let (visit, _, staff) = issued_week(&t, &d).await[0];
-    let tech = if staff == d.wick.staff_id { &d.wick } else { &d.juno };
+    let Stop { t, visit, tech, d, .. } = &at_a_stop().await;
     let id = Uuid::now_v7();
     let kept = t.post_as(tech, &format!("/stop/{visit}"), id, &[("job", "water-test"), ("drops", "30"), ("put_in", "1 gal")]).await;
     assert_eq!(kept.status, 303);
@@ -178,10 +157,7 @@ async fn a_dose_that_differs_from_the_test_is_kept_and_flagged() {
 
 #[tokio::test]
 async fn a_visit_that_could_not_be_done_stays_due() {
-    let t = TestApp::start().await;
-    let d = dealership::open(&t).await;
-    let (visit, unit, staff) = issued_week(&t, &d).await[0];
-    let tech = if staff == d.wick.staff_id { &d.wick } else { &d.juno };
+    let Stop { t, visit, tech, unit, .. } = &at_a_stop().await;
     let kept = t.post(tech, &format!("/stop/{visit}/not-done"), &[("why", "Gate shut"), ("note", "")]).await;
     assert_eq!(kept.status, 303, "{}", kept.text("main"));
     let status: String = sqlx::query_scalar("SELECT status FROM visits WHERE id = $1").bind(visit).fetch_one(t.pool()).await.unwrap();
@@ -193,10 +169,7 @@ async fn a_visit_that_could_not_be_done_stays_due() {
 
 #[tokio::test]
 async fn a_dose_comes_off_the_shelf_and_a_correction_puts_it_back() {
-    let t = TestApp::start().await;
-    let d = dealership::open(&t).await;
-    let (visit, _, staff) = issued_week(&t, &d).await[0];
-    let tech = if staff == d.wick.staff_id { &d.wick } else { &d.juno };
+    let Stop { t, visit, tech, .. } = &at_a_stop().await;
     let product: Uuid =
         sqlx::query_scalar("SELECT id FROM products WHERE programme_code = 'nitrite-borate'").fetch_one(t.pool()).await.unwrap();
     let mut c = t.pool().acquire().await.unwrap();
@@ -228,10 +201,7 @@ async fn a_dose_comes_off_the_shelf_and_a_correction_puts_it_back() {
 
 #[tokio::test]
 async fn a_phone_that_hangs_up_in_the_middle_is_still_heard_to_the_end() {
-    let t = TestApp::start().await;
-    let d = dealership::open(&t).await;
-    let (visit, _, staff) = issued_week(&t, &d).await[0];
-    let tech = if staff == d.wick.staff_id { &d.wick } else { &d.juno };
+    let Stop { t, visit, tech, .. } = &at_a_stop().await;
     let path = format!("/stop/{visit}");
     for n in 1..=5 {
         let mut sending = Box::pin(t.post(tech, &path, &FORM));
@@ -246,7 +216,33 @@ async fn a_phone_that_hangs_up_in_the_middle_is_still_heard_to_the_end() {
         t.app.writes.close();
         t.app.writes.wait().await;
         t.app.writes.reopen();
-        assert_eq!(counts(&t).await, (n, n, n));
+        assert_eq!(counts(t).await, (n, n, n));
     }
     assert_eq!(t.broken_promises().await, Vec::<String>::new());
+}
+
+/// Another kit than the unit's present one read it: its figure stays its own.
+#[tokio::test]
+async fn a_correction_reads_the_figure_with_the_kit_that_showed_it() {
+    let Stop { t, visit, tech, unit, .. } = &at_a_stop().await;
+    sqlx::raw_sql(
+        "INSERT INTO test_kits (code, name, basis, dilution, source) VALUES ('comparator', 'Colour comparator', 'NO2', 10, 'an invented kit for this test')",
+    )
+    .execute(t.pool())
+    .await
+    .unwrap();
+    let kit = |code: &'static str| sqlx::query("UPDATE units SET kit_code = $2 WHERE id = $1").bind(*unit).bind(code).execute(t.pool());
+    kit("comparator").await.unwrap();
+    let id = Uuid::now_v7();
+    assert_eq!(t.post_as(tech, &format!("/stop/{visit}"), id, &[("job", "water-test"), ("drops", "85")]).await.status, 303);
+    kit("nitrite-drops-2").await.unwrap();
+    let sheet = t.get(Some(tech), &format!("/kept/{id}/correct")).await;
+    assert_eq!(
+        (sheet.attrs("#drops", "value"), sheet.attrs("input[name=kit]", "value")),
+        (vec!["85".to_owned()], vec!["comparator".to_owned()])
+    );
+    assert!(sheet.text("label[for=drops]").contains("mg/L"), "{}", sheet.text("label[for=drops]"));
+    let kept: (i64, i32) =
+        sqlx::query_as("SELECT value_milli, programme_mg_l FROM readings WHERE kit_code = 'comparator'").fetch_one(t.pool()).await.unwrap();
+    assert_eq!(kept, (850_000, 850), "diluted tenfold");
 }

@@ -39,7 +39,7 @@ async fn dose_at_eight_drops(t: &TestApp, d: &dealership::Dealership) -> i64 {
             .fetch_one(t.pool())
             .await
             .unwrap();
-    let tech = if staff == d.wick.staff_id { &d.wick } else { &d.juno };
+    let tech = d.technician(staff);
     let sheet = t.get(Some(tech), &format!("/stop/{visit}")).await;
     sheet.attrs("#doses tr[data-drops='8']", "data-ml").remove(0).parse().unwrap()
 }

@@ -109,22 +109,6 @@ async fn calendar(db: &mut PgConnection) -> Result<SeasonCalendar> {
     Ok(calendar)
 }
 
-/// Sets a season's days for one year only.
-pub async fn override_season(db: impl PgExecutor<'_>, name: SeasonName, opens: time::Date, closes: time::Date) -> Result<()> {
-    let year = i16::try_from(opens.year()).map_err(|e| corrupt("season_overrides", "year", e))?;
-    sqlx::query!(
-        "INSERT INTO season_overrides (name, year, opens_on, closes_on) VALUES ($1, $2, $3, $4)
-         ON CONFLICT (name, year) DO UPDATE SET opens_on = excluded.opens_on, closes_on = excluded.closes_on",
-        name.to_string(),
-        year,
-        opens,
-        closes
-    )
-    .execute(db)
-    .await?;
-    Ok(())
-}
-
 /// One step of a job's checklist.
 #[derive(Clone, Debug)]
 pub struct ChecklistItem {

@@ -5,5 +5,5 @@ mod jobs;
 mod treatments;
 
 pub use edit::{Versions, change_programme, keep_kit, keep_product, versions};
-pub use jobs::{ChecklistItem, JobBook, JobRow, SeasonDays, change_season, checklist, job_book, override_season, season_days};
+pub use jobs::{ChecklistItem, JobBook, JobRow, SeasonDays, change_season, checklist, job_book, season_days};
 pub use treatments::{COMPARATOR_SD, KitRow, LotLine, ProductRow, Treatments, UnitKind, lots, treatments, unit_kinds};

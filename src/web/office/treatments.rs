@@ -7,7 +7,6 @@ use super::{
         form::Posted,
         guard::{Owner, see_other},
         html::{Frame, html},
-        words,
     },
     customers::{need, short},
     units::date,
@@ -17,7 +16,7 @@ use crate::{
         catalogue::{self, KitRow, ProductRow, Treatments, Versions},
         due, lists,
     },
-    units::{MgPerLitre, Millilitres, Ph, VolumeUnit, parse_mg_per_litre, parse_ph, parse_volume},
+    units::{MgPerLitre, Millilitres, Ph, VolumeUnit, amount, parse_mg_per_litre, parse_ph, parse_volume},
     water::{Basis, Counts, Levels, Measure, PhBand, Product, Programme, RecheckDays, Strength, TestKit},
 };
 use askama::Template;
@@ -79,7 +78,7 @@ pub(super) async fn page(who: Owner, app: App, (): ()) -> Result {
     let Treatments { programmes, products, kits } = known;
     let left = |id: Uuid| {
         let ml: i64 = lots.iter().filter(|l| l.product_id == id).map(|l| l.left_ml).sum();
-        if ml > 0 { words::amount(ml, who.dealer.units) } else { String::new() }
+        if ml > 0 { amount(ml, who.dealer.units) } else { String::new() }
     };
     let products = products.into_iter().map(|row| product_view(row, &versions, &left)).collect();
     html(&TreatmentsPage {

@@ -20,8 +20,9 @@ use crate::{
         due,
         events::{self, Actor},
         links,
+        lists::{self, UnitRow},
         reports::{self, ReportLine},
-        units::{self, NewUnit, Unit, UnitChange},
+        units::{self, Unit, UnitChange},
         water::{self, Maker, NewReading, NewTest, What},
     },
     units::{UnitsFirst, VolumeUnit, day_with_year, parse_date, parse_mg_per_litre, parse_ph, parse_volume},
@@ -206,21 +207,21 @@ pub(super) async fn add(who: Office, app: App, (Path(place_id), posted): (Path<U
     let reference = short(&form.reference, "The reference", 40)?;
     let mut tx = app.pool.begin().await?;
     if posted.first_time(&mut tx, &who, "add unit", app.clock.now()).await? {
-        let unit = NewUnit {
+        let unit = UnitRow {
             id,
             place_id,
             customer_id: place.customer_id,
-            reference: Some(reference.as_str()).filter(|r| !r.is_empty()),
-            name: &name,
-            kind_code: &form.kind,
-            serial: &serial,
+            reference: Some(reference).filter(|r| !r.is_empty()),
+            name,
+            kind_code: form.kind.clone(),
+            serial,
             installed_on: date(&form.installed_on)?,
             jacket_ml: None,
             aluminium: form.aluminium == "yes",
-            programme_code: &form.programme,
-            kit_code: Some(form.kit.as_str()).filter(|k| !k.is_empty()),
+            programme_code: form.programme.clone(),
+            kit_code: Some(form.kit.clone()).filter(|k| !k.is_empty()),
         };
-        units::add(&mut *tx, &unit).await?;
+        lists::add_units(&mut tx, &[unit]).await?;
         due::refresh(&mut tx, Some(&[id]), who.dealer.today).await?;
     }
     tx.commit().await?;

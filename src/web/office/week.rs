@@ -17,7 +17,7 @@ use crate::{
         staff, water,
         week::{self, Plan, RouteRow, Stop},
     },
-    units::{day_long, day_short, month_day, span, time_of_day},
+    units::{amount, day_long, day_short, distance, month_day, span, time_of_day},
     water::{Occasion, table},
 };
 use askama::Template;
@@ -72,8 +72,8 @@ impl StopView {
             jobs: s.job_names.join(", "),
             reason: s.reason.clone(),
             why: s.why.clone(),
-            dose: s.expected_dose_ml.filter(|ml| *ml > 0).map(|ml| words::amount(ml, dealer.units)).unwrap_or_default(),
-            drive: format!("{}, {}", span(s.drive_s), words::distance(s.drive_m)),
+            dose: s.expected_dose_ml.filter(|ml| *ml > 0).map(|ml| amount(ml, dealer.units)).unwrap_or_default(),
+            drive: format!("{}, {}", span(s.drive_s), distance(s.drive_m)),
             state: words::visit(&s.status),
             open: s.status == "planned" || s.status == "confirmed",
             confirmed: s.status == "confirmed",
@@ -176,8 +176,7 @@ pub(super) async fn days(app: &App, dealer: &Dealer, monday: Date, only: Option<
     let minutes: i32 = stops.iter().map(|s| s.minutes).sum();
     let drive: i32 = routes.iter().map(|r| r.drive_s).sum();
     let metres: i32 = routes.iter().map(|r| r.drive_m).sum();
-    let totals =
-        format!("{} visits, {} at the units, {} of driving, {}", stops.len(), span(minutes * 60), span(drive), words::distance(metres));
+    let totals = format!("{} visits, {} at the units, {} of driving, {}", stops.len(), span(minutes * 60), span(drive), distance(metres));
     let days = routes.iter().map(|r| day(r, &stops, dealer)).collect();
     Ok((days, totals))
 }
@@ -193,7 +192,7 @@ fn day(r: &RouteRow, stops: &[Stop], dealer: &Dealer) -> DayView {
             time_of_day(r.leaves),
             time_of_day(r.returns),
             span(r.drive_s),
-            words::distance(r.drive_m)
+            distance(r.drive_m)
         ),
         lunch: r.lunch_at.map(time_of_day).unwrap_or_default(),
         trouble: r.trouble.clone(),
@@ -204,7 +203,7 @@ fn day(r: &RouteRow, stops: &[Stop], dealer: &Dealer) -> DayView {
 
 /// What to put in the van, as lines.
 fn load<'a>(stops: impl IntoIterator<Item = &'a Stop>, dealer: &Dealer) -> Vec<String> {
-    week::load(stops).into_iter().map(|(product, ml)| format!("{product}: {}", words::amount(ml, dealer.units))).collect()
+    week::load(stops).into_iter().map(|(product, ml)| format!("{product}: {}", amount(ml, dealer.units))).collect()
 }
 
 async fn targets(app: &App, monday: Date) -> Result<Vec<Target>> {

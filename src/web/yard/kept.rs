@@ -7,6 +7,7 @@ use super::{
         form::Posted,
         guard::{Staff, see_other},
         html::{Frame, html},
+        report_view::{self, ReportView},
         words::{self, State},
     },
     sheet::{self, About, Dress},
@@ -15,12 +16,14 @@ use super::{
 };
 use crate::{
     store::{
+        catalogue::Treatments,
         due,
         reports::{self, AnswerLine, ReportLine},
         sessions::Role,
         units::{self, Unit},
     },
     units::{day_long, day_with_year},
+    water::Shown,
 };
 use askama::Template;
 use axum::extract::{Path, Query};
@@ -39,11 +42,7 @@ struct KeptPage {
     f: Frame,
     new: bool,
     u: Unit,
-    r: ReportLine,
-    day: String,
-    ph: String,
-    dose: String,
-    answers: Vec<AnswerLine>,
+    v: ReportView,
     next: Vec<NextView>,
     route: String,
 }
@@ -60,7 +59,7 @@ async fn own(who: &Staff, app: &App, id: Uuid) -> Result<ReportLine> {
     if who.role == Role::Technician && maker != Some(who.staff_id) {
         return Err(Error::NotFound);
     }
-    reports::of_unit(&app.pool, unit_id, Some(id), 1).await?.pop().ok_or(Error::NotFound)
+    report_view::newest(&app.pool, unit_id, id).await
 }
 
 pub(super) async fn page(who: Staff, app: App, (Path(id), Query(asked)): (Path<Uuid>, Query<Asked>)) -> Result {
@@ -75,13 +74,9 @@ pub(super) async fn page(who: Staff, app: App, (Path(id), Query(asked)): (Path<U
         f: Frame::of(&who, "route"),
         new: !asked.new.is_empty(),
         u: units::get(&app.pool, r.unit_id).await?,
-        day: day_long(r.visited_on),
-        ph: r.ph_milli.map(words::ph).unwrap_or_default(),
-        dose: r.dose_ml.map(|ml| words::amount(ml, who.dealer.units)).unwrap_or_default(),
-        answers: reports::answers(&app.pool, id, r.version).await?,
         next: next.collect(),
         route: if who.role == Role::Office { format!("/reports/{id}") } else { format!("/route/{}", r.visited_on) },
-        r,
+        v: report_view::view(&app.pool, r, &who.dealer).await?,
     })
 }
 
@@ -106,17 +101,22 @@ async fn loaded(app: &App, r: &ReportLine) -> Result<(sheet::Loaded, Vec<String>
 pub(super) async fn correct_page(who: Staff, app: App, Path(id): Path<Uuid>) -> Result {
     let r = own(&who, &app, id).await?;
     let (loaded, jobs) = loaded(&app, &r).await?;
-    let typed = as_typed(&r, &jobs, &reports::answers(&app.pool, id, r.version).await?);
+    let typed = as_typed(&r, &loaded.treatments, &jobs, &reports::answers(&app.pool, id, r.version).await?);
     html(&sheet::sheet(&app, &who, loaded, &jobs, dress(id, &r, Uuid::now_v7()), typed, Vec::new()).await?)
 }
 
 /// The version before, as if it had just been typed.
-fn as_typed(r: &ReportLine, jobs: &[String], answers: &[AnswerLine]) -> Typed {
+fn as_typed(r: &ReportLine, treatments: &Treatments, jobs: &[String], answers: &[AnswerLine]) -> Typed {
     let pair = |k: &str, v: String| (k.to_owned(), v);
     let mut pairs: Vec<(String, String)> = jobs.iter().map(|j| pair("job", j.clone())).collect();
     pairs.push(pair("version", r.version.to_string()));
     pairs.push(pair("visited_on", r.visited_on.to_string()));
-    pairs.push(pair("drops", r.drops.map(|d| d.to_string()).unwrap_or_default()));
+    if let Some(kit) = r.kit_code.as_deref().and_then(|code| treatments.kit(code)) {
+        let drops = r.drops.and_then(|n| u16::try_from(n).ok());
+        let shown = r.own_milli.and_then(|own| kit.shown(drops, own).ok());
+        pairs.push(pair("kit", kit.code.clone()));
+        pairs.push(pair("drops", shown.map(Shown::typed).unwrap_or_default()));
+    }
     pairs.push(pair("ph", r.ph_milli.map(words::ph).unwrap_or_default()));
     pairs.push(pair("put_in", r.dose_ml.map(|ml| ml.to_string()).unwrap_or_default()));
     pairs.push(pair("who_was_there", r.who_was_there.clone()));

@@ -12,7 +12,7 @@ use crate::{
         reports, visits,
         week::{self, RouteRow, Stop},
     },
-    units::{day_long, day_short, parse_date, span, time_of_day},
+    units::{amount, day_long, day_short, distance, parse_date, span, time_of_day},
 };
 use askama::Template;
 use axum::extract::Path;
@@ -81,7 +81,7 @@ pub(super) async fn page(who: Technician, app: App, Path(day): Path<String>) -> 
         is_today: day == today,
         summary: route.as_ref().map(summary).unwrap_or_default(),
         lunch: route.and_then(|r| r.lunch_at).map(time_of_day).unwrap_or_default(),
-        load: week::load(&stops).into_iter().map(|(product, ml)| format!("{product}: {}", words::amount(ml, who.dealer.units))).collect(),
+        load: week::load(&stops).into_iter().map(|(product, ml)| format!("{product}: {}", amount(ml, who.dealer.units))).collect(),
         left: stops.iter().filter(|s| s.status == "planned" || s.status == "confirmed").count(),
         stops: views,
         others: days.into_iter().filter(|d| d.0 != day).map(|d| other(d, today)).collect(),
@@ -95,7 +95,7 @@ fn summary(r: &RouteRow) -> String {
         time_of_day(r.leaves),
         time_of_day(r.returns),
         span(r.drive_s),
-        words::distance(r.drive_m)
+        distance(r.drive_m)
     )
 }
 
@@ -117,7 +117,7 @@ fn view(s: &Stop, report: Option<Uuid>) -> StopView {
         address: s.address.clone(),
         town: s.town.clone(),
         jobs: s.job_names.join(", "),
-        drive: format!("{}, {}", span(s.drive_s), words::distance(s.drive_m)),
+        drive: format!("{}, {}", span(s.drive_s), distance(s.drive_m)),
         state: words::visit(&s.status),
         why: if s.status == "not done" { s.why.clone() } else { String::new() },
     }

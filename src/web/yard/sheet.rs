@@ -97,7 +97,7 @@ pub(super) struct About {
 pub(super) struct Loaded {
     pub(super) u: Unit,
     pub(super) water: UnitWater,
-    treatments: Treatments,
+    pub(super) treatments: Treatments,
     pub(super) items: Vec<ChecklistItem>,
     pub(super) jobs: Vec<(String, bool)>,
     names: Vec<(String, String)>,

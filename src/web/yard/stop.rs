@@ -103,11 +103,7 @@ pub(super) fn report(
     let flag = match worked {
         Some(worked) if (worked - put_in).abs() > step => {
             let units = who.dealer.units;
-            format!(
-                "Put in {}; the test asks for {}.",
-                super::super::words::amount(put_in, units),
-                super::super::words::amount(worked, units)
-            )
+            format!("Put in {}; the test asks for {}.", crate::units::amount(put_in, units), crate::units::amount(worked, units))
         }
         None if put_in > 0 => "A dose was put in without a test.".to_owned(),
         _ => String::new(),

@@ -98,11 +98,6 @@ fn count(n: usize) -> String {
 }
 
 impl Plan {
-    /// Whether every row can be kept.
-    pub const fn is_whole(&self) -> bool {
-        self.missing.is_empty() && self.complaints.is_empty()
-    }
-
     /// What keeping the good rows would bring in.
     pub fn brought(&self) -> Brought {
         let w = &self.writes;

@@ -10,7 +10,7 @@ use super::{
     number, or_usual,
 };
 use crate::{
-    units::{Celsius, TemperatureUnit, UnitsFirst, VolumeUnit, parse_celsius, parse_volume},
+    units::{Celsius, TemperatureUnit, UnitsFirst, VolumeUnit, degrees, parse_celsius, parse_volume},
     water::{
         Method, WaterVolume,
         antifreeze::{AntifreezeRules, By, Glycol, MixStrength, fluid, new_fill_by_volume, protection, raise, target},
@@ -75,12 +75,6 @@ pub(in crate::web::office) async fn page(who: Office, _: App, Query(asked): Quer
         Err(wrong) => (Answer::default(), wrong),
     };
     html(&AntifreezePage { f: Frame::of(&who, "answers"), ethylene: asked.glycol == "ethylene", asked, answer, wrong })
-}
-
-/// "-28 °C (-18 °F)".
-fn degrees(celsius: f64, units: UnitsFirst) -> String {
-    let (c, f) = (format!("{celsius:.0} °C"), format!("{:.0} °F", celsius * 1.8 + 32.0));
-    if units == UnitsFirst::Us { format!("{f} ({c})") } else { format!("{c} ({f})") }
 }
 
 fn temperature(text: &str, units: UnitsFirst) -> std::result::Result<Celsius, String> {

@@ -178,7 +178,7 @@ fn wet_line(species: Species, (dry, wet): (Moisture, Moisture), heat: f64, price
     let words = |e: crate::water::fuel::FuelError| e.to_string();
     let net = Efficiency::new(burner.share(), HeatBasis::Net).map_err(words)?;
     let dry_cord = Cord::of(species, dry);
-    let cords = heat * 1e6 / dry_cord.useful(net).map_err(words)?.value;
+    let cords = dry_cord.cords_for(heat, net).map_err(words)?;
     let cost = cost_of_wetter(dry_cord, Cord::of(species, wet), (net, net), cords, price).map_err(words)?;
     let what = format!("Wood at {} instead costs at least", wet.words());
     Ok(line(&what, dollars(&cost), format!("{}; on net heat, the heater doing no worse on it: in truth it does", cost.basis)))
