@@ -140,6 +140,10 @@ pub enum Block {
         changed: Date,
     },
     MixedProgrammes,
+    /// A glycol mix, which brings an inhibitor of its own.
+    Glycol {
+        percent: u16,
+    },
     /// The product's active substance is not what the programme measures, or it serves another programme.
     ProductDoesNotServe {
         product: String,
@@ -164,6 +168,10 @@ impl fmt::Display for Block {
             Self::VolumeUnknown => {
                 write!(f, "The water volume is not known. Find it from the label and the piping, or meter it at the next fill.")
             }
+            Self::Glycol { percent } => write!(
+                f,
+                "The loop holds a mix with {percent} % glycol, which has its own inhibitor; doses here are for plain water. The maker of the mix says what may go in."
+            ),
             Self::Hardness { found, stop } => write!(
                 f,
                 "The fill water has {} mg/L hardness; this programme stops at {}. Soften the fill first.",

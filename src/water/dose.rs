@@ -30,6 +30,8 @@ pub struct WaterFacts {
     pub water_changed_on: Option<Date>,
     /// Water of two programmes is mixed in this unit.
     pub mixed_programmes: bool,
+    /// Glycol in % by volume; 0 for plain water.
+    pub glycol_percent: u16,
 }
 
 /// On which occasion the water was tested.
@@ -170,6 +172,9 @@ fn water_blocks(site: &Site<'_>) -> Vec<Block> {
         && found > stop
     {
         blocks.push(Block::ChlorideSulfate { found, stop });
+    }
+    if site.facts.glycol_percent > 0 {
+        blocks.push(Block::Glycol { percent: site.facts.glycol_percent });
     }
     if site.volume.is_none() {
         blocks.push(Block::VolumeUnknown);

@@ -4,7 +4,7 @@
 use serde::Serialize;
 use time::Date;
 
-use super::advice::{Amount, Verdict};
+use super::advice::{Action, Amount, Verdict};
 use super::dose::{Reading, Site, advise};
 use super::kit::{KitError, TestKit};
 use crate::units::MgPerLitre;
@@ -41,4 +41,23 @@ fn row(site: &Site<'_>, kit: &TestKit, tested_on: Date, drops: u16) -> Result<Ta
         dose: advice.dose().map(|dose| dose.amount),
         word: advice.action.word(),
     })
+}
+
+/// What holds at a unit whatever the test will say.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct BeforeTheTest {
+    /// Cautions of dosing there.
+    pub cautions: Vec<String>,
+    /// Why nothing may be put in yet; empty where a dose may be given.
+    pub held: Vec<String>,
+}
+
+/// The dose function asked at a reading that wants a dose.
+pub fn before_the_test(site: &Site<'_>, day: Date) -> BeforeTheTest {
+    let advice = advise(site, Reading { level: site.programme.levels.alarm_low(), ph: None, tested_on: day });
+    let held = match &advice.action {
+        Action::Blocked(why) => why.iter().map(ToString::to_string).collect(),
+        _ => Vec::new(),
+    };
+    BeforeTheTest { cautions: advice.cautions, held }
 }

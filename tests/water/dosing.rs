@@ -106,6 +106,18 @@ fn fill_water_stops_a_dose_above_its_limit_only() {
     assert!(with(180, 100).notes.iter().any(|note| note.contains("soften")));
 }
 
+/// Inhibited heating glycols bring their own inhibitor; what may be added is the maker's word (common practice, no source).
+#[test]
+fn a_glycol_mix_gets_no_dose_that_was_worked_out_for_water() {
+    let (programme, product) = (nitrite(), product());
+    let with = |glycol_percent| {
+        let facts = WaterFacts { glycol_percent, ..clean_facts() };
+        advise(&Site { facts, ..site(&programme, &product) }, at(400))
+    };
+    assert!(with(0).dose().is_some());
+    assert_eq!(blocks(&with(40)), [Block::Glycol { percent: 40 }]);
+}
+
 #[test]
 fn every_reason_to_hold_is_given_in_words() {
     let (programme, product) = (nitrite(), product());
@@ -114,10 +126,11 @@ fn every_reason_to_hold_is_given_in_words() {
         fill_chloride_sulfate: Some(mg(900)),
         water_changed_on: Some(date!(2026 - 10 - 13)),
         mixed_programmes: true,
+        glycol_percent: 40,
         ..WaterFacts::default()
     };
     let advice = advise(&Site { volume: None, facts, ..site(&programme, &product) }, at(100));
-    assert_eq!(blocks(&advice).len(), 5);
+    assert_eq!(blocks(&advice).len(), 6);
     assert_eq!(advice.action.word(), "Test again");
     assert_eq!(advice.verdict, Some(Verdict::VeryLow));
     let words: Vec<String> = blocks(&advice).iter().map(ToString::to_string).collect();

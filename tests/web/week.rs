@@ -193,3 +193,30 @@ async fn eight_people_moving_visits_at_once_never_double_book() {
     }
     assert!(moved >= 6, "{moved}");
 }
+
+/// A technician takes his own sheets: each carries its cautions, and a unit where nothing may go in says so.
+#[tokio::test]
+async fn every_printed_sheet_carries_its_cautions_and_a_held_dose_its_reason() {
+    let t = TestApp::start().await;
+    let d = dealership::open(&t).await;
+    let mixed = embertide::store::units::Fill {
+        id: Uuid::now_v7(),
+        unit_id: d.units[2],
+        filled_on: time::macros::date!(2026 - 09 - 01),
+        drained_on: None,
+        source_water: "well".to_owned(),
+        softened: Some(true),
+        fluid: "propylene glycol".to_owned(),
+        glycol_percent: 40,
+        amount_ml: None,
+        note: String::new(),
+    };
+    embertide::store::units::add_fill(t.pool(), &mixed, super::support::NOW).await.unwrap();
+    planned(&t, &d).await;
+    let page = t.get(Some(&d.office), "/week/2026-W41/print").await;
+    let days = page.texts(".day");
+    assert!(!days.is_empty());
+    assert!(days.iter().all(|day| day.contains("safety data sheet") && day.contains("Open no cap")), "{days:?}");
+    let held: Vec<String> = page.texts(".stops>li").into_iter().filter(|stop| stop.contains("Put nothing in yet.")).collect();
+    assert!(held.len() == 1 && held[0].contains("Shop heater"), "{held:?}");
+}

@@ -3,7 +3,7 @@
 use super::super::{Result, catalogue, corrupt, units};
 use crate::{
     units::{MgPerLitre, Ph},
-    water::{Occasion, Product, Programme, Reading, Site, TestKit, WaterFacts, WaterVolume},
+    water::{BeforeTheTest, Occasion, Product, Programme, Reading, Site, TestKit, WaterFacts, WaterVolume, before_the_test},
 };
 use sqlx::PgExecutor;
 use std::collections::HashMap;
@@ -41,6 +41,15 @@ impl UnitWater {
     pub fn site(&self, occasion: Occasion, day: Date) -> Option<Site<'_>> {
         let (_, product) = self.product.as_ref()?;
         Some(Site { volume: self.volume, programme: &self.programme, product, facts: self.facts, occasion, day })
+    }
+
+    /// What holds whatever the next test will say.
+    pub fn before_the_test(&self, day: Date) -> BeforeTheTest {
+        let no_product = || BeforeTheTest {
+            cautions: Vec::new(),
+            held: vec!["No product is kept for this programme, so no dose can be worked out.".to_owned()],
+        };
+        self.site(Occasion::Scheduled, day).map_or_else(no_product, |site| before_the_test(&site, day))
     }
 
     /// The last test as a reading.
@@ -125,6 +134,7 @@ fn unit_water(r: Row, known: &catalogue::Treatments) -> Result<UnitWater> {
         fill_chloride_sulfate: r.chloride.zip(r.sulfate).and_then(|(c, s)| mg_l(Some(c.saturating_add(s)))),
         water_changed_on: r.drained_on.or(r.filled_on),
         mixed_programmes: r.programmes > 1,
+        glycol_percent: r.glycol_percent.and_then(|p| u16::try_from(p).ok()).unwrap_or(0),
     };
     let last_test = match (r.test_id, r.taken_on, r.level) {
         (Some(test), Some(taken_on), Some(level)) => {

@@ -56,7 +56,6 @@ struct TreatmentsPage {
     products: Vec<ProductView>,
     kits: Vec<KitView>,
     bases: Vec<&'static str>,
-    today: Date,
 }
 
 fn version<K: PartialEq>(all: &[(K, i32)], key: &K) -> i32 {
@@ -87,7 +86,6 @@ pub(super) async fn page(who: Owner, app: App, (): ()) -> Result {
         products,
         kits: kits.into_iter().map(|row| kit_view(row, &versions, today)).collect(),
         bases: Basis::ALL.iter().map(|b| b.as_str()).collect(),
-        today,
     })
 }
 

@@ -53,6 +53,8 @@ pub(super) struct StopView {
     pub(super) window: State,
     /// The dose table of this unit for the printed sheet: drops, amount.
     pub(super) doses: Vec<(u16, String)>,
+    /// Why nothing may be put in there yet, for the printed sheet.
+    pub(super) held: String,
 }
 
 impl StopView {
@@ -79,6 +81,7 @@ impl StopView {
             confirmed: s.status == "confirmed",
             window: words::window(s.opens_on, s.closes_on, dealer.today),
             doses: Vec::new(),
+            held: String::new(),
         }
     }
 }
@@ -92,6 +95,8 @@ pub(super) struct DayView {
     pub(super) trouble: String,
     pub(super) load: Vec<String>,
     pub(super) stops: Vec<StopView>,
+    /// Cautions of dosing at these stops, for the printed sheet.
+    pub(super) cautions: Vec<String>,
 }
 
 /// A technician's day that a visit can be put on.
@@ -186,6 +191,7 @@ fn day(r: &RouteRow, stops: &[Stop], dealer: &Dealer) -> DayView {
     DayView {
         technician: r.technician.clone(),
         heading: day_long(r.day),
+        cautions: Vec::new(),
         summary: format!(
             "Leaves {} {}, back {}. {} of driving, {}.",
             r.depot_name,
@@ -290,17 +296,22 @@ pub(super) async fn print(who: Office, app: App, Path(name): Path<String>) -> Re
     })
 }
 
-/// The same table that the phone shows, for paper: every count of drops that asks for a dose.
+/// The same table and cautions that the phone shows, for paper: every count of drops that asks for a dose.
 async fn add_dose_tables(app: &App, dealer: &Dealer, days: &mut [DayView]) -> Result<()> {
     let ids: Vec<Uuid> = days.iter().flat_map(|d| d.stops.iter().map(|s| s.unit_id)).collect();
     let mut c = app.pool.acquire().await?;
     let treatments = catalogue::treatments(&mut c).await?;
     let waters = water::unit_waters(&mut *c, &treatments, &ids).await?;
-    for stop in days.iter_mut().flat_map(|d| d.stops.iter_mut()) {
-        let Some(water) = waters.get(&stop.unit_id) else { continue };
-        let (Some(site), Some(kit)) = (water.site(Occasion::Scheduled, dealer.today), &water.kit) else { continue };
-        let rows = table(&site, kit, dealer.today).unwrap_or_default();
-        stop.doses = rows.iter().filter_map(|r| Some((r.drops, r.dose?.text(dealer.units)))).collect();
+    for day in days {
+        for stop in &mut day.stops {
+            let Some(water) = waters.get(&stop.unit_id) else { continue };
+            let standing = water.before_the_test(dealer.today);
+            stop.held = standing.held.join(" ");
+            day.cautions.extend(standing.cautions.into_iter().filter(|c| !day.cautions.contains(c)).collect::<Vec<_>>());
+            let (Some(site), Some(kit)) = (water.site(Occasion::Scheduled, dealer.today), &water.kit) else { continue };
+            let rows = table(&site, kit, dealer.today).unwrap_or_default();
+            stop.doses = rows.iter().filter_map(|r| Some((r.drops, r.dose?.text(dealer.units)))).collect();
+        }
     }
     Ok(())
 }

@@ -19,7 +19,7 @@ use crate::{
         water::{self, UnitWater},
     },
     units::thousands,
-    water::{Counts, Occasion, TestKit, advise, table},
+    water::{BeforeTheTest, Counts, Occasion, TestKit, advise, table},
 };
 use askama::Template;
 use time::Date;
@@ -186,20 +186,6 @@ fn rows(loaded: &Loaded, kit: Option<&TestKit>, who: &SignedIn) -> Vec<RowView> 
         .collect()
 }
 
-/// Cautions and reasons that hold whatever the test says: asked of the dose function at a reading that wants a dose.
-fn cautions(loaded: &Loaded, who: &SignedIn) -> (Vec<String>, Vec<String>) {
-    let day = who.dealer.today;
-    let Some(site) = loaded.water.site(Occasion::Scheduled, day) else {
-        return (Vec::new(), vec!["No product is kept for this programme, so no dose can be worked out.".to_owned()]);
-    };
-    let advice = advise(&site, crate::water::Reading { level: loaded.water.programme.levels.alarm_low(), ph: None, tested_on: day });
-    let held = match &advice.action {
-        crate::water::Action::Blocked(why) => why.iter().map(ToString::to_string).collect(),
-        _ => Vec::new(),
-    };
-    (advice.cautions, held)
-}
-
 /// How a sheet is dressed.
 pub(super) struct Dress {
     pub(super) title: String,
@@ -231,7 +217,7 @@ pub(super) async fn sheet(
         "" => loaded.water.kit.as_ref(),
         code => loaded.treatments.kit(code).or(loaded.water.kit.as_ref()),
     };
-    let (cautions, table_note) = cautions(&loaded, who);
+    let BeforeTheTest { cautions, held } = loaded.water.before_the_test(who.dealer.today);
     let fresh = typed.0.is_empty();
     Ok(Sheet {
         f: Frame::of(who, "route"),
@@ -249,7 +235,7 @@ pub(super) async fn sheet(
         water,
         kit: kit.map(|k| KitView { code: k.code.clone(), name: k.name.clone(), counts_drops: matches!(k.counts, Counts::Drops { .. }) }),
         rows: rows(&loaded, kit, who),
-        table_note,
+        table_note: held,
         cautions,
         product: product.map(|p| p.1.name.clone()).unwrap_or_default(),
         lots,

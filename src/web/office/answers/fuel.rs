@@ -145,7 +145,7 @@ fn lines(asked: &Asked) -> Answer<Vec<Line>> {
             wood.per_million_useful().map_err(words)?.basis,
         ),
         line(
-            &format!("{name}, per million useful Btu"),
+            &format!("The same from {name}"),
             dollars(&other.per_million_useful().map_err(words)?),
             format!("{}; {btu} Btu per {unit}: {source}", other.per_million_useful().map_err(words)?.basis),
         ),
