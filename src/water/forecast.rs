@@ -14,16 +14,20 @@ pub mod balance;
 pub mod chance;
 pub mod fleet;
 pub mod line;
+pub mod runs;
 
 pub use balance::{Balance, Vapour, balance};
 pub use fleet::fleet;
 pub use line::{Line, Point, Rate};
+pub use runs::{Run, Use, own_rate, runs, used_now, usual_rate};
 
-/// One test of the inhibitor, in the programme's basis.
+/// One level of the inhibitor, in the programme's basis: tested, or worked out after a dose.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Tested {
     pub on: Date,
     pub measured: Measured,
+    /// No test: the level that a dose is held to have left, once it had mixed.
+    pub worked_out: bool,
 }
 
 /// What begins a new run of tests.
@@ -32,8 +36,24 @@ pub enum Change {
     Dose,
     Drain,
     Refill,
-    /// Started up, shut down or left idle: the loss is another from here on, the level is not.
-    SeasonState,
+    /// Put to use: the loss is another from here on, the level is not.
+    StartUp,
+    /// Put to rest, likewise.
+    ShutDown,
+}
+
+impl Change {
+    const fn moves_level(self) -> bool {
+        matches!(self, Self::Dose | Self::Drain | Self::Refill)
+    }
+
+    const fn used(self) -> Option<Use> {
+        match self {
+            Self::StartUp => Some(Use::Heating),
+            Self::ShutDown => Some(Use::Resting),
+            Self::Dose | Self::Drain | Self::Refill => None,
+        }
+    }
 }
 
 /// A change and its day. A test on the day of a dose, drain or refill is taken to come before it.
@@ -109,8 +129,8 @@ pub struct Foreseen {
     pub wedge: Wedge,
     /// So many tests stand behind it.
     pub tests: usize,
-    /// The usual loss of its kind was weighed in.
-    pub with_fleet: bool,
+    /// What it and its kind usually lose was weighed in.
+    pub with_usual: bool,
     /// The day lies further ahead than twice the time observed.
     pub far_ahead: bool,
 }
@@ -156,7 +176,7 @@ impl Forecast {
                 format!("The level has risen since {} with no dose on record. Check the record, or test again.", day(since))
             }
             Self::AtMinimum { on } => format!("At or below the minimum on {}. Dose; there is nothing to predict.", day(on)),
-            Self::NoTestSince(Changed { on, what: Change::SeasonState }) => {
+            Self::NoTestSince(Changed { on, what: Change::StartUp | Change::ShutDown }) => {
                 format!("No test since the unit was started or shut down on {}.", day(on))
             }
             Self::NoTestSince(Changed { on, .. }) => format!("No test since the dose of {}.", day(on)),
@@ -177,13 +197,18 @@ impl Forecast {
 impl Foreseen {
     fn words(&self) -> String {
         let expected = day_with_year(self.expected);
-        let fleet = if self.with_fleet { " and what is usual for its kind" } else { "" };
+        let usual = if self.with_usual { " and what it and its kind usually lose" } else { "" };
+        let tests = match self.tests {
+            0 => "the last dose".to_owned(),
+            1 => "1 test".to_owned(),
+            n => format!("{n} tests"),
+        };
         let far = if self.far_ahead { " That is more than twice as far ahead as the tests reach back: take it as a guess." } else { "" };
-        format!("Expected at the minimum about {expected}, by {} tests{fleet}.{far} Test by {}.", self.tests, day_with_year(self.test_by))
+        format!("Expected at the minimum about {expected}, by {tests}{usual}.{far} Test by {}.", day_with_year(self.test_by))
     }
 }
 
-/// When the level reaches `min`. `usual`: what units of its kind lose, from [`fleet()`].
+/// When the level reaches `min`. `usual`: what it and units of its kind lose in this use, from [`usual_rate`].
 pub fn forecast(history: &History<'_>, min: MgPerLitre, usual: Option<Rate>, rules: &ForecastRules) -> Forecast {
     let run = match last_run(history) {
         Ok(run) => run,
@@ -195,9 +220,13 @@ pub fn forecast(history: &History<'_>, min: MgPerLitre, usual: Option<Rate>, rul
         return Forecast::AtMinimum { on: last.on };
     }
     let view = View { run: &run, min, usual, rules };
-    let points = view.points();
+    let points = points(&run, rules);
     let Some(line) = Line::through(&points) else {
-        return Forecast::OneTest { test_by: view.test_by([None, view.by_fleet_alone(&points)]) };
+        let one = usual.filter(|usual| usual.significance() >= rules.significance).zip(points.last());
+        return match one {
+            Some((usual, point)) => view.foreseen(Line::from_one(*point, usual), history.volume),
+            None => Forecast::OneTest { test_by: view.test_by([None, view.by_usual_alone(&points)]) },
+        };
     };
     let significance = line.rate.significance();
     if significance < -rules.significance {
@@ -205,42 +234,31 @@ pub fn forecast(history: &History<'_>, min: MgPerLitre, usual: Option<Rate>, rul
     }
     if significance < rules.significance {
         let own = line.bound(view.ln_min(), view.span());
-        return Forecast::NotEnoughChange { test_by: view.test_by([own, view.by_fleet_alone(&points)]) };
+        return Forecast::NotEnoughChange { test_by: view.test_by([own, view.by_usual_alone(&points)]) };
     }
     let line = usual.map_or(line, |usual| line.shrunk(usual));
     view.foreseen(line, history.volume)
 }
 
-/// A unit's own rate from its last run of tests, for [`fleet()`]; None where there are not two.
-pub fn own_rate(history: &History<'_>, rules: &ForecastRules) -> Option<Rate> {
-    let run = last_run(history).ok()?;
-    let view = View { run: &run, min: MgPerLitre::MIN, usual: None, rules };
-    Line::through(&view.points()).map(|line| line.rate)
-}
-
 /// The tests since the last change, in order; tests of one day count as their mean.
 fn last_run(history: &History<'_>) -> Result<Vec<Tested>, Box<Forecast>> {
+    if let Some(run) = runs(history).pop().filter(|run| run.open) {
+        return Ok(run.tests);
+    }
     let newest = history.tests.iter().map(|test| test.on).max().ok_or_else(|| Box::new(Forecast::NoTest))?;
-    let later = |change: &Changed, test: Date| match change.what {
-        Change::SeasonState => test >= change.on,
-        Change::Dose | Change::Drain | Change::Refill => test > change.on,
-    };
-    // Of several on one day the water's own change tells the most.
+    // Of several changes since then the water's own tells the most.
     let rank = |what: Change| match what {
-        Change::SeasonState => 0,
+        Change::StartUp | Change::ShutDown => 0,
         Change::Dose => 1,
         Change::Drain | Change::Refill => 2,
     };
-    if let Some(change) = history.changes.iter().filter(|change| !later(change, newest)).max_by_key(|c| (rank(c.what), c.on)) {
-        return Err(Box::new(match change.what {
-            Change::Drain | Change::Refill => Forecast::TestOlderThanWater(change.on),
-            Change::Dose | Change::SeasonState => Forecast::NoTestSince(*change),
-        }));
-    }
-    let mut run: Vec<Tested> =
-        history.tests.iter().filter(|test| history.changes.iter().all(|change| later(change, test.on))).copied().collect();
-    run.sort_by_key(|test| (test.on, test.measured.level, test.measured.sd));
-    Ok(one_a_day(&run))
+    let since = |change: &&Changed| if change.what.moves_level() { newest <= change.on } else { newest < change.on };
+    let change = history.changes.iter().filter(since).max_by_key(|change| (rank(change.what), change.on));
+    Err(Box::new(match change {
+        Some(Changed { on, what: Change::Drain | Change::Refill }) => Forecast::TestOlderThanWater(*on),
+        Some(change) => Forecast::NoTestSince(*change),
+        None => Forecast::NoTest,
+    }))
 }
 
 fn one_a_day(run: &[Tested]) -> Vec<Tested> {
@@ -252,8 +270,21 @@ fn one_a_day(run: &[Tested]) -> Vec<Tested> {
     days.map(|day| Tested {
         on: day[0].on,
         measured: Measured { level: mean(day, |t| t.measured.level.get()), sd: mean(day, |t| t.measured.sd.get()) },
+        worked_out: day.iter().all(|test| test.worked_out),
     })
     .collect()
+}
+
+/// A run of tests as points of a line; days count from its first test.
+fn points(run: &[Tested], rules: &ForecastRules) -> Vec<Point> {
+    let Some(first) = run.first() else { return Vec::new() };
+    let days = |on: Date| f64::from(i32::try_from((on - first.on).whole_days()).unwrap_or(i32::MAX));
+    let least = rules.least_error.clamp(1e-4, 1.0);
+    let point = |test: &Tested| {
+        let level = test.measured.level.as_f64().max(1.0);
+        Point { day: days(test.on), ln_level: level.ln(), relative_sd: (test.measured.sd.as_f64() / level).max(least) }
+    };
+    run.iter().map(point).collect()
 }
 
 /// One run of tests, never empty, and what is asked of it. Days count from its first test.
@@ -265,17 +296,6 @@ struct View<'a> {
 }
 
 impl View<'_> {
-    fn points(&self) -> Vec<Point> {
-        let first = self.run[0].on;
-        let days = |on: Date| f64::from(i32::try_from((on - first).whole_days()).unwrap_or(i32::MAX));
-        let least = self.rules.least_error.clamp(1e-4, 1.0);
-        let point = |test: &Tested| {
-            let level = test.measured.level.as_f64().max(1.0);
-            Point { day: days(test.on), ln_level: level.ln(), relative_sd: (test.measured.sd.as_f64() / level).max(least) }
-        };
-        self.run.iter().map(point).collect()
-    }
-
     fn last(&self) -> Date {
         self.run[self.run.len() - 1].on
     }
@@ -290,7 +310,7 @@ impl View<'_> {
     }
 
     /// The bound from the last test and the usual rate alone.
-    fn by_fleet_alone(&self, points: &[Point]) -> Option<f64> {
+    fn by_usual_alone(&self, points: &[Point]) -> Option<f64> {
         let last = points.last()?;
         Line::from_one(*last, self.usual?).bound(self.ln_min(), last.day)
     }
@@ -327,9 +347,9 @@ impl View<'_> {
             loss_per_day: volume.and_then(|volume| loss_per_day(line.rate, volume)),
             half_life_days,
             wedge,
-            tests: self.run.len(),
-            with_fleet: self.usual.is_some(),
-            far_ahead: meets - span > 2.0 * span,
+            tests: self.run.iter().filter(|test| !test.worked_out).count(),
+            with_usual: self.usual.is_some(),
+            far_ahead: span > 0.0 && meets - span > 2.0 * span,
         })
     }
 }

@@ -88,7 +88,7 @@ fn late_bounds(poorer: f64) -> u32 {
 
 fn histories() -> impl Strategy<Value = (Vec<Tested>, Vec<Changed>)> {
     let test = (0_i64..900, prop_oneof![0_i64..1_000_000, 300_i64..2_000], 0_i64..400);
-    let what = prop_oneof![Just(Change::Dose), Just(Change::Drain), Just(Change::Refill), Just(Change::SeasonState)];
+    let what = prop_oneof![Just(Change::Dose), Just(Change::Drain), Just(Change::Refill), Just(Change::StartUp), Just(Change::ShutDown)];
     let tests = prop::collection::vec(test.prop_map(|(day, level, sd)| tested(day, level, sd)), 0..12);
     let start = tested(0, 1, 1).on;
     let changes =

@@ -3,7 +3,8 @@
 use embertide::units::{Millilitres, UnitsFirst};
 use embertide::water::forecast::chance::{normal_quantile, normal_share, t_quantile};
 use embertide::water::forecast::{
-    Change, Changed, ForecastRules, Line, Point, Rate, Tested, Vapour, balance, fleet, forecast, loss_per_day, own_rate,
+    Change, Changed, ForecastRules, Line, Point, Rate, Tested, Use, Vapour, balance, fleet, forecast, loss_per_day, own_rate, runs,
+    used_now, usual_rate,
 };
 use embertide::water::{Forecast, History, Measured, Method, WaterVolume};
 use time::{Date, Duration, macros::date};
@@ -23,7 +24,7 @@ fn two(first: f64, second: f64, days: f64, r: f64) -> Line {
 }
 
 pub(crate) fn tested(day: i64, level: i64, sd: i64) -> Tested {
-    Tested { on: START + Duration::days(day), measured: Measured { level: mg(level), sd: mg(sd) } }
+    Tested { on: START + Duration::days(day), measured: Measured { level: mg(level), sd: mg(sd) }, worked_out: false }
 }
 
 fn four_hundred(plus_minus: i64) -> WaterVolume {
@@ -221,7 +222,7 @@ fn a_forecast_with_all_its_parts() {
     assert_eq!(foreseen.wedge.expected[0], (START + Duration::days(150), mg(950)));
     near(foreseen.half_life_days, std::f64::consts::LN_2 / 0.001_557_4, 0.1);
     near(foreseen.loss_per_day.unwrap().ml.us_gallons(), 0.623, 0.003);
-    assert!(!foreseen.far_ahead && !foreseen.with_fleet && foreseen.tests == 2);
+    assert!(!foreseen.far_ahead && !foreseen.with_usual && foreseen.tests == 2);
     assert_eq!(found.words(), "Expected at the minimum about Dec 20, 2026, by 2 tests. Test by Aug 30, 2026.");
     let later = look(&[tested(0, 1_500, 45), tested(60, 1_350, 41)], &[], None);
     assert!(later.words().contains("more than twice as far ahead"), "{}", later.words());
@@ -245,7 +246,7 @@ fn the_fleet_is_weighed_in() {
     let found = look(&[tested(0, 1_200, 60), tested(150, 950, 48)], &[], usual);
     let Forecast::Foreseen(foreseen) = &found else { panic!("{found:?}") };
     near(f64::from(i32::try_from((foreseen.expected - START).whole_days()).unwrap()), 427.0, 2.0);
-    assert!(foreseen.with_fleet && found.words().contains("what is usual for its kind"));
+    assert!(foreseen.with_usual && found.words().contains("what it and its kind usually lose"));
 }
 
 #[test]
@@ -258,12 +259,12 @@ fn refusals_in_words() {
     assert_eq!(look(&tests, &[at(151, Change::Refill), at(151, Change::Dose)], None).words(), older);
     assert_eq!(look(&tests, &[at(151, Change::Drain)], None).words(), older);
     assert_eq!(
-        look(&tests, &[at(160, Change::SeasonState)], None).words(),
+        look(&tests, &[at(160, Change::ShutDown)], None).words(),
         "No test since the unit was started or shut down on Mar 10, 2026."
     );
     let one = look(&tests, &[at(10, Change::Dose)], None);
     assert_eq!(one, Forecast::OneTest { test_by: START + Duration::days(333) });
-    assert!(matches!(look(&tests, &[at(150, Change::SeasonState)], None), Forecast::OneTest { .. }), "the level stands, the loss is new");
+    assert!(matches!(look(&tests, &[at(150, Change::StartUp)], None), Forecast::OneTest { .. }), "the level stands, the loss is new");
     assert!(look(&[tested(0, 900, 30), tested(100, 1_200, 40)], &[], None).words().contains("risen since Oct 1, 2025"));
     assert!(look(&[tested(0, 900, 30), tested(100, 600, 20)], &[], None).words().starts_with("At or below the minimum"));
     assert_eq!(look(&tests, &[], None).test_by(), Some(START + Duration::days(333)));
@@ -276,6 +277,10 @@ fn the_fleet_makes_a_new_unit_careful() {
     let usual = Rate { per_day: 0.004, sd: 0.001 };
     let one = look(&[tested(0, 900, 45)], &[], Some(usual));
     assert!(one.test_by().unwrap() < START + Duration::days(90), "{one:?}");
+    // 900 to 600 at 0.004 a day: ln(1.5) / 0.004 = 101.4 d.
+    assert!(matches!(&one, Forecast::Foreseen(found) if found.expected == START + Duration::days(101)), "{one:?}");
+    let hardly = Rate { per_day: 0.001, sd: 0.001 };
+    assert!(matches!(look(&[tested(0, 900, 45)], &[], Some(hardly)), Forecast::OneTest { .. }), "a rate that may be nothing names no date");
     let flat = look(&[tested(0, 1_000, 50), tested(120, 980, 49)], &[], Some(usual));
     assert!(flat.test_by().unwrap() < START + Duration::days(120 + 100), "{flat:?}");
 }
@@ -297,5 +302,42 @@ fn what_is_usual_for_a_kind() {
     let too_alike = fleet((0..5).map(|_| ("a", Rate { per_day: 0.002, sd: 0.000_1 })));
     near(too_alike["a"].sd, 0.2 * 0.002, 1e-12);
     let history = History { tests: &[tested(0, 1_200, 60), tested(150, 950, 48)], changes: &[], volume: None };
-    near(own_rate(&history, &ForecastRules::default()).unwrap().per_day, 0.001_557_4, 1e-7);
+    near(own_rate(&history, Use::Heating, true, &ForecastRules::default()).unwrap().per_day, 0.001_557_4, 1e-7);
+}
+
+/// A winter, a summer and a winter again, tested at each turn: two rates, kept apart, and the open run after the last dose.
+#[test]
+fn a_record_is_cut_into_runs_by_use() {
+    let at = |day: i64, what| Changed { on: START + Duration::days(day), what };
+    let tests = [tested(0, 1_000, 30), tested(200, 700, 21), tested(380, 690, 21), tested(381, 1_000, 60), tested(470, 850, 26)];
+    let changes = [at(0, Change::StartUp), at(200, Change::ShutDown), at(380, Change::StartUp), at(380, Change::Dose)];
+    let history = History { tests: &tests, changes: &changes, volume: None };
+    let found = runs(&history);
+    // Those of two tests: the winter, the summer, and the winter that is open. The test of day 0 and of day 200 stand in two runs.
+    let shape: Vec<(Use, usize, bool)> = found.iter().map(|run| (run.used, run.tests.len(), run.open)).collect();
+    assert_eq!(shape, [(Use::Heating, 1, false), (Use::Heating, 2, false), (Use::Resting, 2, false), (Use::Heating, 2, true)]);
+    assert_eq!(used_now(&history), Use::Heating);
+    let rules = ForecastRules::default();
+    let earlier = own_rate(&history, Use::Heating, false, &rules).unwrap();
+    near(earlier.per_day, (1_000.0_f64 / 700.0).ln() / 200.0, 1e-9);
+    near(own_rate(&history, Use::Resting, true, &rules).unwrap().per_day, (700.0_f64 / 690.0).ln() / 180.0, 1e-9);
+    let both = own_rate(&history, Use::Heating, true, &rules).unwrap();
+    let open = (1_000.0_f64 / 850.0).ln() / 89.0;
+    assert!(both.per_day > earlier.per_day.min(open) && both.per_day < earlier.per_day.max(open) && both.sd < earlier.sd);
+    // A season is never quite like another: the sd of one earlier winter is widened by a fifth of its rate.
+    let usual = usual_rate(Some(earlier), None).unwrap();
+    near(usual.sd, earlier.sd.hypot(0.2 * earlier.per_day), 1e-12);
+    assert_eq!(usual_rate(None, Some(earlier)), Some(earlier));
+    assert_eq!(usual_rate(None, None), None);
+    assert!(usual_rate(Some(earlier), Some(both)).unwrap().sd < usual.sd.min(both.sd));
+}
+
+/// The level that a dose left counts until a test has shown it, and is not called a test.
+#[test]
+fn a_level_worked_out_is_no_test() {
+    let after = Tested { worked_out: true, ..tested(0, 1_000, 60) };
+    let found = look(&[after, tested(150, 750, 30)], &[], None);
+    assert!(found.words().contains("by 1 test."), "{}", found.words());
+    let usual = Rate { per_day: 0.002, sd: 0.000_5 };
+    assert!(look(&[after], &[], Some(usual)).words().contains("by the last dose and what it and its kind usually lose"));
 }

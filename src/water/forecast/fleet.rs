@@ -7,7 +7,7 @@ use super::line::Rate;
 /// Fewest units that make a usual rate (start value of our own, no source).
 const FEWEST: usize = 5;
 /// Least spread between units, as a share of the mean: no two are alike (start value of our own, no source).
-const LEAST_SPREAD: f64 = 0.2;
+pub(super) const LEAST_SPREAD: f64 = 0.2;
 
 /// The usual rate of each kind, as mean and standard deviation of a unit not seen yet. A kind of fewer than five units,
 /// or one that does not lose anything on the whole, has none.
