@@ -47,6 +47,16 @@ pub struct Request {
     pub note: String,
 }
 
+/// What the forecast of the water asks for: a test by a day, sooner than the seasons would bring one.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct TestBy {
+    pub day: Date,
+    /// The last level that it rests on.
+    pub since: Date,
+    /// In words, without a full stop at the end.
+    pub reason: String,
+}
+
 /// All that the due list needs to know of one unit.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct UnitFacts {
@@ -60,6 +70,7 @@ pub struct UnitFacts {
     /// Open requests only.
     pub requests: Vec<Request>,
     pub last_verdict: Option<Verdict>,
+    pub foreseen: Option<TestBy>,
 }
 
 /// The dealer's own figures for due dates (data; start values of our own, no source).
@@ -88,9 +99,20 @@ impl Default for DueRules {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum Cause {
     FirstFill,
-    Season { season: SeasonName, year: i32 },
-    AfterDose { on: Date },
-    Requested { on: Date },
+    Season {
+        season: SeasonName,
+        year: i32,
+    },
+    AfterDose {
+        on: Date,
+    },
+    /// The level is foreseen near its minimum.
+    Foreseen {
+        by: Date,
+    },
+    Requested {
+        on: Date,
+    },
 }
 
 /// A job a unit needs, when, and why.
@@ -136,7 +158,7 @@ struct View<'a> {
 impl View<'_> {
     fn item(&self, kind: &JobKind) -> Option<DueItem> {
         let rests = self.facts.status == Status::Idle && !kind.while_idle;
-        let by_cadence = if rests { None } else { self.by_cadence(kind) };
+        let by_cadence = if rests { None } else { self.with_forecast(kind, self.by_cadence(kind)) };
         let found = self.merge(by_cadence, self.requested(kind))?;
         let horizon = self.today.saturating_add(Duration::days(i64::from(self.rules.horizon_days)));
         (found.window.opens() <= horizon).then(|| DueItem {
@@ -155,6 +177,21 @@ impl View<'_> {
             Cadence::EverySeason(_) | Cadence::Yearly(_) => self.in_season(kind),
             Cadence::AfterDose { first_day, last_day } => self.after_dose(kind, first_day, last_day),
             Cadence::OnRequest => None,
+        }
+    }
+
+    /// A season's test that comes in time is drawn forward; else the forecast makes a test of its own due.
+    fn with_forecast(&self, kind: &JobKind, season: Option<Found>) -> Option<Found> {
+        let recurs = matches!(kind.cadence(), Cadence::EverySeason(_)) && kind.done_by_test;
+        let Some(by) = self.facts.foreseen.as_ref().filter(|_| recurs) else { return season };
+        let lead = Duration::days(i64::from(kind.lead_days()));
+        match season {
+            Some(season) if by.day.saturating_add(lead) >= season.window.opens() => Some(drawn_forward(season, by)),
+            _ => {
+                let opens = by.day.saturating_sub(lead).max(by.since.saturating_add(Duration::days(1))).min(by.day);
+                let window = DueWindow::new(opens, by.day).ok()?;
+                Some(Found { window, cause: Cause::Foreseen { by: by.day }, reason: by.reason.clone() })
+            }
         }
     }
 
@@ -269,6 +306,17 @@ impl View<'_> {
     fn day(&self, date: Date) -> String {
         if date.year() == self.today.year() { month_day(date) } else { day_with_year(date) }
     }
+}
+
+/// The season's window, closing with the forecast but open for a week at least.
+fn drawn_forward(season: Found, by: &TestBy) -> Found {
+    let opens = season.window.opens();
+    let closes = by.day.max(opens.saturating_add(Duration::days(6)));
+    if closes >= season.window.closes() {
+        return season;
+    }
+    let window = DueWindow::new(opens, closes).unwrap_or(season.window);
+    Found { window, reason: format!("{}. {}", season.reason, by.reason), ..season }
 }
 
 /// One season of one year, as far as the unit was there for it.

@@ -11,7 +11,7 @@ pub mod priority;
 pub mod rule;
 pub mod window;
 
-pub use due::{Cause, DoseFact, DueItem, DueRules, FillState, Request, Status, UnitFacts, due};
+pub use due::{Cause, DoseFact, DueItem, DueRules, FillState, Request, Status, TestBy, UnitFacts, due};
 pub use job::{Cadence, JobKind, JobKindError, Seasons};
 pub use join::{ProposedVisit, join};
 pub use onset::{MonthlyNormals, OnsetRules};

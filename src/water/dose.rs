@@ -13,6 +13,7 @@ use time::{Date, Duration};
 
 use super::advice::{Action, Advice, Amount, Block, Dose, Overtreatment, Packs, PhAdvice, PhVerdict, RecheckWindow, Verdict};
 use super::basis::Ratio;
+use super::kit::Measured;
 use super::programme::{Levels, Product, Programme};
 use super::volume::{Method, WaterVolume};
 use crate::units::{MgPerLitre, Millilitres, Ph, VolumeUnit, day_with_year, round_div, thousands};
@@ -113,6 +114,16 @@ pub fn level_after(site: &Site<'_>, level: MgPerLitre, ml: Millilitres) -> Optio
     let effect = Effect::of(site, volume)?;
     let nominal = i128::from(volume.get());
     Some(effect.after(level, i128::from(ml.get()), nominal, nominal, Rounding::Nearest))
+}
+
+/// What `ml` of the product raises the level by, with one standard deviation from the ± of the volume; `None` as for
+/// [`level_after`].
+pub fn rise(site: &Site<'_>, ml: Millilitres) -> Option<Measured> {
+    let level = level_after(site, MgPerLitre::MIN, ml)?;
+    let volume = site.volume?;
+    let share = i128::from(volume.plus_minus().get()) * i128::from(level.get());
+    let sd = i64::try_from(round_div(share, i128::from(volume.volume().get()))).ok()?;
+    Some(Measured { level, sd: MgPerLitre::new(sd).ok()? })
 }
 
 /// The verdict on a reading in the programme's basis.

@@ -12,11 +12,13 @@ use crate::water::kit::Measured;
 
 pub mod balance;
 pub mod chance;
+pub mod dosed;
 pub mod fleet;
 pub mod line;
 pub mod runs;
 
 pub use balance::{Balance, Vapour, balance};
+pub use dosed::{Dosed, levels_after};
 pub use fleet::fleet;
 pub use line::{Line, Point, Rate};
 pub use runs::{Run, Use, own_rate, runs, used_now, usual_rate};
@@ -182,6 +184,14 @@ impl Forecast {
             Self::NoTestSince(Changed { on, .. }) => format!("No test since the dose of {}.", day(on)),
             Self::TestOlderThanWater(on) => format!("The test is older than the water, which was changed on {}.", day(on)),
             Self::NoTest => "No test on record.".to_owned(),
+        }
+    }
+
+    /// The day on which the minimum is expected, where one can be given.
+    pub const fn expected(&self) -> Option<Date> {
+        match self {
+            Self::Foreseen(found) => Some(found.expected),
+            _ => None,
         }
     }
 

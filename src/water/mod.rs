@@ -26,7 +26,7 @@ pub use advice::{Action, Advice, Amount, Block, Dose, Overtreatment, Packs, PhAd
 pub use antifreeze::{AntifreezeRules, Glycol, MixStrength};
 pub use basis::{Analyte, Basis, BasisError, convert};
 pub use carbonate::{Analysis, Heated, SourceError, SourceWater};
-pub use dose::{Occasion, Reading, Site, WaterFacts, advise, first_charge, level_after};
+pub use dose::{Occasion, Reading, Site, WaterFacts, advise, first_charge, level_after, rise};
 pub use fill::{Against, Answer, Assessment, FillTest, Finding, assess};
 pub use forecast::{Forecast, ForecastRules, Foreseen, History, forecast};
 pub use kit::{Counts, KitError, Measured, Shown, TestKit};

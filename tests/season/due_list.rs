@@ -1,7 +1,7 @@
 //! Who is due, when and why, on worked cases.
 
 use embertide::season::{
-    Cadence, Cause, DoseFact, DueRules, DueWindow, FillState, JobKind, JobKindError, Priority, SeasonName, Status, UnitFacts, WindowState,
+    Cadence, Cause, DoseFact, DueRules, DueWindow, FillState, JobKind, JobKindError, Priority, SeasonName, Status, TestBy, UnitFacts, WindowState,
     due,
 };
 use embertide::water::Verdict;
@@ -148,4 +148,36 @@ fn job_kinds_are_checked_when_made() {
     assert_eq!(make((10, 11), Cadence::OnRequest), Err(JobKindError::Minutes));
     assert_eq!(make((10, 0), Cadence::AfterDose { first_day: 9, last_day: 8 }), Err(JobKindError::AfterDose));
     assert_eq!(make((10, 0), Cadence::OnRequest).unwrap().with_lead_days(121), Err(JobKindError::Lead));
+}
+
+fn foreseen(day: Date) -> UnitFacts {
+    let since = date!(2025 - 10 - 09);
+    UnitFacts { foreseen: Some(TestBy { day, since, reason: "Expected at the minimum about Feb 1, 2026".to_owned() }), ..tested(since) }
+}
+
+/// A unit that will not last to the spring is tested in between, from 30 days before (the test's lead) to the day itself.
+#[test]
+fn water_that_will_not_last_to_the_next_season_is_tested_before() {
+    let facts = foreseen(date!(2026 - 01 - 20));
+    let item = of(&on(&facts, date!(2025 - 12 - 01)), "water-test").unwrap();
+    assert_eq!(item.cause, Cause::Foreseen { by: date!(2026 - 01 - 20) });
+    assert_eq!((item.window.opens(), item.window.closes()), (date!(2025 - 12 - 21), date!(2026 - 01 - 20)));
+    assert_eq!(item.reason, "Expected at the minimum about Feb 1, 2026");
+    let missed = of(&on(&facts, date!(2026 - 02 - 01)), "water-test").unwrap();
+    assert_eq!(missed.state, WindowState::Past { days: 12 });
+    assert!(on(&facts, date!(2025 - 10 - 15)).iter().all(|item| item.kind != "water-test"), "not listed half a year ahead");
+    assert!(on(&UnitFacts { status: Status::Retired, ..facts }, date!(2026 - 01 - 01)).is_empty());
+}
+
+/// Three weeks before the season opens nobody drives for a test alone: the season's own test is drawn forward.
+#[test]
+fn a_season_about_to_open_is_drawn_forward() {
+    let item = of(&on(&foreseen(date!(2026 - 04 - 25)), date!(2026 - 04 - 01)), "water-test").unwrap();
+    assert_eq!(item.cause, Cause::Season { season: SeasonName::Spring, year: 2026 });
+    assert_eq!((item.window.opens(), item.window.closes()), (date!(2026 - 04 - 13), date!(2026 - 04 - 25)));
+    assert_eq!(item.reason, "Water test for spring 2026; last one Oct 9, 2025. Expected at the minimum about Feb 1, 2026");
+    let before = of(&on(&foreseen(date!(2026 - 03 - 20)), date!(2026 - 04 - 01)), "water-test").unwrap();
+    assert_eq!(before.window.closes(), date!(2026 - 04 - 19), "a week at least");
+    let late = of(&on(&foreseen(date!(2026 - 06 - 20)), date!(2026 - 04 - 01)), "water-test").unwrap();
+    assert_eq!(late.window.closes(), date!(2026 - 05 - 22), "a forecast never puts a season off");
 }

@@ -46,6 +46,7 @@ pub(crate) fn unit() -> UnitFacts {
         last_dose: None,
         requests: Vec::new(),
         last_verdict: None,
+        foreseen: None,
     }
 }
 

@@ -1,7 +1,7 @@
 //! What is due over the year: the facts on one side, the list on the other.
 
 use super::support::{TestApp, dealership};
-use embertide::store::{customers, due, units};
+use embertide::store::{customers, due, units, water};
 use time::{Date, macros::date};
 use uuid::Uuid;
 
@@ -124,4 +124,26 @@ async fn the_same_facts_give_the_same_list_whoever_works_it_out() {
     assert_eq!(t.broken_promises().await, Vec::<String>::new());
     sqlx::query("UPDATE due_items SET reason = 'made up' WHERE job_code = 'water-test'").execute(t.pool()).await.unwrap();
     assert!(!t.broken_promises().await.is_empty(), "the check can fail");
+}
+
+/// From 1,050 on Oct 5 (50 mg/L a drop) to 800 on Nov 9: ln(1050/800)/35 = 0.78 % a day, and 600 some 37 days on. The
+/// spring's test would be five months late.
+#[tokio::test]
+async fn water_that_falls_fast_is_due_in_winter_and_its_unit_listed_as_losing_water() {
+    let t = TestApp::start().await;
+    let d = dealership::open(&t).await;
+    let place = customers::places(t.pool(), d.birch).await.unwrap()[0].id;
+    let unit = dealership::unit(&t, "U9", "Kiln heater", d.birch, place, 400).await;
+    dealership::test(&t, unit, date!(2026 - 10 - 05), 21).await;
+    dealership::test(&t, unit, date!(2026 - 11 - 09), 16).await;
+    let mut c = t.pool().acquire().await.unwrap();
+    due::refresh(&mut c, Some(&[unit]), date!(2026 - 11 - 10)).await.unwrap();
+    let lines = due::of_unit(&mut *c, unit).await.unwrap();
+    let test = lines.iter().find(|l| l.job_code == "water-test").unwrap();
+    assert!(test.closes_on > date!(2026 - 11 - 10) && test.closes_on < date!(2026 - 12 - 16), "{test:?}");
+    assert!(test.reason.starts_with("Expected at the minimum about "), "{}", test.reason);
+    let losing = water::losing(&mut c, 1, 10).await.unwrap();
+    assert_eq!(losing.iter().map(|l| l.unit_id).collect::<Vec<_>>(), [unit]);
+    // 400 gal × ln(1050/800)/35 d = 3.11 gal a day = 11.8 L; 0.777 % × 365 = 284 % of the water in a year.
+    assert!((11_500..12_100).contains(&losing[0].loss_ml_a_day) && (2_800..2_880).contains(&losing[0].loss_share_pm), "{:?}", losing[0]);
 }

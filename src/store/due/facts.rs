@@ -3,11 +3,14 @@
 use super::super::{Result, catalogue, water};
 use crate::{
     season::{self, Cadence, DoseFact, DueItem, DueRules, FillState, JobKind, ProposedVisit, Request, Status, UnitFacts},
-    water::dose::verdict,
+    water::{
+        dose::verdict,
+        forecast::{Forecast, ForecastRules},
+    },
 };
 use sqlx::PgConnection;
 use std::collections::{BTreeMap, HashMap};
-use time::Date;
+use time::{Date, Duration};
 use uuid::Uuid;
 
 /// How many units are worked out at a time.
@@ -21,9 +24,15 @@ pub async fn refresh(db: &mut PgConnection, only: Option<&[Uuid]>, today: Date) 
         Some(ids) => ids.to_vec(),
         None => sqlx::query_scalar!("SELECT id FROM units ORDER BY id").fetch_all(&mut *db).await?,
     };
+    if only.is_none() {
+        refresh_usual(&mut *db, &treatments, &ids, today).await?;
+    }
+    let usual = water::usual_losses(&mut *db).await?;
     for batch in ids.chunks(BATCH) {
         let waters = water::unit_waters(&mut *db, &treatments, batch).await?;
-        let facts = facts(&mut *db, batch, &waters).await?;
+        let seen = foresee(&mut *db, &treatments, &waters, &usual).await?;
+        water::keep_foreseen(&mut *db, batch, &seen, today).await?;
+        let facts = facts(&mut *db, batch, &waters, &seen).await?;
         let mut items = Vec::new();
         for (id, facts) in &facts {
             let Some(water) = waters.get(id) else { continue };
@@ -38,6 +47,28 @@ pub async fn refresh(db: &mut PgConnection, only: Option<&[Uuid]>, today: Date) 
     Ok(())
 }
 
+/// What units of a kind usually lose, worked out again from every record.
+async fn refresh_usual(db: &mut PgConnection, treatments: &catalogue::Treatments, ids: &[Uuid], today: Date) -> Result<()> {
+    let mut fleet = water::Fleet::default();
+    for batch in ids.chunks(BATCH) {
+        let waters = water::unit_waters(&mut *db, treatments, batch).await?;
+        for (id, record) in water::records(&mut *db, treatments, &waters).await? {
+            fleet.add(&waters[&id], &record);
+        }
+    }
+    fleet.keep(db, today).await
+}
+
+async fn foresee(
+    db: &mut PgConnection,
+    treatments: &catalogue::Treatments,
+    waters: &HashMap<Uuid, water::UnitWater>,
+    usual: &water::UsualLosses,
+) -> Result<HashMap<Uuid, water::Seen>> {
+    let records = water::records(db, treatments, waters).await?;
+    Ok(records.iter().filter_map(|(id, record)| Some((*id, water::foresee(waters.get(id)?, record, usual)))).collect())
+}
+
 /// The visits that these units need in the week of `monday`, most pressing first, and their water.
 pub async fn proposals(
     db: &mut PgConnection,
@@ -48,10 +79,12 @@ pub async fn proposals(
 ) -> Result<HashMap<Uuid, (Vec<ProposedVisit>, Option<water::UnitWater>)>> {
     let book = catalogue::job_book(&mut *db).await?;
     let rules = DueRules { horizon_days: 6, ..DueRules::default() };
+    let usual = water::usual_losses(&mut *db).await?;
     let mut all = HashMap::new();
     for batch in ids.chunks(BATCH) {
         let mut waters = water::unit_waters(&mut *db, treatments, batch).await?;
-        for (id, facts) in facts(&mut *db, batch, &waters).await? {
+        let seen = foresee(&mut *db, treatments, &waters, &usual).await?;
+        for (id, facts) in facts(&mut *db, batch, &waters, &seen).await? {
             let Some(water) = waters.remove(&id) else { continue };
             let kinds = kinds_for(&book, &water);
             let items = season::due(&facts, &kinds, &book.calendar, &rules, monday.max(today));
@@ -118,7 +151,12 @@ async fn unit_rows(db: &mut PgConnection, ids: &[Uuid]) -> Result<Vec<UnitRow>> 
     Ok(rows)
 }
 
-async fn facts(db: &mut PgConnection, ids: &[Uuid], waters: &HashMap<Uuid, water::UnitWater>) -> Result<HashMap<Uuid, UnitFacts>> {
+async fn facts(
+    db: &mut PgConnection,
+    ids: &[Uuid],
+    waters: &HashMap<Uuid, water::UnitWater>,
+    seen: &HashMap<Uuid, water::Seen>,
+) -> Result<HashMap<Uuid, UnitFacts>> {
     let mut done = last_done(&mut *db, ids).await?;
     let mut requests = open_requests(&mut *db, ids).await?;
     let rows = unit_rows(db, ids).await?;
@@ -138,6 +176,7 @@ async fn facts(db: &mut PgConnection, ids: &[Uuid], waters: &HashMap<Uuid, water
             last_dose: corrective_dose(water, &r),
             requests: requests.remove(&r.id).unwrap_or_default(),
             last_verdict: water.last_test.map(|t| verdict(water.programme.levels, t.level)),
+            foreseen: seen.get(&r.id).and_then(|seen| test_by(&seen.forecast, water)),
         };
         Some((r.id, facts))
     });
@@ -151,6 +190,21 @@ fn fill_state(water: &water::UnitWater, row: &UnitRow) -> FillState {
         None if water.last_test.is_some() || water.last_dose.is_some() || row.installed_on.is_none() => FillState::FilledSomeTime,
         None => FillState::NotYetFilled,
     }
+}
+
+/// Days in which a level at the minimum, with nothing put in, is to be seen to (our own value, no source).
+const AT_MINIMUM_DAYS: i64 = 14;
+
+/// The test that the forecast asks for. One that only keeps the normal interval is left to the seasons; one that may not
+/// be dosed anyway, to whoever holds the dose.
+fn test_by(forecast: &Forecast, water: &water::UnitWater) -> Option<season::TestBy> {
+    let since = water.last_test?.taken_on;
+    let normal = Duration::days(i64::from(ForecastRules::default().normal_interval));
+    let day = match forecast {
+        Forecast::AtMinimum { on } if water.facts.glycol_percent == 0 => on.saturating_add(Duration::days(AT_MINIMUM_DAYS)),
+        other => other.test_by().filter(|day| *day < since.saturating_add(normal))?,
+    };
+    Some(season::TestBy { day, since, reason: forecast.words().trim_end_matches('.').to_owned() })
 }
 
 /// The last dose, if it has to be re-checked: it answered a reading below the minimum, or no reading at all.
@@ -224,6 +278,7 @@ fn cause_word(cause: season::Cause) -> &'static str {
         season::Cause::FirstFill => "first fill",
         season::Cause::Season { .. } => "season",
         season::Cause::AfterDose { .. } => "dose",
+        season::Cause::Foreseen { .. } => "forecast",
         season::Cause::Requested { .. } => "request",
     }
 }

@@ -24,6 +24,7 @@ pub struct LastTest {
 #[derive(Clone, Debug)]
 pub struct UnitWater {
     pub unit_id: Uuid,
+    pub kind_code: String,
     pub programme: Programme,
     /// The product to dose with, where there is one for the programme.
     pub product: Option<(Uuid, Product)>,
@@ -60,6 +61,7 @@ impl UnitWater {
 
 struct Row {
     unit_id: Uuid,
+    kind_code: String,
     aluminium: bool,
     programme_code: String,
     product_id: Option<Uuid>,
@@ -86,7 +88,7 @@ struct Row {
 async fn rows(db: impl PgExecutor<'_>, ids: &[Uuid]) -> Result<Vec<Row>> {
     let rows = sqlx::query_as!(
         Row,
-        r#"SELECT u.id AS unit_id, u.aluminium, u.programme_code, u.product_id, u.kit_code,
+        r#"SELECT u.id AS unit_id, u.kind_code, u.aluminium, u.programme_code, u.product_id, u.kit_code,
              v.volume_ml AS "volume_ml?", v.plus_minus_ml AS "plus_minus_ml?", v.method AS "method?",
              f.filled_on AS "filled_on?", f.drained_on AS "drained_on?", f.fluid AS "fluid?", f.glycol_percent AS "glycol_percent?",
              r.hardness AS "hardness?", r.chloride AS "chloride?", r.sulfate AS "sulfate?", coalesce(m.programmes, 0) AS "programmes!",
@@ -145,6 +147,7 @@ fn unit_water(r: Row, known: &catalogue::Treatments) -> Result<UnitWater> {
     };
     Ok(UnitWater {
         unit_id: id,
+        kind_code: r.kind_code,
         product: ready_product(known, r.product_id, &programme.code),
         kit: r.kit_code.as_deref().and_then(|c| known.kit(c)).or_else(|| known.usual_kit(&programme)).cloned(),
         programme,
