@@ -135,6 +135,14 @@ impl MonthDay {
         Ok(Self { month: month.into(), day })
     }
 
+    pub const fn month(self) -> u8 {
+        self.month
+    }
+
+    pub const fn day(self) -> u8 {
+        self.day
+    }
+
     /// This day in a year; None outside the calendar.
     fn in_year(self, year: i32) -> Option<Date> {
         let month = Month::try_from(self.month).ok()?;

@@ -3,7 +3,7 @@
 use super::{
     Error, Result, due,
     units::{self, Fill},
-    water::{self, NewDose, NewReading, NewTest},
+    water::{self, Event, NewDose, NewEvent, NewReading, NewTest},
 };
 use crate::{
     units::{LITRES_PER_US_GALLON, Millilitres},
@@ -30,6 +30,7 @@ pub struct NewReport {
     pub answers: Vec<Answer>,
     pub readings: Vec<NewReading>,
     pub dose: Option<DoseGiven>,
+    pub events: Vec<WaterEvent>,
     /// The dose that the page showed for these readings, and the one worked out again on arrival.
     pub dose_shown_ml: Option<i64>,
     pub dose_worked_ml: Option<i64>,
@@ -58,6 +59,14 @@ pub struct DoseGiven {
     pub product_id: Uuid,
     pub lot_id: Option<Uuid>,
     pub amount_ml: i64,
+}
+
+/// What the make-up meter showed, or what was drained and where to.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct WaterEvent {
+    pub what: Event,
+    pub amount_ml: i64,
+    pub where_to: String,
 }
 
 /// A write with its client-made id.
@@ -129,6 +138,18 @@ pub async fn keep(db: &mut PgConnection, r: &NewReport, today: Date, now: Offset
         };
         water::add_dose(&mut *db, &dose, now).await?;
     }
+    for e in &r.events {
+        let event = NewEvent {
+            unit_id: r.unit_id,
+            happened_on: r.visited_on,
+            what: e.what,
+            amount_ml: e.amount_ml,
+            where_to: &e.where_to,
+            staff_id: r.staff_id,
+            report,
+        };
+        water::add_event(&mut *db, &event, now).await?;
+    }
     close(&mut *db, r).await?;
     note_fill(&mut *db, r, now).await?;
     due::refresh(db, Some(&[r.unit_id]), today).await
@@ -160,6 +181,8 @@ async fn note_fill(db: &mut PgConnection, r: &NewReport, now: OffsetDateTime) ->
         glycol_percent: 0,
         amount_ml: volume.map(|v| v.volume().get()),
         note: String::new(),
+        fill_device: "not_known".to_owned(),
+        answer: String::new(),
     };
     units::add_fill(&mut *db, &fill, now).await?;
     match volume {
@@ -368,4 +391,17 @@ pub async fn job_codes(db: impl PgExecutor<'_>, report_id: Uuid, version: i32) -
     .fetch_all(db)
     .await?;
     Ok(rows)
+}
+
+/// The make-up meter and what was drained, as a version of a report says.
+pub async fn events(db: impl PgExecutor<'_>, report_id: Uuid, version: i32) -> Result<Vec<WaterEvent>> {
+    let rows = sqlx::query!(
+        "SELECT what, amount_ml, where_to FROM water_events WHERE report_id = $1 AND version = $2 ORDER BY what DESC LIMIT 10",
+        report_id,
+        version
+    )
+    .fetch_all(db)
+    .await?;
+    let event = |what: &str| if what == Event::Meter.as_str() { Event::Meter } else { Event::Drained };
+    Ok(rows.into_iter().map(|r| WaterEvent { what: event(&r.what), amount_ml: r.amount_ml, where_to: r.where_to }).collect())
 }

@@ -23,6 +23,10 @@ pub struct Unit {
     pub jacket_ml: Option<i64>,
     pub status: String,
     pub aluminium: bool,
+    pub stainless: bool,
+    pub copper: bool,
+    /// Heat output of its kind, in watts.
+    pub output_w: Option<i32>,
     pub programme_code: String,
     pub kit_code: Option<String>,
     pub ask_fuel_moisture: bool,
@@ -37,7 +41,7 @@ macro_rules! unit_query {
         sqlx::query_as!(
             Unit,
             "SELECT u.id, u.place_id, u.customer_id, u.ref AS reference, u.name, u.kind_code, k.name AS kind_name, u.serial, u.installed_on,
-               u.jacket_ml, u.status, u.aluminium, u.programme_code, u.kit_code, u.ask_fuel_moisture, u.row_version,
+               u.jacket_ml, u.status, u.aluminium, u.stainless, u.copper, k.output_w, u.programme_code, u.kit_code, u.ask_fuel_moisture, u.row_version,
                p.name AS place_name, p.town, c.name AS customer_name
              FROM units u JOIN unit_kinds k ON k.code = u.kind_code JOIN places p ON p.id = u.place_id JOIN customers c ON c.id = u.customer_id "
                 + $rest,
@@ -64,6 +68,8 @@ pub struct UnitChange<'a> {
     pub installed_on: Option<Date>,
     pub status: &'a str,
     pub aluminium: bool,
+    pub stainless: bool,
+    pub copper: bool,
     pub programme_code: &'a str,
     pub kit_code: Option<&'a str>,
     pub ask_fuel_moisture: bool,
@@ -73,7 +79,7 @@ pub struct UnitChange<'a> {
 pub async fn change(db: impl PgExecutor<'_>, u: &UnitChange<'_>) -> Result<()> {
     let done = sqlx::query!(
         "UPDATE units SET name = $2, kind_code = $3, serial = $4, installed_on = $5, status = $6, aluminium = $7, programme_code = $8, kit_code = $9,
-         ask_fuel_moisture = $10, row_version = row_version + 1 WHERE id = $1 AND row_version = $11",
+         ask_fuel_moisture = $10, stainless = $12, copper = $13, row_version = row_version + 1 WHERE id = $1 AND row_version = $11",
         u.id,
         u.name,
         u.kind_code,
@@ -84,7 +90,9 @@ pub async fn change(db: impl PgExecutor<'_>, u: &UnitChange<'_>) -> Result<()> {
         u.programme_code,
         u.kit_code,
         u.ask_fuel_moisture,
-        u.row_version
+        u.row_version,
+        u.stainless,
+        u.copper
     )
     .execute(db)
     .await?;
@@ -138,12 +146,16 @@ pub struct Fill {
     pub glycol_percent: i16,
     pub amount_ml: Option<i64>,
     pub note: String,
+    /// What stood between house line and heater.
+    pub fill_device: String,
+    /// What was said of the source water on the day.
+    pub answer: String,
 }
 
 pub async fn add_fill(db: impl PgExecutor<'_>, f: &Fill, now: OffsetDateTime) -> Result<()> {
     sqlx::query!(
-        "INSERT INTO fills (id, unit_id, customer_id, filled_on, drained_on, source_water, softened, fluid, glycol_percent, amount_ml, note, made_at)
-         SELECT $1, u.id, u.customer_id, $3, $4, $5, $6, $7, $8, $9, $10, $11 FROM units u WHERE u.id = $2",
+        "INSERT INTO fills (id, unit_id, customer_id, filled_on, drained_on, source_water, softened, fluid, glycol_percent, amount_ml, note, made_at, fill_device, answer)
+         SELECT $1, u.id, u.customer_id, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13 FROM units u WHERE u.id = $2",
         f.id,
         f.unit_id,
         f.filled_on,
@@ -154,21 +166,89 @@ pub async fn add_fill(db: impl PgExecutor<'_>, f: &Fill, now: OffsetDateTime) ->
         f.glycol_percent,
         f.amount_ml,
         f.note,
-        now
+        now,
+        f.fill_device,
+        f.answer
     )
     .execute(db)
     .await?;
     Ok(())
 }
 
+/// The water that was in the unit before a fill was drained by its day at the latest.
+pub async fn drained_before(db: impl PgExecutor<'_>, unit_id: Uuid, day: Date) -> Result<()> {
+    sqlx::query!("UPDATE fills SET drained_on = $2 WHERE unit_id = $1 AND drained_on IS NULL AND filled_on <= $2", unit_id, day)
+        .execute(db)
+        .await?;
+    Ok(())
+}
+
 pub async fn fills(db: impl PgExecutor<'_>, unit_id: Uuid) -> Result<Vec<Fill>> {
     let rows = sqlx::query_as!(
         Fill,
-        "SELECT id, unit_id, filled_on, drained_on, source_water, softened, fluid, glycol_percent, amount_ml, note
+        "SELECT id, unit_id, filled_on, drained_on, source_water, softened, fluid, glycol_percent, amount_ml, note, fill_device, answer
          FROM fills WHERE unit_id = $1 ORDER BY filled_on DESC, made_at DESC LIMIT 20",
         unit_id
     )
     .fetch_all(db)
     .await?;
     Ok(rows)
+}
+
+/// One part of what a unit's water runs through, besides its jacket.
+#[derive(Clone, Debug)]
+pub struct LoopPartRow {
+    pub id: Uuid,
+    pub kind: String,
+    pub label: String,
+    pub length_mm: Option<i32>,
+    pub both_ways: bool,
+    pub volume_ml: i64,
+}
+
+/// At most so many parts a unit.
+pub const LOOP_PARTS: i64 = 40;
+
+pub async fn loop_parts(db: impl PgExecutor<'_>, unit_id: Uuid) -> Result<Vec<LoopPartRow>> {
+    let rows = sqlx::query_as!(
+        LoopPartRow,
+        "SELECT id, kind, label, length_mm, both_ways, volume_ml FROM loop_parts WHERE unit_id = $1 ORDER BY id LIMIT $2",
+        unit_id,
+        LOOP_PARTS
+    )
+    .fetch_all(db)
+    .await?;
+    Ok(rows)
+}
+
+pub async fn add_loop_part(db: impl PgExecutor<'_>, unit_id: Uuid, p: &LoopPartRow) -> Result<()> {
+    sqlx::query!(
+        "INSERT INTO loop_parts (id, unit_id, kind, label, length_mm, both_ways, volume_ml) VALUES ($1, $2, $3, $4, $5, $6, $7)",
+        p.id,
+        unit_id,
+        p.kind,
+        p.label,
+        p.length_mm,
+        p.both_ways,
+        p.volume_ml
+    )
+    .execute(db)
+    .await?;
+    Ok(())
+}
+
+pub async fn remove_loop_part(db: impl PgExecutor<'_>, unit_id: Uuid, part: Uuid) -> Result<()> {
+    sqlx::query!("DELETE FROM loop_parts WHERE id = $1 AND unit_id = $2", part, unit_id).execute(db).await?;
+    Ok(())
+}
+
+/// What the jacket holds: the unit's own label, else its kind's.
+pub async fn jacket(db: impl PgExecutor<'_>, unit_id: Uuid) -> Result<Option<i64>> {
+    let found = sqlx::query_scalar!(
+        r#"SELECT coalesce(u.jacket_ml, k.jacket_ml) AS "ml?" FROM units u JOIN unit_kinds k ON k.code = u.kind_code WHERE u.id = $1"#,
+        unit_id
+    )
+    .fetch_one(db)
+    .await?;
+    Ok(found)
 }

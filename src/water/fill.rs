@@ -2,11 +2,11 @@
 //!
 //! Limits come in as data ([`Profile`], [`Edition`]); the answer names every limit with its profile and edition.
 
-pub mod defaults;
 pub mod device;
 pub mod edition;
 pub mod hardness;
 pub mod lime;
+pub mod metals;
 pub mod profile;
 
 use super::carbonate::{Alkalinity, Analysis, Assumed, Hardness, SourceError, SourceWater, larson_ratio};

@@ -2,6 +2,7 @@
 
 use std::num::{NonZeroU16, NonZeroU32};
 
+use serde::Serialize;
 use thiserror::Error;
 
 use super::basis::{Basis, BasisError};
@@ -26,11 +27,14 @@ pub struct TestKit {
     pub counts: Counts,
     /// How many times the sample was diluted before the test; 1 when not.
     pub dilution: NonZeroU16,
+    /// The fields of a colour comparator, mg/L in the kit's basis, lowest first; empty where any figure can be read.
+    pub steps: Vec<MgPerLitre>,
     pub source: String,
 }
 
 /// What a kit showed, as it was noted.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
 pub enum Shown {
     Drops(u16),
     /// Read off in mg/L of the kit's basis, before the dilution.
@@ -98,7 +102,25 @@ impl TestKit {
     pub fn from_value(&self, value: MgPerLitre, to: Basis) -> Result<Measured, KitError> {
         let Counts::Direct { relative_sd } = self.counts else { return Err(KitError::CountsDrops) };
         let level = self.scaled(i128::from(value.get()) * self.times_diluted(), to, 1, Rounding::Nearest)?;
-        Ok(Measured { level, sd: per_mille_up(level, relative_sd)? })
+        let field = self.scaled(i128::from(self.field_sd_milli(value)) * self.times_diluted(), to, 1_000, Rounding::Up)?;
+        Ok(Measured { level, sd: per_mille_up(level, relative_sd)?.max(field) })
+    }
+
+    /// Between two fields of a comparator nothing can be told: uniform over the wider gap beside the field, so gap/√12
+    /// (0.289), in thousandths of mg/L of the kit's basis.
+    fn field_sd_milli(&self, value: MgPerLitre) -> i64 {
+        let below = self.steps.iter().filter(|step| **step < value).max();
+        let above = self.steps.iter().filter(|step| **step > value).min();
+        let gaps = [below.map(|b| value.get() - b.get()), above.map(|a| a.get() - value.get())];
+        gaps.into_iter().flatten().max().filter(|_| !self.steps.is_empty()).unwrap_or(0).saturating_mul(289)
+    }
+
+    /// Everything the kit can show that a table can list: each count of drops, or each field of a comparator.
+    pub fn shows(&self) -> Vec<Shown> {
+        match self.counts {
+            Counts::Drops { max_drops, .. } => (0..=max_drops).map(Shown::Drops).collect(),
+            Counts::Direct { .. } => self.steps.iter().copied().map(Shown::Value).collect(),
+        }
     }
 
     /// What was typed for this kit: a count of drops, or the value it shows.

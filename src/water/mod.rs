@@ -20,6 +20,7 @@ pub mod programme;
 pub mod signature;
 pub mod softening;
 pub mod table;
+pub mod tracer;
 pub mod volume;
 
 pub use advice::{Action, Advice, Amount, Block, Dose, Overtreatment, Packs, PhAdvice, PhVerdict, RecheckWindow, Verdict};

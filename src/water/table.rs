@@ -1,4 +1,4 @@
-//! The dose table of a stop: the dose function's own answer for every possible drop count. The phone and the
+//! The dose table of a stop: the dose function's own answer for every possible drop count, or every field of a comparator. The phone and the
 //! printed sheet look a row up; neither works anything out.
 
 use serde::Serialize;
@@ -6,13 +6,13 @@ use time::Date;
 
 use super::advice::{Action, Amount, Verdict};
 use super::dose::{Reading, Site, advise};
-use super::kit::{KitError, TestKit};
+use super::kit::{KitError, Shown, TestKit};
 use crate::units::MgPerLitre;
 
-/// One row: what to do for one count of drops.
+/// One row: what to do for what the kit shows.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 pub struct TableRow {
-    pub drops: u16,
+    pub shown: Shown,
     /// In the programme's basis.
     pub level: MgPerLitre,
     pub verdict: Verdict,
@@ -22,20 +22,23 @@ pub struct TableRow {
     pub word: &'static str,
 }
 
-/// One row for each drop count from 0 to the kit's largest, for a test made on `tested_on`.
+/// One row for each drop count from 0 to the kit's largest, or for each field of a comparator, for a test made on `tested_on`.
 ///
-/// Errors when the kit does not count drops, measures something else than the programme, or its largest count
-/// is out of range.
+/// Errors when the kit can show anything at all, measures something else than the programme, or its largest figure is out
+/// of range.
 pub fn table(site: &Site<'_>, kit: &TestKit, tested_on: Date) -> Result<Vec<TableRow>, KitError> {
-    let max = kit.max_drops().ok_or(KitError::ReadsOff)?;
-    (0..=max).map(|drops| row(site, kit, tested_on, drops)).collect()
+    let shows = kit.shows();
+    if shows.is_empty() {
+        return Err(KitError::ReadsOff);
+    }
+    shows.into_iter().map(|shown| row(site, kit, tested_on, shown)).collect()
 }
 
-fn row(site: &Site<'_>, kit: &TestKit, tested_on: Date, drops: u16) -> Result<TableRow, KitError> {
-    let level = kit.from_drops(drops, site.programme.basis)?.level;
+fn row(site: &Site<'_>, kit: &TestKit, tested_on: Date, shown: Shown) -> Result<TableRow, KitError> {
+    let level = kit.measure(shown, site.programme.basis)?.level;
     let advice = advise(site, Reading { level, ph: None, tested_on });
     Ok(TableRow {
-        drops,
+        shown,
         level,
         verdict: super::dose::verdict(site.programme.levels, level),
         dose: advice.dose().map(|dose| dose.amount),

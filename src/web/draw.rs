@@ -1,7 +1,8 @@
 //! The one drawing: a ruled line with a band (where it should be) and a notch (where it is). Plain SVG text, no script.
 
+use crate::water::forecast::{Mark, Wedge};
 use std::fmt::Write;
-use time::Date;
+use time::{Date, Duration};
 
 /// One reading on the history drawing.
 #[derive(Clone, Copy, Debug)]
@@ -25,27 +26,52 @@ const RIGHT: f64 = 20.0;
 const TOP: f64 = 14.0;
 const BOTTOM: f64 = 36.0;
 
+/// What is foreseen, for the drawing.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Ahead {
+    pub(super) wedge: Wedge,
+    pub(super) test_by: Date,
+}
+
+/// The drawing looks ahead by at most so many days; a wedge that reaches further is cut off there.
+const AHEAD_DAYS: i64 = 400;
+/// Steps of a curve.
+const STEPS: i32 = 8;
+
 /// History of the inhibitor: the wanted band, a line, and a mark whose shape says low, in band or high. `points` newest first.
-pub(super) fn history(points: &[Point], band: (i32, i32), what: &str) -> String {
+/// What is foreseen opens from the last level as a wedge, between the early and the expected course.
+pub(super) fn history(points: &[Point], band: (i32, i32), what: &str, ahead: Option<Ahead>) -> String {
     let mut points: Vec<Point> = points.iter().take(POINTS).copied().collect();
     points.reverse();
     let (Some(first), Some(last)) = (points.first().copied(), points.last().copied()) else { return String::new() };
-    let scale = Scale::new(&points, first.day, last.day, band);
+    let ahead = ahead.filter(|a| a.wedge.expected[0].0 >= last.day);
+    let end = ahead.map_or(last.day, |a| a.wedge.expected[1].0.max(a.test_by).min(last.day + Duration::days(AHEAD_DAYS)));
+    let scale = Scale::new(&points, first.day, end, band);
     let mut svg = String::with_capacity(2500);
     let _ = write!(
         svg,
-        r#"<svg class="chart" viewBox="0 0 {WIDTH} {HEIGHT}" role="img" aria-labelledby="ct cd"><title id="ct">{what} in the water, test by test</title><desc id="cd">{} tests. The latest, of {}, read {} mg/L. The wanted band is {} to {} mg/L. The same figures are in the table.</desc>"#,
+        r#"<svg class="chart" viewBox="0 0 {WIDTH} {HEIGHT}" role="img" aria-labelledby="ct cd"><title id="ct">{what} in the water, test by test</title><desc id="cd">{} tests. The latest, of {}, read {} mg/L. The wanted band is {} to {} mg/L.{} The same figures are in the table.</desc>"#,
         points.len(),
         crate::units::day_with_year(last.day),
         last.level,
         band.0,
-        band.1
+        band.1,
+        ahead.map(|a| foreseen(&a)).unwrap_or_default()
     );
     scale.frame(&mut svg, band);
+    if let Some(ahead) = ahead {
+        scale.wedge(&mut svg, &ahead, end);
+    }
     scale.line(&mut svg, &points);
     scale.marks(&mut svg, &points, band);
     svg.push_str("</svg>");
     svg
+}
+
+fn foreseen(a: &Ahead) -> String {
+    let day = crate::units::day_with_year;
+    let [early, expected] = [a.wedge.early[1].0, a.wedge.expected[1].0].map(day);
+    format!(" From the last level a wedge falls to the minimum between {early} and {expected}; test by {}.", day(a.test_by))
 }
 
 struct Scale {
@@ -65,12 +91,19 @@ impl Scale {
     }
 
     fn x(&self, day: Date) -> f64 {
-        let days = i32::try_from((day - self.from).whole_days()).unwrap_or(0);
-        LEFT + 10.0 + f64::from(days) / self.days * (WIDTH - LEFT - RIGHT - 20.0)
+        self.x_days(f64::from(i32::try_from((day - self.from).whole_days()).unwrap_or(0)))
+    }
+
+    fn x_days(&self, days: f64) -> f64 {
+        LEFT + 10.0 + days / self.days * (WIDTH - LEFT - RIGHT - 20.0)
     }
 
     fn y(&self, level: i32) -> f64 {
-        HEIGHT - BOTTOM - f64::from(level) / f64::from(self.top) * (HEIGHT - TOP - BOTTOM)
+        self.y_level(f64::from(level))
+    }
+
+    fn y_level(&self, level: f64) -> f64 {
+        HEIGHT - BOTTOM - level / f64::from(self.top) * (HEIGHT - TOP - BOTTOM)
     }
 
     fn frame(&self, svg: &mut String, band: (i32, i32)) {
@@ -99,6 +132,37 @@ impl Scale {
             before = Some(p.day);
         }
         let _ = write!(svg, r#"<path class="line" d="{path}"/>"#);
+    }
+
+    /// A steady loss between two marks, held to `end`: points of the curve.
+    fn course(&self, [from, to]: [Mark; 2], end: Date) -> Vec<(f64, f64)> {
+        let whole = f64::from(i32::try_from((to.0 - from.0).whole_days()).unwrap_or(1)).max(1.0);
+        let shown = f64::from(i32::try_from((to.0.min(end) - from.0).whole_days()).unwrap_or(1)).max(0.0);
+        let (high, low) = (from.1.as_f64().max(1.0), to.1.as_f64().max(1.0));
+        let at = |step: i32| {
+            let days = shown * f64::from(step) / f64::from(STEPS);
+            let level = high * (low / high).powf(days / whole);
+            (self.x_days(days + f64::from(i32::try_from((from.0 - self.from).whole_days()).unwrap_or(0))), self.y_level(level))
+        };
+        (0..=STEPS).map(at).collect()
+    }
+
+    fn wedge(&self, svg: &mut String, ahead: &Ahead, end: Date) {
+        let mut outline = self.course(ahead.wedge.expected, end);
+        outline.extend(self.course(ahead.wedge.early, end).into_iter().rev());
+        let path: String = outline.iter().map(|(x, y)| format!("{x:.1} {y:.1} ")).collect();
+        let _ = write!(svg, r#"<path class="wedge" d="M{}Z"/>"#, path.trim_end());
+        let x = self.x(ahead.test_by);
+        let foot = HEIGHT - BOTTOM;
+        let side = if x > WIDTH - 90.0 { ("end", x - 9.0) } else { ("start", x + 9.0) };
+        let _ = write!(
+            svg,
+            r#"<path class="by" d="M{x:.1} {TOP}V{foot:.1}"/><path class="mark" d="M{x:.1} {:.1}l-6 12h12z"/><text x="{:.1}" y="{:.1}" text-anchor="{}">test by</text>"#,
+            foot - 11.0,
+            side.1,
+            foot - 3.0,
+            side.0
+        );
     }
 
     fn marks(&self, svg: &mut String, points: &[Point], band: (i32, i32)) {

@@ -1,7 +1,7 @@
 //! A unit's water as the pages show it: the last test and what follows from it, the history, the drawing.
 
 use super::{
-    draw::{self, Point},
+    draw::{self, Ahead, Point},
     error::{Error, Result},
     words::{self, State},
 };
@@ -9,12 +9,13 @@ use crate::{
     store::{
         catalogue::Treatments,
         dealer::Dealer,
-        water::{self, DoseLine, NewReading, TestLine, UnitWater},
+        water::{self, DoseLine, Loss, NewReading, Seen, TestLine, UnitWater},
     },
     units::{amount, day_long, day_with_year, thousands},
-    water::{Action, Advice, Occasion, PhVerdict, Programme, advise, dose::verdict},
+    water::{Action, Advice, Forecast, Occasion, PhVerdict, Programme, advise, dose::verdict, forecast::Use},
 };
 use sqlx::PgConnection;
+use std::collections::HashMap;
 use time::Date;
 use uuid::Uuid;
 
@@ -54,6 +55,10 @@ pub(super) struct WaterView {
     pub(super) fluid: String,
     pub(super) filled: String,
     pub(super) last: Option<LastView>,
+    /// What is foreseen, in words; empty when nothing was ever tested.
+    pub(super) foreseen: String,
+    /// What it loses, where that is more than the error of the tests.
+    pub(super) loses: String,
     pub(super) drawing: String,
     pub(super) tests: Vec<TestView>,
 }
@@ -62,11 +67,16 @@ pub(super) struct WaterView {
 pub(super) async fn load(db: &mut PgConnection, treatments: &Treatments, unit_id: Uuid, dealer: &Dealer, lines: i64) -> Result<WaterView> {
     let water = water::unit_waters(&mut *db, treatments, &[unit_id]).await?.remove(&unit_id).ok_or(Error::NotFound)?;
     let tests = water::tests(&mut *db, unit_id, lines).await?;
-    let doses = water::doses(db, unit_id, lines).await?;
-    Ok(view(&water, &tests, &doses, dealer))
+    let doses = water::doses(&mut *db, unit_id, lines).await?;
+    let usual = water::usual_losses(&mut *db).await?;
+    let waters = HashMap::from([(unit_id, water)]);
+    let record = water::records(db, treatments, &waters).await?.remove(&unit_id);
+    let water = &waters[&unit_id];
+    let seen = record.map(|record| water::foresee(water, &record, &usual));
+    Ok(view(water, &tests, &doses, seen.as_ref(), dealer))
 }
 
-pub(super) fn view(water: &UnitWater, tests: &[TestLine], doses: &[DoseLine], dealer: &Dealer) -> WaterView {
+fn view(water: &UnitWater, tests: &[TestLine], doses: &[DoseLine], seen: Option<&Seen>, dealer: &Dealer) -> WaterView {
     let levels = water.programme.levels;
     let band = whole_band(&water.programme);
     let what = format!("Inhibitor ({})", water.programme.basis);
@@ -84,9 +94,28 @@ pub(super) fn view(water: &UnitWater, tests: &[TestLine], doses: &[DoseLine], de
         fluid: water.fluid.as_ref().map(|(f, p)| if *p > 0 { format!("{f}, {p} % by volume") } else { f.clone() }).unwrap_or_default(),
         filled: water.filled_on.map(day_with_year).unwrap_or_default(),
         last: last(water, dealer),
-        drawing: draw::history(&points, band, &what),
+        foreseen: seen.map(|seen| seen.forecast.words()).unwrap_or_default(),
+        loses: seen.and_then(|seen| seen.loss).map(|loss| loses(&loss, dealer)).unwrap_or_default(),
+        drawing: draw::history(&points, band, &what, seen.and_then(ahead)),
         tests: tests.iter().map(|t| test(t, doses, water, dealer)).collect(),
     }
+}
+
+fn ahead(seen: &Seen) -> Option<Ahead> {
+    match &seen.forecast {
+        Forecast::Foreseen(found) => Some(Ahead { wedge: found.wedge, test_by: found.test_by }),
+        _ => None,
+    }
+}
+
+/// "0.62 gal ± 0.19 a day while heating, 57 % of its water in a year; half of the inhibitor is gone in 445 days."
+pub(super) fn loses(loss: &Loss, dealer: &Dealer) -> String {
+    let when = match loss.used {
+        Use::Heating => "while heating",
+        Use::Resting => "at rest",
+    };
+    let half = loss.rate.half_life().map(|days| format!("; half of the inhibitor is gone in {days:.0} days")).unwrap_or_default();
+    format!("{} {when}, {} % of its water in a year{half}", loss.per_day.text(dealer.units), loss.share_of_a_year() / 10)
 }
 
 /// The wanted band in whole mg/L.
@@ -173,7 +202,11 @@ fn test(t: &TestLine, doses: &[DoseLine], water: &UnitWater, dealer: &Dealer) ->
         ph: t.ph_milli.map(words::ph).unwrap_or_default(),
         state: level.filter(|_| of_unit).map(|l| words::verdict(verdict(water.programme.levels, l))),
         put_in: put_in(t.taken_on, of_unit, doses, dealer),
-        note: if of_unit { t.note.clone() } else { "source water, before the fill".to_owned() },
+        note: match (of_unit, t.reagent_expired) {
+            (false, _) => "source water, before the fill".to_owned(),
+            (true, true) => format!("Reagent past its day: not counted on. {}", t.note).trim().to_owned(),
+            (true, false) => t.note.clone(),
+        },
     }
 }
 

@@ -1,8 +1,8 @@
 //! Who is due, when and why, on worked cases.
 
 use embertide::season::{
-    Cadence, Cause, DoseFact, DueRules, DueWindow, FillState, JobKind, JobKindError, Priority, SeasonName, Status, TestBy, UnitFacts, WindowState,
-    due,
+    Cadence, Cause, DoseFact, DueRules, DueWindow, FillState, JobKind, JobKindError, Priority, SeasonName, Status, TestBy, UnitFacts,
+    WindowState, due,
 };
 use embertide::water::Verdict;
 use time::{Date, macros::date};

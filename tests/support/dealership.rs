@@ -131,6 +131,8 @@ pub(crate) async fn unit(t: &TestApp, reference: &str, name: &str, customer_id: 
         glycol_percent: 0,
         amount_ml: None,
         note: String::new(),
+        fill_device: "not_known".to_owned(),
+        answer: String::new(),
     };
     units::add_fill(t.pool(), &fill, NOW).await.unwrap();
     id

@@ -65,6 +65,7 @@ pub(crate) fn kit() -> TestKit {
         basis: Basis::SodiumNitrite,
         counts: Counts::Drops { per_drop: nonzero(3_450), max_drops: 80 },
         dilution: NonZeroU16::MIN,
+        steps: Vec::new(),
         source: "computed".into(),
     }
 }

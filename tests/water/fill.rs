@@ -1,8 +1,8 @@
 //! Source water against profiles and published tables: checks A1 to A6, K2, and the answer in words.
 
+use crate::profiles::{drinking_water_frame, oenorm_2006_chloride, steel_vented_inhibited};
 use embertide::units::{Millilitres, UnitsFirst};
 use embertide::water::carbonate::{Alkalinity, Hardness};
-use embertide::water::fill::defaults::{drinking_water_frame, oenorm_2006_chloride, steel_vented_inhibited};
 use embertide::water::fill::device::FillDevice;
 use embertide::water::fill::edition::{Edition, FillSystem, oenorm_h_5195_1_2006, oenorm_h_5195_1_by_content, vdi_2035_1_2005};
 use embertide::water::fill::hardness::{HardnessUnit, SUPPLY_SCALE, SURVEY_SCALE};

@@ -12,6 +12,8 @@ mod forecast_promises;
 mod forecasting;
 mod fuels;
 mod index;
+#[path = "../support/profiles.rs"]
+mod profiles;
 mod programmes;
 mod promises;
 mod quantities;

@@ -4,8 +4,8 @@ use std::num::NonZeroU16;
 
 use embertide::units::{MgPerLitre, Millilitres};
 use embertide::water::{
-    Action, Basis, Counts, Levels, Measure, Method, Occasion, Product, Programme, Reading, Site, Strength, TestKit, Verdict, WaterVolume,
-    advise, convert, level_after, table,
+    Action, Basis, Counts, Levels, Measure, Method, Occasion, Product, Programme, Reading, Shown, Site, Strength, TestKit, Verdict,
+    WaterVolume, advise, convert, level_after, table,
 };
 use proptest::prelude::*;
 
@@ -71,6 +71,7 @@ fn world() -> impl Strategy<Value = World> {
                 basis: Basis::SodiumNitrite,
                 counts: Counts::Drops { per_drop: nonzero(per_drop), max_drops },
                 dilution: NonZeroU16::MIN,
+                steps: Vec::new(),
                 source: "invented".into(),
             },
             volume: WaterVolume::by(volume, Method::Guess).unwrap(),
@@ -133,7 +134,7 @@ proptest! {
         for (drops, row) in (0_u16..).zip(&rows) {
             let level = world.kit.from_drops(drops, world.programme.basis).unwrap().level;
             let advice = advise(&world.site(), Reading { level, ph: None, tested_on: TODAY });
-            prop_assert_eq!(row.drops, drops);
+            prop_assert_eq!(row.shown, Shown::Drops(drops));
             prop_assert_eq!(row.level, level);
             prop_assert_eq!(Some(row.verdict), advice.verdict);
             prop_assert_eq!(row.dose, advice.dose().map(|dose| dose.amount));

@@ -1,8 +1,8 @@
 //! What the source water side promises for any input.
 
+use crate::profiles::steel_vented_inhibited;
 use embertide::units::{Celsius, Millilitres, Ph, UnitsFirst};
 use embertide::water::carbonate::{Alkalinity, Analysis, Hardness, State};
-use embertide::water::fill::defaults::steel_vented_inhibited;
 use embertide::water::fill::edition::{FillSystem, oenorm_h_5195_1_by_content, vdi_2035_1_2005};
 use embertide::water::fill::hardness::HardnessUnit;
 use embertide::water::fill::lime::{LimeRules, why_soften};

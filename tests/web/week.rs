@@ -210,6 +210,8 @@ async fn every_printed_sheet_carries_its_cautions_and_a_held_dose_its_reason() {
         glycol_percent: 40,
         amount_ml: None,
         note: String::new(),
+        fill_device: "not_known".to_owned(),
+        answer: String::new(),
     };
     embertide::store::units::add_fill(t.pool(), &mixed, super::support::NOW).await.unwrap();
     planned(&t, &d).await;

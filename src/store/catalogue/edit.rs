@@ -66,6 +66,24 @@ pub async fn change_programme(db: impl PgExecutor<'_>, p: &Programme, row_versio
     only_one(done.rows_affected())
 }
 
+/// Adds a programme: its row, then everything that can be changed later.
+pub async fn add_programme(db: &mut sqlx::PgConnection, p: &Programme) -> Result<()> {
+    let level = whole(p.levels.target().get());
+    sqlx::query!(
+        "INSERT INTO programmes (code, name, basis, min_mg_l, target_mg_l, max_mg_l, alarm_low_mg_l, top_up_below_mg_l, ph_min, ph_max, ph_min_aluminium,
+           ph_max_aluminium, recheck_from_days, recheck_to_days, source)
+         VALUES ($1, $2, $3, $4, $4, $4, $4, $4, 0, 1400, 0, 1400, 1, 1, $5)",
+        p.code,
+        p.name,
+        p.basis.as_str(),
+        level,
+        p.source
+    )
+    .execute(&mut *db)
+    .await?;
+    change_programme(db, p, 1).await
+}
+
 /// Adds a product, or changes it when a version is given.
 pub async fn keep_product(db: impl PgExecutor<'_>, id: Uuid, p: &Product, source: &str, row_version: Option<i32>) -> Result<()> {
     let done = sqlx::query!(
@@ -98,12 +116,17 @@ pub async fn keep_kit(db: impl PgExecutor<'_>, k: &TestKit, reagent: (&str, Opti
         Counts::Drops { per_drop, max_drops } => (i32::try_from(per_drop.get()).ok(), Some(i32::from(max_drops))),
         Counts::Direct { .. } => (None, None),
     };
+    let relative_sd = match k.counts {
+        Counts::Direct { relative_sd } => i16::try_from(relative_sd).ok(),
+        Counts::Drops { .. } => None,
+    };
+    let steps: Vec<i32> = k.steps.iter().map(|step| whole(step.get())).collect();
     let done = sqlx::query!(
-        "INSERT INTO test_kits (code, name, basis, per_drop_centi, max_drops, dilution, reagent_lot, reagent_expires_on, source)
-         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9)
+        "INSERT INTO test_kits (code, name, basis, per_drop_centi, max_drops, dilution, reagent_lot, reagent_expires_on, source, relative_sd_pm, steps)
+         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $11, $12)
          ON CONFLICT (code) DO UPDATE SET name = excluded.name, basis = excluded.basis, per_drop_centi = excluded.per_drop_centi, max_drops = excluded.max_drops,
            dilution = excluded.dilution, reagent_lot = excluded.reagent_lot, reagent_expires_on = excluded.reagent_expires_on, source = excluded.source,
-           row_version = test_kits.row_version + 1
+           relative_sd_pm = excluded.relative_sd_pm, steps = excluded.steps, row_version = test_kits.row_version + 1
          WHERE test_kits.row_version = $10",
         k.code,
         k.name,
@@ -114,7 +137,9 @@ pub async fn keep_kit(db: impl PgExecutor<'_>, k: &TestKit, reagent: (&str, Opti
         reagent.0,
         reagent.1,
         k.source,
-        row_version
+        row_version,
+        relative_sd,
+        &steps
     )
     .execute(db)
     .await?;

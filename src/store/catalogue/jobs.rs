@@ -144,16 +144,35 @@ pub struct SeasonDays {
     pub name: String,
     pub opens: String,
     pub closes: String,
+    pub source: String,
 }
 
 pub async fn season_days(db: impl PgExecutor<'_>) -> Result<Vec<SeasonDays>> {
     let rows = sqlx::query!(
-        r#"SELECT name, to_char(make_date(2025, opens_month, opens_day), 'Mon FMDD') AS "opens!", to_char(make_date(2025, closes_month, closes_day), 'Mon FMDD') AS "closes!"
+        r#"SELECT name, to_char(make_date(2025, opens_month, opens_day), 'Mon FMDD') AS "opens!", to_char(make_date(2025, closes_month, closes_day), 'Mon FMDD') AS "closes!", source
            FROM seasons ORDER BY name DESC LIMIT 2"#
     )
     .fetch_all(db)
     .await?;
-    Ok(rows.into_iter().map(|r| SeasonDays { name: r.name, opens: r.opens, closes: r.closes }).collect())
+    Ok(rows.into_iter().map(|r| SeasonDays { name: r.name, opens: r.opens, closes: r.closes, source: r.source }).collect())
+}
+
+/// Moves a season by month and day, and says where the days come from.
+pub async fn change_season_from(db: impl PgExecutor<'_>, name: &str, window: (MonthDay, MonthDay), source: &str) -> Result<()> {
+    let part = |d: MonthDay| (i16::from(d.month()), i16::from(d.day()));
+    let ((om, od), (cm, cd)) = (part(window.0), part(window.1));
+    sqlx::query!(
+        "UPDATE seasons SET opens_month = $2, opens_day = $3, closes_month = $4, closes_day = $5, source = $6 WHERE name = $1",
+        name,
+        om,
+        od,
+        cm,
+        cd,
+        source
+    )
+    .execute(db)
+    .await?;
+    Ok(())
 }
 
 /// Moves a season by month and day.
@@ -161,7 +180,7 @@ pub async fn change_season(db: impl PgExecutor<'_>, name: &str, opens: time::Dat
     let part = |d: time::Date| (i16::from(u8::from(d.month())), i16::from(d.day()));
     let ((om, od), (cm, cd)) = (part(opens), part(closes));
     let done = sqlx::query!(
-        "UPDATE seasons SET opens_month = $2, opens_day = $3, closes_month = $4, closes_day = $5 WHERE name = $1",
+        "UPDATE seasons SET opens_month = $2, opens_day = $3, closes_month = $4, closes_day = $5, source = 'fixed by the dealer' WHERE name = $1",
         name,
         om,
         od,

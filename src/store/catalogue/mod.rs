@@ -1,9 +1,13 @@
 //! What the owner keeps as data: programmes, products, kits, kinds of unit and job, checklists, seasons.
 
+mod climate;
 mod edit;
 mod jobs;
+mod profiles;
 mod treatments;
 
-pub use edit::{Versions, change_programme, keep_kit, keep_product, versions};
-pub use jobs::{ChecklistItem, JobBook, JobRow, SeasonDays, change_season, checklist, job_book, season_days};
+pub use climate::{Climate, change_climate, climate};
+pub use edit::{Versions, add_programme, change_programme, keep_kit, keep_product, versions};
+pub use jobs::{ChecklistItem, JobBook, JobRow, SeasonDays, change_season, change_season_from, checklist, job_book, season_days};
+pub use profiles::{ProfileRow, device_text, keep_profile, parameter_text, profiles, remedy_text};
 pub use treatments::{COMPARATOR_SD, KitRow, LotLine, ProductRow, Treatments, UnitKind, lots, treatments, unit_kinds};

@@ -118,7 +118,7 @@ pub const COMPARATOR_SD: u16 = 150;
 
 async fn kits(db: impl PgExecutor<'_>) -> Result<Vec<KitRow>> {
     let rows = sqlx::query!(
-        "SELECT code, name, basis, per_drop_centi, max_drops, dilution, reagent_lot, reagent_expires_on, source FROM test_kits WHERE active ORDER BY name, code LIMIT 100"
+        "SELECT code, name, basis, per_drop_centi, max_drops, dilution, reagent_lot, reagent_expires_on, source, relative_sd_pm, steps FROM test_kits WHERE active ORDER BY name, code LIMIT 100"
     )
     .fetch_all(db)
     .await?;
@@ -130,12 +130,13 @@ async fn kits(db: impl PgExecutor<'_>) -> Result<Vec<KitRow>> {
                     per_drop: u32::try_from(per).and_then(NonZero::try_from).map_err(|e| bad(&e))?,
                     max_drops: u16::try_from(max).map_err(|e| bad(&e))?,
                 },
-                None => Counts::Direct { relative_sd: COMPARATOR_SD },
+                None => Counts::Direct { relative_sd: r.relative_sd_pm.and_then(|pm| u16::try_from(pm).ok()).unwrap_or(COMPARATOR_SD) },
             };
             let kit = TestKit {
                 basis: r.basis.parse().map_err(|e: crate::water::BasisError| bad(&e))?,
                 counts,
                 dilution: u16::try_from(r.dilution).and_then(NonZero::try_from).map_err(|e| bad(&e))?,
+                steps: r.steps.iter().map(|step| MgPerLitre::new((*step).into())).collect::<Result<_, _>>().map_err(|e| bad(&e))?,
                 name: r.name.clone(),
                 source: r.source.clone(),
                 code: r.code.clone(),

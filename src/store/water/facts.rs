@@ -22,6 +22,11 @@ pub enum What {
     Alkalinity,
     Iron,
     Glycol,
+    Manganese,
+    Ammonium,
+    Nitrate,
+    Molybdenum,
+    Boron,
 }
 
 impl What {
@@ -37,6 +42,11 @@ impl What {
             Self::Alkalinity => "alkalinity",
             Self::Iron => "iron",
             Self::Glycol => "glycol",
+            Self::Manganese => "manganese",
+            Self::Ammonium => "ammonium",
+            Self::Nitrate => "nitrate",
+            Self::Molybdenum => "molybdenum",
+            Self::Boron => "boron",
         }
     }
 
@@ -52,6 +62,11 @@ impl What {
             Self::Sulfate => "SO4",
             Self::Iron => "Fe",
             Self::Glycol => "% by volume",
+            Self::Manganese => "Mn",
+            Self::Ammonium => "NH4",
+            Self::Nitrate => "NO3",
+            Self::Molybdenum => "Mo",
+            Self::Boron => "B",
         }
     }
 }
@@ -116,6 +131,11 @@ impl NewReading {
         Self::plain(what, value.get() * 1000)
     }
 
+    /// Any figure in the basis that [`What::basis`] names, in thousandths.
+    pub fn figure(what: What, value_milli: i64) -> Self {
+        Self::plain(what, value_milli)
+    }
+
     /// As the column holds it; a kit counts far fewer.
     pub(in crate::store) fn drops_kept(&self) -> Option<i16> {
         self.drops.and_then(|n| i16::try_from(n).ok())
@@ -163,14 +183,16 @@ pub async fn add_test(db: &mut PgConnection, t: &NewTest<'_>, now: OffsetDateTim
     .await?;
     for r in t.readings {
         sqlx::query!(
-            "INSERT INTO readings (test_id, what, kit_code, drops, value_milli, basis, programme_mg_l) VALUES ($1, $2, $3, $4, $5, $6, $7)",
+            "INSERT INTO readings (test_id, what, kit_code, drops, value_milli, basis, programme_mg_l, reagent_expired)
+             VALUES ($1, $2, $3, $4, $5, $6, $7, coalesce((SELECT reagent_expires_on < $8::date FROM test_kits WHERE code = $3), false))",
             t.id,
             r.what.as_str(),
             r.kit_code,
             r.drops_kept(),
             r.value_milli,
             r.basis,
-            r.programme_mg_l
+            r.programme_mg_l,
+            t.taken_on
         )
         .execute(&mut *db)
         .await?;
@@ -216,6 +238,57 @@ pub async fn add_dose(db: &mut PgConnection, d: &NewDose<'_>, now: OffsetDateTim
     Ok(())
 }
 
+/// What else was seen or done with the water.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Event {
+    /// What the make-up meter shows.
+    Meter,
+    /// How much was let out.
+    Drained,
+}
+
+impl Event {
+    pub fn as_str(self) -> &'static str {
+        match self {
+            Self::Meter => "meter",
+            Self::Drained => "drained",
+        }
+    }
+}
+
+#[derive(Clone, Debug)]
+pub struct NewEvent<'a> {
+    pub unit_id: Uuid,
+    pub happened_on: Date,
+    pub what: Event,
+    pub amount_ml: i64,
+    /// Where drained water went.
+    pub where_to: &'a str,
+    pub staff_id: Option<Uuid>,
+    pub report: Option<(Uuid, i32)>,
+}
+
+/// Appends what the make-up meter showed, or what was drained.
+pub async fn add_event(db: impl PgExecutor<'_>, e: &NewEvent<'_>, now: OffsetDateTime) -> Result<()> {
+    sqlx::query!(
+        "INSERT INTO water_events (id, unit_id, customer_id, happened_on, what, amount_ml, where_to, staff_id, report_id, version, made_at)
+         SELECT $1, u.id, u.customer_id, $3, $4, $5, $6, $7, $8, $9, $10 FROM units u WHERE u.id = $2",
+        Uuid::now_v7(),
+        e.unit_id,
+        e.happened_on,
+        e.what.as_str(),
+        e.amount_ml,
+        e.where_to,
+        e.staff_id,
+        e.report.map(|r| r.0),
+        e.report.map(|r| r.1),
+        now
+    )
+    .execute(db)
+    .await?;
+    Ok(())
+}
+
 #[expect(clippy::too_many_arguments, reason = "one row, one call inside this file")]
 async fn move_shelf(
     db: impl PgExecutor<'_>,
@@ -243,10 +316,18 @@ async fn move_shelf(
     Ok(())
 }
 
-/// Marks the tests and doses of a report's earlier versions as superseded, and puts their doses back on the shelf.
+/// Marks the tests, doses and water events of a report's earlier versions as superseded, and puts their doses back on the shelf.
 pub async fn supersede_report(db: &mut PgConnection, report_id: Uuid, version: i32, now: OffsetDateTime) -> Result<()> {
     sqlx::query!(
         "UPDATE water_tests SET superseded_at = $3 WHERE report_id = $1 AND version < $2 AND superseded_at IS NULL",
+        report_id,
+        version,
+        now
+    )
+    .execute(&mut *db)
+    .await?;
+    sqlx::query!(
+        "UPDATE water_events SET superseded_at = $3 WHERE report_id = $1 AND version < $2 AND superseded_at IS NULL",
         report_id,
         version,
         now

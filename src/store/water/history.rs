@@ -19,6 +19,7 @@ pub struct TestLine {
     /// pH in thousandths.
     pub ph_milli: Option<i64>,
     pub hardness_milli: Option<i64>,
+    pub reagent_expired: bool,
     pub note: String,
 }
 
@@ -27,7 +28,7 @@ pub async fn tests(db: impl PgExecutor<'_>, unit_id: Uuid, limit: i64) -> Result
     let rows = sqlx::query_as!(
         TestLine,
         r#"SELECT t.id, t.taken_on, t.of_water, t.made_by, i.programme_mg_l AS "level?", i.drops AS "drops?", k.name AS "kit_name?",
-             h.value_milli AS "ph_milli?", c.value_milli AS "hardness_milli?", t.note
+             h.value_milli AS "ph_milli?", c.value_milli AS "hardness_milli?", coalesce(i.reagent_expired, false) AS "reagent_expired!", t.note
            FROM water_tests t
            LEFT JOIN readings i ON i.test_id = t.id AND i.what = 'inhibitor' LEFT JOIN test_kits k ON k.code = i.kit_code
            LEFT JOIN readings h ON h.test_id = t.id AND h.what = 'ph' LEFT JOIN readings c ON c.test_id = t.id AND c.what = 'hardness'
@@ -80,4 +81,47 @@ pub async fn latest_lines(db: impl PgExecutor<'_>, ids: &[Uuid]) -> Result<Vec<(
     .fetch_all(db)
     .await?;
     Ok(rows.into_iter().map(|r| (r.unit_id, r.day, r.level, r.ml)).collect())
+}
+
+/// Every figure of one test, as it was read.
+#[derive(Clone, Debug)]
+pub struct Figures {
+    pub taken_on: Date,
+    pub note: String,
+    /// What and its thousandths; the inhibitor in mg/L of the programme's basis.
+    figures: Vec<(String, i64)>,
+}
+
+impl Figures {
+    /// In the basis that [`super::What`] names for it.
+    pub fn get(&self, what: super::What) -> Option<f64> {
+        let milli = self.figures.iter().find(|(name, _)| name == what.as_str())?.1;
+        #[expect(clippy::cast_precision_loss, reason = "a reading is far below 2^52 thousandths")]
+        Some(milli as f64 / 1000.0)
+    }
+}
+
+/// All figures of the last `limit` tests of a unit's own water (or of its fills' source water), newest first; a customer's own tests are left out.
+pub async fn figures(db: impl PgExecutor<'_>, unit_id: Uuid, of_fill: bool, limit: i64) -> Result<Vec<Figures>> {
+    let of_water = if of_fill { "fill" } else { "unit" };
+    let rows = sqlx::query!(
+        r#"SELECT t.id, t.taken_on, t.note, r.what, CASE WHEN r.what = 'inhibitor' THEN r.programme_mg_l::bigint * 1000 ELSE r.value_milli END AS "milli"
+           FROM (SELECT id, taken_on, note, made_at FROM water_tests WHERE unit_id = $1 AND superseded_at IS NULL AND of_water = $2 AND made_by <> 'customer'
+                 ORDER BY taken_on DESC, made_at DESC LIMIT $3) t
+           JOIN readings r ON r.test_id = t.id ORDER BY t.taken_on DESC, t.made_at DESC, t.id"#,
+        unit_id,
+        of_water,
+        limit
+    )
+    .fetch_all(db)
+    .await?;
+    let mut tests: Vec<(Uuid, Figures)> = Vec::new();
+    for r in rows {
+        let figure = r.milli.map(|milli| (r.what, milli));
+        match tests.last_mut() {
+            Some((id, test)) if *id == r.id => test.figures.extend(figure),
+            _ => tests.push((r.id, Figures { taken_on: r.taken_on, note: r.note, figures: figure.into_iter().collect() })),
+        }
+    }
+    Ok(tests.into_iter().map(|(_, test)| test).collect())
 }

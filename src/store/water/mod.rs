@@ -7,7 +7,7 @@ mod history;
 mod record;
 
 pub use context::{LastTest, UnitWater, ready_product, unit_waters};
-pub use facts::{Maker, NewDose, NewReading, NewTest, What, add_dose, add_test, supersede_report};
+pub use facts::{Event, Maker, NewDose, NewEvent, NewReading, NewTest, What, add_dose, add_event, add_test, supersede_report};
 pub use foresee::{Fleet, Loser, Loss, Seen, UsualLosses, foresee, keep_foreseen, losing, usual_losses};
-pub use history::{DoseLine, TestLine, doses, latest_lines, tests};
+pub use history::{DoseLine, Figures, TestLine, doses, figures, latest_lines, tests};
 pub use record::{UnitRecord, records};

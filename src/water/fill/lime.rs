@@ -134,7 +134,7 @@ impl WhySoften {
 }
 
 /// A mass in both units: "12.4 oz (351 g)".
-pub(super) fn mass(grams: f64, first: UnitsFirst) -> String {
+pub fn mass(grams: f64, first: UnitsFirst) -> String {
     let ounces = grams / (GRAMS_PER_POUND / 16.0);
     let us = if ounces < 32.0 { format!("{ounces:.1} oz") } else { format!("{:.1} lb", ounces / 16.0) };
     let metric = if grams < 10_000.0 { format!("{grams:.0} g") } else { format!("{:.1} kg", grams / 1_000.0) };

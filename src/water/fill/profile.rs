@@ -25,6 +25,22 @@ pub enum Parameter {
 }
 
 impl Parameter {
+    /// Every parameter, in the order of the pages.
+    pub const ALL: [Self; 12] = [
+        Self::Ph,
+        Self::Hardness,
+        Self::Alkalinity,
+        Self::Conductivity,
+        Self::DissolvedSolids,
+        Self::Chloride,
+        Self::Sulfate,
+        Self::ChlorideAndSulfate,
+        Self::Iron,
+        Self::Manganese,
+        Self::Copper,
+        Self::LarsonRatio,
+    ];
+
     /// In words.
     pub const fn words(self) -> &'static str {
         match self {
@@ -82,6 +98,19 @@ pub enum FillVerdict {
     Ok,
     Caution,
     Act,
+}
+
+impl Remedy {
+    pub const ALL: [Self; 3] = [Self::Soften, Self::Filter, Self::OtherSource];
+
+    /// In words, for a list.
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::Soften => "soften",
+            Self::Filter => "filter",
+            Self::OtherSource => "another source",
+        }
+    }
 }
 
 impl FillVerdict {
@@ -172,6 +201,16 @@ impl Limit {
 
     pub const fn parameter(&self) -> Parameter {
         self.parameter
+    }
+
+    /// The good range.
+    pub const fn ok(&self) -> Bounds {
+        self.ok
+    }
+
+    /// The range round it that still passes, with caution.
+    pub const fn caution(&self) -> Bounds {
+        self.caution
     }
 
     pub const fn remedy(&self) -> Remedy {

@@ -4,11 +4,15 @@ mod answers;
 mod bring_in;
 mod customers;
 mod due;
+mod fill;
+mod fill_limits;
+mod history;
 mod reports;
 mod settings;
 mod treatments;
 mod units;
 mod visits;
+mod volume;
 mod week;
 
 use super::{
@@ -38,9 +42,18 @@ pub(super) fn routes() -> (Router<App>, Vec<RouteInfo>) {
         .post("/places/{id}", customers::change_place)
         .get("/places/{id}/new-unit", units::new_page)
         .post("/places/{id}/units", units::add)
+        .get("/water", history::losing)
         .get("/units/{id}", units::page)
+        .get("/units/{id}/history", history::page)
+        .get("/units/{id}/fill", fill::page)
+        .post("/units/{id}/fill", fill::keep)
         .post("/units/{id}", units::change)
-        .post("/units/{id}/volume", units::add_volume)
+        .get("/units/{id}/volume", volume::page)
+        .post("/units/{id}/volume", volume::add)
+        .post("/units/{id}/volume/by-charge", volume::by_charge)
+        .post("/units/{id}/parts", volume::add_part)
+        .post("/units/{id}/parts/keep", volume::keep_parts)
+        .post("/units/{id}/parts/{part}/remove", volume::remove_part)
         .post("/units/{id}/tests", units::add_test)
         .post("/units/{id}/requests", units::ask)
         .post("/units/{id}/links", units::make_link)
@@ -55,6 +68,9 @@ pub(super) fn routes() -> (Router<App>, Vec<RouteInfo>) {
 pub(super) fn owner_routes() -> (Router<App>, Vec<RouteInfo>) {
     Protected::<Owner>::default()
         .get("/treatments", treatments::page)
+        .get("/treatments/fill-limits", fill_limits::page)
+        .post("/treatments/fill-limits/{code}", fill_limits::change)
+        .post("/treatments/programmes", treatments::add_programme)
         .post("/treatments/programmes/{code}", treatments::change_programme)
         .post("/treatments/products", treatments::add_product)
         .post("/treatments/products/{id}", treatments::change_product)
@@ -69,6 +85,7 @@ pub(super) fn owner_routes() -> (Router<App>, Vec<RouteInfo>) {
         .post("/settings/depots", settings::add_depot)
         .post("/settings/technicians/{id}", settings::change_technician)
         .post("/settings/seasons/{name}", settings::change_season)
+        .post("/settings/climate", settings::change_climate)
         .into_parts()
 }
 

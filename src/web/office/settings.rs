@@ -12,15 +12,19 @@ use super::{
     units::date,
 };
 use crate::{
+    season::{
+        MonthlyNormals, OnsetRules,
+        onset::{OnsetError, day_of_year, service_windows},
+    },
     store::{
-        catalogue::{self, SeasonDays},
+        catalogue::{self, Climate, SeasonDays},
         dealer::{self, Change},
         due,
         events::{self, Actor},
         sessions::Role,
         staff::{self, Depot, Hours, Person, Technician},
     },
-    units::{UnitsFirst, time_of_day},
+    units::{UnitsFirst, month_day, time_of_day},
 };
 use askama::Template;
 use axum::extract::Path;
@@ -47,7 +51,40 @@ struct SettingsPage {
     depots: Vec<Depot>,
     technicians: Vec<TechnicianView>,
     seasons: Vec<SeasonDays>,
+    climate: ClimateView,
     new_link: String,
+}
+
+/// The climate in the dealer's own scale, and the season that follows from it.
+struct ClimateView {
+    c: Climate,
+    normals: String,
+    threshold: String,
+    degree: &'static str,
+    season: String,
+}
+
+fn climate_view(c: Climate, units: UnitsFirst) -> ClimateView {
+    let us = units == UnitsFirst::Us;
+    let own = |celsius: f64| {
+        let text = format!("{:.1}", if us { celsius * 1.8 + 32.0 } else { celsius });
+        text.trim_end_matches(".0").to_owned()
+    };
+    let season = <[f64; 12]>::try_from(c.normals.clone()).ok().and_then(|twelve| {
+        let season = MonthlyNormals::new(twelve).ok()?.season(c.rules.threshold).ok()?;
+        let day = |number: f64| {
+            let day = day_of_year(number).ok()?;
+            Date::from_calendar_date(2025, day.month().try_into().ok()?, day.day()).ok().map(month_day)
+        };
+        Some(format!("Heating from about {} to about {}.", day(season.onset)?, day(season.end)?))
+    });
+    ClimateView {
+        normals: c.normals.iter().map(|t| own(*t)).collect::<Vec<_>>().join(", "),
+        threshold: own(c.rules.threshold),
+        degree: if us { "°F" } else { "°C" },
+        season: season.unwrap_or_default(),
+        c,
+    }
 }
 
 const WEEKDAYS: [&str; 7] = ["Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"];
@@ -70,6 +107,7 @@ async fn show(who: &Owner, app: &App, new_link: String) -> Result {
         depots: staff::depots(&app.pool).await?,
         technicians: technicians.collect(),
         seasons: catalogue::season_days(&app.pool).await?,
+        climate: climate_view(catalogue::climate(&app.pool).await?, who.dealer.units),
         new_link,
     })
 }
@@ -286,6 +324,75 @@ pub(super) async fn change_season(who: Owner, app: App, (Path(name), posted): (P
     let mut tx = app.pool.begin().await?;
     if posted.first_time(&mut tx, &who, "season", app.clock.now()).await? {
         catalogue::change_season(&mut *tx, &name, opens, closes).await?;
+        due::refresh(&mut tx, None, who.dealer.today).await?;
+    }
+    tx.commit().await?;
+    Ok(see_other("/settings#seasons"))
+}
+
+#[derive(Debug, Deserialize)]
+pub(super) struct ClimateForm {
+    normals: String,
+    threshold: String,
+    fall_opens_before: u16,
+    fall_closes_before: u16,
+    spring_days: u16,
+    source: String,
+    row_version: i32,
+}
+
+/// °C from what was typed in the dealer's own scale.
+fn celsius(typed: &str, units: UnitsFirst) -> Result<f64> {
+    let read = typed.trim().trim_end_matches(['°', 'F', 'C', 'f', 'c']).trim().parse::<f64>().ok().filter(|t| t.is_finite());
+    let degrees = read.ok_or_else(|| {
+        Error::Bad(format!("“{}” is no temperature. Write it as 57.2, without a unit.", typed.chars().take(20).collect::<String>()))
+    })?;
+    Ok(if units == UnitsFirst::Us { (degrees - 32.0) / 1.8 } else { degrees })
+}
+
+fn climate(form: &ClimateForm, units: UnitsFirst) -> Result<Climate> {
+    let parts = form.normals.split([',', ';', ' ', '\n', '\t', '\r']).filter(|t| !t.trim().is_empty());
+    let normals = parts.map(|t| celsius(t, units)).collect::<Result<Vec<f64>>>()?;
+    if normals.len() != 12 {
+        return Err(Error::Bad(format!("Twelve monthly means are needed, January first; {} were read.", normals.len())));
+    }
+    let rules = OnsetRules {
+        threshold: celsius(&form.threshold, units)?,
+        fall_opens_before: form.fall_opens_before,
+        fall_closes_before: form.fall_closes_before,
+        spring_days: form.spring_days,
+    };
+    let days = (1..=180).contains(&rules.fall_opens_before) && (1..=180).contains(&rules.spring_days);
+    if !days || rules.fall_closes_before >= rules.fall_opens_before {
+        return Err(Error::Bad(
+            "The fall window opens more days before the season than it closes, 180 at most; spring is open for 1 to 180 days.".to_owned(),
+        ));
+    }
+    if !(-20.0..=30.0).contains(&rules.threshold) {
+        return Err(Error::Bad("Heating begins somewhere between -4 °F and 86 °F (-20 and 30 °C).".to_owned()));
+    }
+    Ok(Climate {
+        normals,
+        rules,
+        source: need(&form.source, "Say where the means come from: station and years", 300)?,
+        row_version: form.row_version,
+    })
+}
+
+/// Works the heating season out of monthly means, and moves both service windows to it.
+pub(super) async fn change_climate(who: Owner, app: App, posted: Posted<ClimateForm>) -> Result {
+    let bad = |e: OnsetError| Error::Bad(e.to_string());
+    let new = climate(&posted.form, who.dealer.units)?;
+    let twelve: [f64; 12] = new.normals.clone().try_into().unwrap_or([0.0; 12]);
+    let season = MonthlyNormals::new(twelve).map_err(bad)?.season(new.rules.threshold).map_err(bad)?;
+    let windows = service_windows(season, &new.rules).map_err(bad)?;
+    let mut tx = app.pool.begin().await?;
+    if posted.first_time(&mut tx, &who, "climate", app.clock.now()).await? {
+        catalogue::change_climate(&mut *tx, &new).await?;
+        let source = format!("from the monthly means ({})", new.source);
+        let source: String = source.chars().take(400).collect();
+        catalogue::change_season_from(&mut *tx, "fall", windows.fall, &source).await?;
+        catalogue::change_season_from(&mut *tx, "spring", windows.spring, &source).await?;
         due::refresh(&mut tx, None, who.dealer.today).await?;
     }
     tx.commit().await?;

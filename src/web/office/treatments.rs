@@ -45,6 +45,8 @@ struct KitView {
     row_version: i32,
     per_drop: String,
     max_drops: String,
+    error: String,
+    steps: String,
     expired: bool,
 }
 
@@ -102,14 +104,16 @@ fn product_view(row: ProductRow, versions: &Versions, left: &dyn Fn(Uuid) -> Str
 }
 
 fn kit_view(row: KitRow, versions: &Versions, today: Date) -> KitView {
-    let (per_drop, max_drops) = match row.kit.counts {
-        Counts::Drops { per_drop, max_drops } => (decimal_text(per_drop.get().into(), 100), max_drops.to_string()),
-        Counts::Direct { .. } => (String::new(), String::new()),
+    let (per_drop, max_drops, error) = match row.kit.counts {
+        Counts::Drops { per_drop, max_drops } => (decimal_text(per_drop.get().into(), 100), max_drops.to_string(), String::new()),
+        Counts::Direct { relative_sd } => (String::new(), String::new(), decimal_text(relative_sd.into(), 10)),
     };
     KitView {
         row_version: version(&versions.kits, &row.kit.code),
         per_drop,
         max_drops,
+        error,
+        steps: row.kit.steps.iter().map(|step| step.get().to_string()).collect::<Vec<_>>().join(", "),
         expired: row.reagent_expires_on.is_some_and(|d| d < today),
         row,
     }
@@ -146,6 +150,9 @@ fn scaled(text: &str, per: f64, what: &str) -> Result<u32> {
 #[derive(Debug, Deserialize)]
 pub(super) struct ProgrammeForm {
     name: String,
+    /// Of a new programme only: readings are kept in it.
+    #[serde(default)]
+    basis: String,
     alarm_low: String,
     min: String,
     top_up_below: String,
@@ -167,11 +174,11 @@ pub(super) struct ProgrammeForm {
     row_version: i32,
 }
 
-fn programme(form: &ProgrammeForm, before: &Programme) -> Result<Programme> {
+fn programme(form: &ProgrammeForm, code: &str, basis: Basis) -> Result<Programme> {
     let levels = Levels::new(mg_l(&form.alarm_low)?, mg_l(&form.min)?, mg_l(&form.target)?, mg_l(&form.max)?).map_err(bad)?;
     Ok(Programme {
-        code: before.code.clone(),
-        basis: before.basis,
+        code: code.to_owned(),
+        basis,
         name: need(&form.name, "Give the programme a name", 80)?,
         levels: levels.with_top_up_below(mg_l(&form.top_up_below)?).map_err(bad)?,
         ph: band(&form.ph_min, &form.ph_max)?,
@@ -188,10 +195,24 @@ fn programme(form: &ProgrammeForm, before: &Programme) -> Result<Programme> {
 pub(super) async fn change_programme(who: Owner, app: App, (Path(code), posted): (Path<String>, Posted<ProgrammeForm>)) -> Result {
     let mut tx = app.pool.begin().await?;
     let known = catalogue::treatments(&mut tx).await?;
-    let new = programme(&posted.form, known.programme(&code).ok_or(Error::NotFound)?)?;
+    let before = known.programme(&code).ok_or(Error::NotFound)?;
+    let new = programme(&posted.form, &code, before.basis)?;
     if posted.first_time(&mut tx, &who, "change programme", app.clock.now()).await? {
         catalogue::change_programme(&mut *tx, &new, posted.form.row_version).await?;
         due::refresh(&mut tx, None, who.dealer.today).await?;
+    }
+    tx.commit().await?;
+    Ok(see_other("/treatments#programmes"))
+}
+
+/// A programme of the dealer's own, as one by its product's label.
+pub(super) async fn add_programme(who: Owner, app: App, posted: Posted<ProgrammeForm>) -> Result {
+    let code = format!("programme-{}", &posted.id.simple().to_string()[12..]);
+    let basis = posted.form.basis.parse().map_err(bad)?;
+    let new = programme(&posted.form, &code, basis)?;
+    let mut tx = app.pool.begin().await?;
+    if posted.first_time(&mut tx, &who, "add programme", app.clock.now()).await? {
+        catalogue::add_programme(&mut tx, &new).await?;
     }
     tx.commit().await?;
     Ok(see_other("/treatments#programmes"))
@@ -286,6 +307,10 @@ pub(super) struct KitForm {
     per_drop: String,
     #[serde(default)]
     max_drops: String,
+    #[serde(default)]
+    error: String,
+    #[serde(default)]
+    steps: String,
     dilution: u16,
     #[serde(default)]
     reagent_lot: String,
@@ -297,7 +322,7 @@ pub(super) struct KitForm {
 
 fn kit(form: &KitForm, code: &str) -> Result<TestKit> {
     let counts = if form.per_drop.trim().is_empty() {
-        Counts::Direct { relative_sd: catalogue::COMPARATOR_SD }
+        Counts::Direct { relative_sd: relative_sd(&form.error)? }
     } else {
         let per_drop = NonZero::try_from(scaled(&form.per_drop, 100.0, "mg/L a drop")?)
             .map_err(|_| bad("A drop has to stand for more than nothing."))?;
@@ -315,9 +340,27 @@ fn kit(form: &KitForm, code: &str) -> Result<TestKit> {
         name: need(&form.name, "Give the kit a name", 80)?,
         basis: form.basis.parse().map_err(bad)?,
         counts,
+        steps: if matches!(counts, Counts::Direct { .. }) { steps(&form.steps)? } else { Vec::new() },
         dilution: NonZero::new(form.dilution).ok_or_else(|| bad("The dilution is 1 when the sample is not diluted."))?,
         source: need(&form.source, "Say where the factor comes from, as “the kit's sheet”", 1000)?,
     })
+}
+
+/// ± of a figure that is read off, in ‰.
+fn relative_sd(typed: &str) -> Result<u16> {
+    if typed.trim().is_empty() {
+        return Ok(catalogue::COMPARATOR_SD);
+    }
+    let pm = scaled(typed, 10.0, "The ± of a reading in %")?;
+    u16::try_from(pm).ok().filter(|pm| (1..=1000).contains(pm)).ok_or_else(|| bad("The ± of a reading lies between 0.1 and 100 %."))
+}
+
+/// The fields of a comparator, as typed between commas or spaces.
+fn steps(typed: &str) -> Result<Vec<MgPerLitre>> {
+    let mut steps = typed.split([',', ' ', ';']).filter(|t| !t.trim().is_empty()).map(mg_l).collect::<Result<Vec<_>>>()?;
+    steps.sort_unstable();
+    steps.dedup();
+    if steps.len() > 30 { Err(bad("A comparator has thirty fields at most.")) } else { Ok(steps) }
 }
 
 async fn keep_kit(who: Owner, app: App, code: String, posted: Posted<KitForm>) -> Result {

@@ -5,6 +5,7 @@ use super::{
         app::App,
         draw,
         error::{Error, Result},
+        fill_view,
         form::Posted,
         guard::{Office, see_other},
         html::{Frame, html},
@@ -23,10 +24,9 @@ use crate::{
         lists::{self, UnitRow},
         reports::{self, ReportLine},
         units::{self, Unit, UnitChange},
-        water::{self, Maker, NewReading, NewTest, What},
+        water::{self, Event, Maker, NewEvent, NewReading, NewTest, What},
     },
     units::{UnitsFirst, VolumeUnit, day_with_year, parse_date, parse_mg_per_litre, parse_ph, parse_volume},
-    water::{Method, WaterVolume},
 };
 use askama::Template;
 use axum::extract::Path;
@@ -70,7 +70,6 @@ struct UnitPage {
     programmes: Vec<(String, String)>,
     kits: Vec<(String, String)>,
     jobs: Vec<(String, String)>,
-    methods: Vec<(&'static str, &'static str)>,
     today: Date,
 }
 
@@ -109,7 +108,6 @@ async fn show(who: &Office, app: &App, id: Uuid, new_link: String) -> Result {
         programmes: treatments.programmes.iter().map(|p| (p.code.clone(), p.name.clone())).collect(),
         kits: treatments.kits.iter().map(|k| (k.kit.code.clone(), k.kit.name.clone())).collect(),
         jobs: book.jobs.iter().map(|j| (j.kind.code().to_owned(), j.kind.name().to_owned())).collect(),
-        methods: Method::ALL.iter().map(|m| (m.as_str(), m.words())).collect(),
         u,
         today,
     };
@@ -134,6 +132,10 @@ pub(super) struct UnitForm {
     status: String,
     #[serde(default)]
     aluminium: String,
+    #[serde(default)]
+    stainless: String,
+    #[serde(default)]
+    copper: String,
     programme: String,
     #[serde(default)]
     kit: String,
@@ -164,6 +166,8 @@ pub(super) async fn change(who: Office, app: App, (Path(id), posted): (Path<Uuid
             installed_on: date(&form.installed_on)?,
             status: &form.status,
             aluminium: form.aluminium == "yes",
+            stainless: form.stainless == "yes",
+            copper: form.copper == "yes",
             programme_code: &form.programme,
             kit_code: Some(form.kit.as_str()).filter(|k| !k.is_empty()),
             ask_fuel_moisture: form.fuel_moisture == "yes",
@@ -230,28 +234,16 @@ pub(super) async fn add(who: Office, app: App, (Path(place_id), posted): (Path<U
 
 #[derive(Debug, Deserialize)]
 pub(super) struct VolumeForm {
-    volume: String,
-    method: String,
+    pub(super) volume: String,
+    pub(super) method: String,
     #[serde(default)]
-    note: String,
+    pub(super) plus_minus: String,
+    #[serde(default)]
+    pub(super) note: String,
 }
 
-fn usual_volume(units: UnitsFirst) -> VolumeUnit {
+pub(super) fn usual_volume(units: UnitsFirst) -> VolumeUnit {
     if units == UnitsFirst::Metric { VolumeUnit::Litre } else { VolumeUnit::UsGallon }
-}
-
-pub(super) async fn add_volume(who: Office, app: App, (Path(id), posted): (Path<Uuid>, Posted<VolumeForm>)) -> Result {
-    let (ml, _) = parse_volume(&posted.form.volume, usual_volume(who.dealer.units)).map_err(|e| Error::Bad(e.to_string()))?;
-    let method: Method = posted.form.method.parse().map_err(|e: crate::water::VolumeError| Error::Bad(e.to_string()))?;
-    let volume = WaterVolume::by(ml, method).map_err(|e| Error::Bad(e.to_string()))?;
-    let note = short(&posted.form.note, "The note", 1000)?;
-    let now = app.clock.now();
-    let mut tx = app.pool.begin().await?;
-    if posted.first_time(&mut tx, &who, "water volume", now).await? {
-        units::add_volume(&mut *tx, id, &volume, who.dealer.today, &note, now).await?;
-    }
-    tx.commit().await?;
-    Ok(see_other(&format!("/units/{id}#water")))
 }
 
 #[derive(Debug, Deserialize)]
@@ -264,6 +256,24 @@ pub(super) struct TestForm {
     ph: String,
     #[serde(default)]
     hardness: String,
+    #[serde(default)]
+    conductivity: String,
+    #[serde(default)]
+    chloride: String,
+    #[serde(default)]
+    sulfate: String,
+    #[serde(default)]
+    iron: String,
+    #[serde(default)]
+    ammonium: String,
+    #[serde(default)]
+    nitrate: String,
+    #[serde(default)]
+    molybdenum: String,
+    #[serde(default)]
+    boron: String,
+    #[serde(default)]
+    meter: String,
     #[serde(default)]
     note: String,
 }
@@ -300,6 +310,19 @@ pub(super) async fn add_test(who: Office, app: App, (Path(id), posted): (Path<Uu
             readings: &readings,
         };
         water::add_test(&mut tx, &test, now).await?;
+        if !form.meter.trim().is_empty() {
+            let (ml, _) = parse_volume(&form.meter, usual_volume(who.dealer.units)).map_err(|e| Error::Bad(e.to_string()))?;
+            let event = NewEvent {
+                unit_id: id,
+                happened_on: taken_on,
+                what: Event::Meter,
+                amount_ml: ml.get(),
+                where_to: "",
+                staff_id: Some(who.staff_id),
+                report: None,
+            };
+            water::add_event(&mut *tx, &event, now).await?;
+        }
         due::refresh(&mut tx, Some(&[id]), who.dealer.today).await?;
     }
     tx.commit().await?;
@@ -315,6 +338,23 @@ fn plain_readings(form: &TestForm) -> Result<Vec<NewReading>> {
     if !form.hardness.trim().is_empty() {
         let hardness = parse_mg_per_litre(&form.hardness).map_err(|e| Error::Bad(e.to_string()))?;
         readings.push(NewReading::mg_l(What::Hardness, hardness));
+    }
+    let more = [
+        (What::Conductivity, "The conductivity", &form.conductivity, 50_000.0),
+        (What::Chloride, "Chloride", &form.chloride, 100_000.0),
+        (What::Sulfate, "Sulfate", &form.sulfate, 100_000.0),
+        (What::Iron, "Iron", &form.iron, 10_000.0),
+        (What::Ammonium, "Ammonium", &form.ammonium, 10_000.0),
+        (What::Nitrate, "Nitrate", &form.nitrate, 100_000.0),
+        (What::Molybdenum, "Molybdenum", &form.molybdenum, 10_000.0),
+        (What::Boron, "Boron", &form.boron, 10_000.0),
+    ];
+    for (what, name, typed, most) in more {
+        if let Some(value) = fill_view::figure(typed, name, 0.0..=most).map_err(Error::Bad)? {
+            #[expect(clippy::cast_possible_truncation, reason = "bounded above and below")]
+            let milli = (value * 1000.0).round() as i64;
+            readings.push(NewReading::figure(what, milli));
+        }
     }
     Ok(readings)
 }

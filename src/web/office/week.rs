@@ -52,7 +52,7 @@ pub(super) struct StopView {
     pub(super) confirmed: bool,
     pub(super) window: State,
     /// The dose table of this unit for the printed sheet: drops, amount.
-    pub(super) doses: Vec<(u16, String)>,
+    pub(super) doses: Vec<(String, String)>,
     /// Why nothing may be put in there yet, for the printed sheet.
     pub(super) held: String,
 }
@@ -310,7 +310,7 @@ async fn add_dose_tables(app: &App, dealer: &Dealer, days: &mut [DayView]) -> Re
             day.cautions.extend(standing.cautions.into_iter().filter(|c| !day.cautions.contains(c)).collect::<Vec<_>>());
             let (Some(site), Some(kit)) = (water.site(Occasion::Scheduled, dealer.today), &water.kit) else { continue };
             let rows = table(&site, kit, dealer.today).unwrap_or_default();
-            stop.doses = rows.iter().filter_map(|r| Some((r.drops, r.dose?.text(dealer.units)))).collect();
+            stop.doses = rows.iter().filter_map(|r| Some((r.shown.typed(), r.dose?.text(dealer.units)))).collect();
         }
     }
     Ok(())

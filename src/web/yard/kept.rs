@@ -18,9 +18,10 @@ use crate::{
     store::{
         catalogue::Treatments,
         due,
-        reports::{self, AnswerLine, ReportLine},
+        reports::{self, AnswerLine, ReportLine, WaterEvent},
         sessions::Role,
         units::{self, Unit},
+        water::Event,
     },
     units::{day_long, day_with_year},
     water::Shown,
@@ -88,6 +89,7 @@ fn dress(id: Uuid, r: &ReportLine, form_id: Uuid) -> Dress {
         back: format!("/kept/{id}"),
         when: format!("Visit of {}", day_long(r.visited_on)),
         reason_planned: String::new(),
+        fill: String::new(),
         form_id,
     }
 }
@@ -101,12 +103,13 @@ async fn loaded(app: &App, r: &ReportLine) -> Result<(sheet::Loaded, Vec<String>
 pub(super) async fn correct_page(who: Staff, app: App, Path(id): Path<Uuid>) -> Result {
     let r = own(&who, &app, id).await?;
     let (loaded, jobs) = loaded(&app, &r).await?;
-    let typed = as_typed(&r, &loaded.treatments, &jobs, &reports::answers(&app.pool, id, r.version).await?);
+    let events = reports::events(&app.pool, id, r.version).await?;
+    let typed = as_typed(&r, &loaded.treatments, &jobs, &reports::answers(&app.pool, id, r.version).await?, &events);
     html(&sheet::sheet(&app, &who, loaded, &jobs, dress(id, &r, Uuid::now_v7()), typed, Vec::new()).await?)
 }
 
 /// The version before, as if it had just been typed.
-fn as_typed(r: &ReportLine, treatments: &Treatments, jobs: &[String], answers: &[AnswerLine]) -> Typed {
+fn as_typed(r: &ReportLine, treatments: &Treatments, jobs: &[String], answers: &[AnswerLine], events: &[WaterEvent]) -> Typed {
     let pair = |k: &str, v: String| (k.to_owned(), v);
     let mut pairs: Vec<(String, String)> = jobs.iter().map(|j| pair("job", j.clone())).collect();
     pairs.push(pair("version", r.version.to_string()));
@@ -119,6 +122,13 @@ fn as_typed(r: &ReportLine, treatments: &Treatments, jobs: &[String], answers: &
     }
     pairs.push(pair("ph", r.ph_milli.map(words::ph).unwrap_or_default()));
     pairs.push(pair("put_in", r.dose_ml.map(|ml| ml.to_string()).unwrap_or_default()));
+    for e in events {
+        let text = format!("{} mL", e.amount_ml);
+        pairs.push(pair(if e.what == Event::Meter { "meter" } else { "drained" }, text));
+        if e.what == Event::Drained {
+            pairs.push(pair("drained_to", e.where_to.clone()));
+        }
+    }
     pairs.push(pair("who_was_there", r.who_was_there.clone()));
     pairs.push(pair("note", r.note.clone()));
     for a in answers {
@@ -136,7 +146,7 @@ pub(super) async fn correct(who: Staff, app: App, (Path(id), posted): (Path<Uuid
     let (loaded, jobs) = loaded(&app, &r).await?;
     let typed = Typed(posted.form.clone());
     let version: i32 = typed.get("version").parse().unwrap_or(r.version);
-    match typed::read(&typed, &loaded.against(who.dealer.today)) {
+    match typed::read(&typed, &loaded.against(who.dealer.today, who.dealer.units)) {
         Ok(read) => {
             let worked = loaded.worked(&read.readings, read.visited_on);
             let jug_step = loaded.water.product.as_ref().map_or(0, |p| p.1.measure.step().get());

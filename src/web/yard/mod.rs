@@ -1,5 +1,6 @@
 //! The technician's face: the day's stops, one stop, what was kept. Works without script; a little script makes it quicker.
 
+mod fill;
 mod kept;
 mod route;
 mod sheet;
@@ -18,6 +19,8 @@ pub(super) fn routes() -> (Router<App>, Vec<RouteInfo>) {
         .get("/route/{day}", route::page)
         .get("/stop/{id}", stop::page)
         .post("/stop/{id}", stop::keep)
+        .get("/stop/{id}/fill", fill::page)
+        .post("/stop/{id}/fill", fill::keep)
         .post("/stop/{id}/not-done", stop::not_done)
         .into_parts()
 }

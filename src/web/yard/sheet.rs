@@ -18,7 +18,7 @@ use crate::{
         units::{self, Unit},
         water::{self, UnitWater},
     },
-    units::thousands,
+    units::{UnitsFirst, day_with_year, thousands},
     water::{BeforeTheTest, Counts, Occasion, TestKit, advise, table},
 };
 use askama::Template;
@@ -42,7 +42,7 @@ pub(super) struct JobView {
 
 /// One row of the dose table.
 pub(super) struct RowView {
-    pub(super) drops: u16,
+    pub(super) drops: String,
     pub(super) level: String,
     pub(super) state: State,
     pub(super) word: &'static str,
@@ -63,6 +63,7 @@ pub(super) struct Sheet {
     pub(super) correcting: bool,
     pub(super) when: String,
     pub(super) reason_planned: String,
+    pub(super) fill: String,
     pub(super) u: Unit,
     pub(super) place: Place,
     pub(super) pin: String,
@@ -84,6 +85,10 @@ pub(super) struct KitView {
     pub(super) code: String,
     pub(super) name: String,
     pub(super) counts_drops: bool,
+    /// The day its reagent was good until, where that is over.
+    pub(super) expired: String,
+    /// The fields of a colour comparator.
+    pub(super) steps: Vec<String>,
 }
 
 /// What the sheet is about.
@@ -125,7 +130,7 @@ pub(super) async fn load(app: &App, about: &About) -> Result<Loaded> {
 }
 
 impl Loaded {
-    pub(super) fn against(&self, today: Date) -> Against<'_> {
+    pub(super) fn against(&self, today: Date, first: UnitsFirst) -> Against<'_> {
         Against {
             treatments: &self.treatments,
             programme: &self.water.programme,
@@ -136,6 +141,7 @@ impl Loaded {
             usual_day: self.about.0,
             today,
             correcting: self.about.1,
+            first,
         }
     }
 
@@ -176,7 +182,7 @@ fn rows(loaded: &Loaded, kit: Option<&TestKit>, who: &SignedIn) -> Vec<RowView> 
     let made = table(&site, kit, day).unwrap_or_default();
     made.into_iter()
         .map(|r| RowView {
-            drops: r.drops,
+            drops: r.shown.typed(),
             level: thousands(r.level.get()),
             state: words::verdict(r.verdict),
             word: r.word,
@@ -184,6 +190,18 @@ fn rows(loaded: &Loaded, kit: Option<&TestKit>, who: &SignedIn) -> Vec<RowView> 
             amount: r.dose.map(|d| d.text(who.dealer.units)).unwrap_or_default(),
         })
         .collect()
+}
+
+fn kit_view(kit: &TestKit, treatments: &Treatments, today: Date) -> KitView {
+    let row = treatments.kits.iter().find(|row| row.kit.code == kit.code);
+    let expired = row.and_then(|row| row.reagent_expires_on).filter(|day| *day < today);
+    KitView {
+        code: kit.code.clone(),
+        name: kit.name.clone(),
+        counts_drops: matches!(kit.counts, Counts::Drops { .. }),
+        expired: expired.map(day_with_year).unwrap_or_default(),
+        steps: kit.steps.iter().map(|step| step.get().to_string()).collect(),
+    }
 }
 
 /// How a sheet is dressed.
@@ -194,6 +212,8 @@ pub(super) struct Dress {
     pub(super) back: String,
     pub(super) when: String,
     pub(super) reason_planned: String,
+    /// Where the first fill is kept; empty when none is planned.
+    pub(super) fill: String,
     pub(super) form_id: Uuid,
 }
 
@@ -229,11 +249,12 @@ pub(super) async fn sheet(
         correcting: loaded.about.1,
         when: dress.when,
         reason_planned: dress.reason_planned,
+        fill: dress.fill,
         pin: place.pin.map(|(a, b)| format!("{a:.5},{b:.5}")).unwrap_or_default(),
         place,
         phone: customer.phone,
         water,
-        kit: kit.map(|k| KitView { code: k.code.clone(), name: k.name.clone(), counts_drops: matches!(k.counts, Counts::Drops { .. }) }),
+        kit: kit.map(|k| kit_view(k, &loaded.treatments, who.dealer.today)),
         rows: rows(&loaded, kit, who),
         table_note: held,
         cautions,

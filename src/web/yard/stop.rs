@@ -24,7 +24,7 @@ use axum::{extract::Path, http::StatusCode};
 use time::OffsetDateTime;
 use uuid::Uuid;
 
-async fn own_stop(who: &SignedIn, app: &App, id: Uuid) -> Result<Stop> {
+pub(super) async fn own_stop(who: &SignedIn, app: &App, id: Uuid) -> Result<Stop> {
     let (day, _) = visits::own(&app.pool, who.staff_id, id).await?;
     let stops = week::stops(&app.pool, week::monday_of(day), Some((who.staff_id, day))).await?;
     stops.into_iter().find(|s| s.visit_id == id).ok_or(Error::NotFound)
@@ -40,6 +40,7 @@ fn dress(s: &Stop, form_id: Uuid) -> Dress {
         back: s.day.map(|d| format!("/route/{d}")).unwrap_or_default(),
         when: format!("Stop {}, {times}{told}", s.position.unwrap_or(0)),
         reason_planned: s.reason.clone(),
+        fill: format!("/stop/{}/fill", s.visit_id),
         form_id,
     }
 }
@@ -62,7 +63,7 @@ pub(super) async fn keep(who: Technician, app: App, (Path(id), posted): (Path<Uu
     let stop = own_stop(&who, &app, id).await?;
     let loaded = sheet::load(&app, &about(&stop, &who)).await?;
     let typed = Typed(posted.form.clone());
-    match typed::read(&typed, &loaded.against(who.dealer.today)) {
+    match typed::read(&typed, &loaded.against(who.dealer.today, who.dealer.units)) {
         Ok(read) => {
             let worked = loaded.worked(&read.readings, read.visited_on);
             let jug_step = loaded.water.product.as_ref().map_or(0, |p| p.1.measure.step().get());
@@ -122,6 +123,7 @@ pub(super) fn report(
         answers: read.answers,
         readings: read.readings,
         dose: read.dose,
+        events: read.events,
         dose_shown_ml: read.dose_shown_ml,
         dose_worked_ml: worked,
         flag,
@@ -166,6 +168,7 @@ pub(super) async fn not_done(who: Technician, app: App, (Path(id), posted): (Pat
         answers: Vec::new(),
         readings: Vec::new(),
         dose: None,
+        events: Vec::new(),
         who: String::new(),
         note,
         dose_shown_ml: None,

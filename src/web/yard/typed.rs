@@ -4,10 +4,10 @@ use super::super::{error::Error, water_view};
 use crate::{
     store::{
         catalogue::{ChecklistItem, Treatments},
-        reports::{Answer, DoseGiven},
-        water::NewReading,
+        reports::{Answer, DoseGiven, WaterEvent},
+        water::{Event, NewReading},
     },
-    units::{VolumeUnit, parse_date, parse_ph, parse_volume},
+    units::{UnitsFirst, VolumeUnit, parse_date, parse_ph, parse_volume},
     water::Programme,
 };
 use time::Date;
@@ -44,6 +44,7 @@ pub(super) struct Read {
     pub(super) answers: Vec<Answer>,
     pub(super) readings: Vec<NewReading>,
     pub(super) dose: Option<DoseGiven>,
+    pub(super) events: Vec<WaterEvent>,
     pub(super) who: String,
     pub(super) note: String,
     pub(super) dose_shown_ml: Option<i64>,
@@ -63,6 +64,7 @@ pub(super) struct Against<'a> {
     pub(super) usual_day: Date,
     pub(super) today: Date,
     pub(super) correcting: bool,
+    pub(super) first: UnitsFirst,
 }
 
 /// Reads a sheet: everything that is wrong at once, or something that can be kept.
@@ -75,6 +77,7 @@ pub(super) fn read(typed: &Typed, against: &Against<'_>) -> Result<Read, Vec<Wro
     let visited_on = note(&mut wrong, "visited_on", visited_on(typed, against)).unwrap_or(against.usual_day);
     let readings = readings(typed, against, &jobs, &mut wrong);
     let dose = note(&mut wrong, "put_in", dose(typed, against)).flatten();
+    let events = events(typed, against.first, &mut wrong);
     let answers = answers(typed, against, &jobs, &mut wrong);
     let reason = typed.get("reason").chars().take(400).collect::<String>();
     if against.correcting && reason.is_empty() {
@@ -85,7 +88,18 @@ pub(super) fn read(typed: &Typed, against: &Against<'_>) -> Result<Read, Vec<Wro
     }
     let dose_shown_ml = typed.get("dose_shown_ml").parse().ok().filter(|ml| (0..=1_000_000).contains(ml));
     let who = typed.get("who_was_there").chars().take(120).collect();
-    Ok(Read { visited_on, jobs, answers, readings, dose, who, note: typed.get("note").chars().take(4000).collect(), dose_shown_ml, reason })
+    Ok(Read {
+        visited_on,
+        jobs,
+        answers,
+        readings,
+        dose,
+        events,
+        who,
+        note: typed.get("note").chars().take(4000).collect(),
+        dose_shown_ml,
+        reason,
+    })
 }
 
 fn note<T>(wrong: &mut Vec<Wrong>, field: &'static str, read: Result<T, String>) -> Option<T> {
@@ -140,6 +154,28 @@ fn dose(typed: &Typed, against: &Against<'_>) -> Result<Option<DoseGiven>, Strin
         amount_ml @ 1..=1_000_000 => Ok(Some(DoseGiven { product_id, lot_id: typed.get("lot").parse().ok(), amount_ml })),
         _ => Err("More than 1,000 L in one dose? Check the unit.".to_owned()),
     }
+}
+
+/// What the make-up meter shows, and what was let out.
+fn events(typed: &Typed, first: UnitsFirst, wrong: &mut Vec<Wrong>) -> Vec<WaterEvent> {
+    let usual = if first == UnitsFirst::Metric { VolumeUnit::Litre } else { VolumeUnit::UsGallon };
+    let mut found = Vec::new();
+    for (field, what) in [("meter", Event::Meter), ("drained", Event::Drained)] {
+        let text = typed.get(field);
+        if text.is_empty() {
+            continue;
+        }
+        if let Some((ml, _)) = note(wrong, field, parse_volume(text, usual).map_err(|e| e.to_string())) {
+            let where_to = if what == Event::Drained { typed.get("drained_to").chars().take(200).collect() } else { String::new() };
+            found.push(WaterEvent { what, amount_ml: ml.get(), where_to });
+        }
+    }
+    if let Some(drained) = found.iter().find(|e| e.what == Event::Drained && e.amount_ml > 0 && e.where_to.is_empty()) {
+        let says = format!("Say where the {} mL went: drained water holds treatment.", drained.amount_ml);
+        wrong.push(Wrong { field: "drained_to", says });
+    }
+    found.retain(|e| e.what == Event::Meter || e.amount_ml > 0);
+    found
 }
 
 /// Answers to the steps of the jobs that were done.

@@ -1,6 +1,6 @@
 //! Profiles to begin with. They are data: a dealer may change them, and a product's own rules go before them.
 
-use super::profile::{Bounds, Limit, Parameter, Profile, ProfileError, Remedy};
+use embertide::water::fill::profile::{Bounds, Limit, Parameter, Profile, ProfileError, Remedy};
 
 const DRINKING_FRAME: &str = "40 CFR 143.3, secondary levels (a frame of ordinary drinking water, not corrosion limits)";
 const JUDGEMENT: &str = "common practice, no source";
@@ -15,7 +15,7 @@ fn profile(name: &str, decides: bool, limits: &[Given]) -> Result<Profile, Profi
 }
 
 /// For a steel jacket, vented, with an inhibitor. The parting of caution from act is our own where no source is named.
-pub fn steel_vented_inhibited() -> Result<Profile, ProfileError> {
+pub(crate) fn steel_vented_inhibited() -> Result<Profile, ProfileError> {
     use Parameter as P;
     use Remedy::{Filter, OtherSource, Soften};
     let (to, between) = (Bounds::up_to, Bounds::between);
@@ -77,7 +77,7 @@ pub fn steel_vented_inhibited() -> Result<Profile, ProfileError> {
 }
 
 /// The frame of ordinary drinking water in the United States, for comparison.
-pub fn drinking_water_frame() -> Result<Profile, ProfileError> {
+pub(crate) fn drinking_water_frame() -> Result<Profile, ProfileError> {
     use Parameter as P;
     let at_most = |parameter, top, remedy| {
         let bounds = Bounds::up_to(top);
@@ -97,7 +97,7 @@ pub fn drinking_water_frame() -> Result<Profile, ProfileError> {
 }
 
 /// The chloride limit that goes with the 2006 edition of OENORM H 5195-1, for comparison.
-pub fn oenorm_2006_chloride() -> Result<Profile, ProfileError> {
+pub(crate) fn oenorm_2006_chloride() -> Result<Profile, ProfileError> {
     let bounds = Bounds::up_to(30.0);
     let source = "OENORM H 5195-1, 2006 edition, read in trade pages";
     let limit = (Parameter::Chloride, bounds, bounds, Remedy::OtherSource, "for closed systems without inhibitor", source);
