@@ -2,6 +2,7 @@
 #![expect(dead_code, reason = "each test binary uses its own part of it")]
 
 pub(crate) mod dealership;
+pub(crate) mod profiles;
 
 use axum::{
     Router,

@@ -7,7 +7,7 @@ async fn a_hard_limestone_well_is_to_be_softened_and_the_page_says_by_which_limi
     let t = TestApp::start().await;
     let d = dealership::open(&t).await;
     // A hard limestone well; vented at 80 °C its saturation index is +2.11 (PHREEQC, phreeqc.dat).
-    let page = t.get(Some(&d.office), "/answers/source-water?ph=7.3&hardness=352&alkalinity=310&conductivity=694&chloride=20&sulfate=45&volume=450+gal&grains=3000&device=2").await;
+    let page = t.get(Some(&d.office), "/answers/source-water?ph=7.3&hardness=352&alkalinity=310&conductivity=694&chloride=20&sulfate=45&volume=450+gal&grains=3000&device=intermediate_vent").await;
     assert_eq!(page.status, 200);
     let text = page.text("main");
     assert!(page.text("output").starts_with("Soften it before filling"), "{}", page.text("output"));

@@ -5,7 +5,7 @@ use serde_json::Value;
 use std::fs;
 
 /// Tables that stay at some dozens of rows however long the dealer is in business.
-const SMALL: [&str; 14] = [
+const SMALL: [&str; 16] = [
     "dealer",
     "depots",
     "staff",
@@ -17,6 +17,8 @@ const SMALL: [&str; 14] = [
     "job_kinds",
     "checklist_items",
     "programmes",
+    "fill_profiles",
+    "usual_losses",
     "products",
     "test_kits",
     "unit_kinds",

@@ -8,6 +8,7 @@ mod access;
 mod answers;
 mod bring_in;
 mod due;
+mod fills;
 mod indexes;
 mod path;
 mod reports;

@@ -104,7 +104,8 @@ pub(super) fn report(
     let flag = match worked {
         Some(worked) if (worked - put_in).abs() > step => {
             let units = who.dealer.units;
-            format!("Put in {}; the test asks for {}.", crate::units::amount(put_in, units), crate::units::amount(worked, units))
+            let some = |ml: i64| if ml == 0 { "nothing".to_owned() } else { crate::units::amount(ml, units) };
+            format!("Put in {}; the test asks for {}.", some(put_in), some(worked))
         }
         None if put_in > 0 => "A dose was put in without a test.".to_owned(),
         _ => String::new(),
