@@ -15,6 +15,7 @@ use crate::{
         lists::{self, add_lot},
         sessions::Role,
         staff::{self, Depot, Person},
+        water::{self, Event, NewEvent},
     },
 };
 use chance::Chance;
@@ -65,6 +66,18 @@ pub async fn fill(pool: &PgPool, now: OffsetDateTime) -> Result<()> {
     lists::add_reports(&mut tx, &years.reports, now).await?;
     lists::add_tests(&mut tx, &years.tests, now).await?;
     lists::add_doses(&mut tx, &years.doses, now).await?;
+    for (unit_id, day, ml) in &years.meters {
+        let event = NewEvent {
+            unit_id: *unit_id,
+            happened_on: *day,
+            what: Event::Meter,
+            amount_ml: *ml,
+            where_to: "",
+            staff_id: None,
+            report: None,
+        };
+        water::add_event(&mut *tx, &event, now).await?;
+    }
     add_requests(&mut tx, &people, today).await?;
     links::keep(&mut *tx, people.units[3].id, "printed by the demo", None, now, LINK).await?;
     due::refresh(&mut tx, None, today).await?;

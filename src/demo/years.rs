@@ -23,6 +23,8 @@ pub(crate) struct Years {
     pub(crate) reports: Vec<ReportRow>,
     pub(crate) tests: Vec<TestRow>,
     pub(crate) doses: Vec<DoseRow>,
+    /// Unit, day, and what its make-up meter showed in mL.
+    pub(crate) meters: Vec<(Uuid, Date, i64)>,
 }
 
 /// What stays the same over a unit's years.
@@ -56,9 +58,11 @@ pub(crate) fn live(
         years.add_fill_test(c, people, n);
         let mut level = life.programme.levels.target().as_f64() * c.between(0.9, 1.1);
         let mut from = unit.installed_on.unwrap_or(today).max(past.first().map_or(today, |s| s.1.0) - Duration::days(120));
+        let mut meter = (n % 4 == 0).then(|| c.between(10_000.0, 400_000.0));
         let visits = past.iter().map(|s| (*s, false)).chain(current.map(|s| (s, true)));
         for (season, now) in visits {
             let Some(day) = visit_day(c, &life, season.1, now, today).filter(|d| *d > from) else { continue };
+            years.read_meter(&life, &mut meter, (from, day));
             level *= (-life.loss * days(day, from)).exp();
             level = years.visit(c, &life, season.0, day, level, technicians, lots);
             from = day;
@@ -178,6 +182,14 @@ impl Years {
         });
         let before = whole(level).unwrap_or(seen);
         level_after(&site, before, dose.amount.ml).map_or(level, MgPerLitre::as_f64)
+    }
+
+    /// Every fourth unit has a make-up meter: what was lost comes in again, and a third more that went as vapour.
+    #[expect(clippy::cast_possible_truncation, reason = "some ten thousand litres")]
+    fn read_meter(&mut self, life: &Life<'_>, meter: &mut Option<f64>, (from, day): (Date, Date)) {
+        let (Some(shown), Some(volume)) = (meter.as_mut(), life.volume) else { return };
+        *shown += volume.volume().as_f64() * life.loss * days(day, from) * 1.33;
+        self.meters.push((life.unit.id, day, shown.round() as i64));
     }
 
     /// The source water's test, where one was made.

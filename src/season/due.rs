@@ -180,13 +180,13 @@ impl View<'_> {
         }
     }
 
-    /// A season's test that comes in time is drawn forward; else the forecast makes a test of its own due.
+    /// A season's test that is open already or comes in time is drawn forward; else the forecast makes a test of its own due.
     fn with_forecast(&self, kind: &JobKind, season: Option<Found>) -> Option<Found> {
         let recurs = matches!(kind.cadence(), Cadence::EverySeason(_)) && kind.done_by_test;
         let Some(by) = self.facts.foreseen.as_ref().filter(|_| recurs) else { return season };
         let lead = Duration::days(i64::from(kind.lead_days()));
         match season {
-            Some(season) if by.day.saturating_add(lead) >= season.window.opens() => Some(drawn_forward(season, by)),
+            Some(season) if season.window.opens() <= self.today.max(by.day.saturating_add(lead)) => Some(drawn_forward(season, by)),
             _ => {
                 let opens = by.day.saturating_sub(lead).max(by.since.saturating_add(Duration::days(1))).min(by.day);
                 let window = DueWindow::new(opens, by.day).ok()?;

@@ -135,6 +135,8 @@ pub struct Foreseen {
     pub with_usual: bool,
     /// The day lies further ahead than twice the time observed.
     pub far_ahead: bool,
+    /// It lies beyond the next test of the season, when use and loss will have changed.
+    pub past_season: bool,
 }
 
 /// What can be said of a unit's next months.
@@ -214,7 +216,8 @@ impl Foreseen {
             n => format!("{n} tests"),
         };
         let far = if self.far_ahead { " That is more than twice as far ahead as the tests reach back: take it as a guess." } else { "" };
-        format!("Expected at the minimum about {expected}, by {tests}{usual}.{far} Test by {}.", day_with_year(self.test_by))
+        let past = if self.past_season { " if it goes on so past the season," } else { "" };
+        format!("Expected at the minimum about {expected},{past} by {tests}{usual}.{far} Test by {}.", day_with_year(self.test_by))
     }
 }
 
@@ -359,6 +362,7 @@ impl View<'_> {
             wedge,
             tests: self.run.iter().filter(|test| !test.worked_out).count(),
             with_usual: self.usual.is_some(),
+            past_season: expected > self.last().saturating_add(Duration::days(i64::from(self.rules.normal_interval))),
             far_ahead: span > 0.0 && meets - span > 2.0 * span,
         })
     }

@@ -10,6 +10,8 @@ pub(super) struct Point {
     pub(super) day: Date,
     /// mg/L in the programme's basis.
     pub(super) level: i32,
+    /// The level that a dose of that day is held to have left.
+    pub(super) dosed: Option<i32>,
     /// The customer's own test: drawn hollow.
     pub(super) own: bool,
 }
@@ -83,7 +85,7 @@ struct Scale {
 
 impl Scale {
     fn new(points: &[Point], from: Date, to: Date, band: (i32, i32)) -> Self {
-        let highest = points.iter().map(|p| p.level).max().unwrap_or(0).max(band.1);
+        let highest = points.iter().map(|p| p.dosed.unwrap_or(0).max(p.level)).max().unwrap_or(0).max(band.1);
         let wanted = highest + highest / 8 + 1;
         let step = [10, 20, 25, 50, 100, 200, 250, 500, 1000, 2000, 5000].into_iter().find(|s| wanted / s <= 5).unwrap_or(20_000);
         let days = i32::try_from((to - from).whole_days()).unwrap_or(1).max(1);
@@ -129,6 +131,9 @@ impl Scale {
         for p in points.iter().filter(|p| !p.own) {
             let joined = before.is_some_and(|b| (p.day - b).whole_days() <= BREAK_DAYS);
             let _ = write!(path, "{}{:.1} {:.1}", if joined { "L" } else { "M" }, self.x(p.day), self.y(p.level));
+            if let Some(dosed) = p.dosed {
+                let _ = write!(path, "V{:.1}", self.y(dosed));
+            }
             before = Some(p.day);
         }
         let _ = write!(svg, r#"<path class="line" d="{path}"/>"#);
@@ -176,6 +181,9 @@ impl Scale {
                 l if l > band.1 => write!(svg, r#"<path class="{class}" d="M{:.1} {:.1}h15l-7.5 -13z"/>"#, x - 7.5, y + 6.5),
                 _ => write!(svg, r#"<circle class="{class}" cx="{x:.1}" cy="{y:.1}" r="6.5"/>"#),
             };
+            if let Some(dosed) = p.dosed {
+                let _ = write!(svg, r#"<path class="dose" d="M{:.1} {:.1}h12"/>"#, x - 6.0, self.y(dosed));
+            }
             if p.day.year() != year && x - year_at > 40.0 {
                 (year, year_at) = (p.day.year(), x);
                 let _ = write!(svg, r#"<text x="{x:.1}" y="{:.1}" text-anchor="middle">{year}</text>"#, HEIGHT - 10.0);

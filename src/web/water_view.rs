@@ -9,7 +9,7 @@ use crate::{
     store::{
         catalogue::Treatments,
         dealer::Dealer,
-        water::{self, DoseLine, Loss, NewReading, Seen, TestLine, UnitWater},
+        water::{self, DoseLine, Loss, NewReading, Seen, TestLine, UnitRecord, UnitWater},
     },
     units::{amount, day_long, day_with_year, thousands},
     water::{Action, Advice, Forecast, Occasion, PhVerdict, Programme, advise, dose::verdict, forecast::Use},
@@ -72,18 +72,27 @@ pub(super) async fn load(db: &mut PgConnection, treatments: &Treatments, unit_id
     let waters = HashMap::from([(unit_id, water)]);
     let record = water::records(db, treatments, &waters).await?.remove(&unit_id);
     let water = &waters[&unit_id];
-    let seen = record.map(|record| water::foresee(water, &record, &usual));
-    Ok(view(water, &tests, &doses, seen.as_ref(), dealer))
+    let seen = record.as_ref().map(|record| water::foresee(water, record, &usual));
+    Ok(view(water, &tests, &doses, record.as_ref().zip(seen.as_ref()), dealer))
 }
 
-fn view(water: &UnitWater, tests: &[TestLine], doses: &[DoseLine], seen: Option<&Seen>, dealer: &Dealer) -> WaterView {
+fn view(water: &UnitWater, tests: &[TestLine], doses: &[DoseLine], known: Option<(&UnitRecord, &Seen)>, dealer: &Dealer) -> WaterView {
+    let seen = known.map(|(_, seen)| seen);
     let levels = water.programme.levels;
     let band = whole_band(&water.programme);
     let what = format!("Inhibitor ({})", water.programme.basis);
     let points: Vec<Point> = tests
         .iter()
         .filter(|t| t.of_water == "unit")
-        .filter_map(|t| Some(Point { day: t.taken_on, level: t.level?, own: t.made_by == "customer" }))
+        .filter_map(|t| {
+            let own = t.made_by == "customer";
+            Some(Point {
+                day: t.taken_on,
+                level: t.level?,
+                dosed: known.filter(|_| !own).and_then(|(record, _)| dosed(record, t.taken_on)),
+                own,
+            })
+        })
         .collect();
     let ph = water.programme.ph_band(water.facts.aluminium);
     WaterView {
@@ -99,6 +108,12 @@ fn view(water: &UnitWater, tests: &[TestLine], doses: &[DoseLine], seen: Option<
         drawing: draw::history(&points, band, &what, seen.and_then(ahead)),
         tests: tests.iter().map(|t| test(t, doses, water, dealer)).collect(),
     }
+}
+
+/// The level that a dose of `day` is held to have left; it counts from the day after.
+fn dosed(record: &UnitRecord, day: Date) -> Option<i32> {
+    let after = record.tests.iter().find(|test| test.worked_out && test.on.previous_day() == Some(day))?;
+    i32::try_from(after.measured.level.get()).ok()
 }
 
 fn ahead(seen: &Seen) -> Option<Ahead> {

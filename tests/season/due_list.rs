@@ -165,6 +165,9 @@ fn water_that_will_not_last_to_the_next_season_is_tested_before() {
     assert_eq!(item.reason, "Expected at the minimum about Feb 1, 2026");
     let missed = of(&on(&facts, date!(2026 - 02 - 01)), "water-test").unwrap();
     assert_eq!(missed.state, WindowState::Past { days: 12 });
+    let open = of(&on(&facts, date!(2026 - 04 - 25)), "water-test").unwrap();
+    assert_eq!(open.cause, Cause::Season { season: SeasonName::Spring, year: 2026 }, "the season's own test takes its place");
+    assert_eq!(open.state, WindowState::Past { days: 6 }, "a week after the season opened, not six");
     assert!(on(&facts, date!(2025 - 10 - 15)).iter().all(|item| item.kind != "water-test"), "not listed half a year ahead");
     assert!(on(&UnitFacts { status: Status::Retired, ..facts }, date!(2026 - 01 - 01)).is_empty());
 }

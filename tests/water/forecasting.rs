@@ -222,8 +222,11 @@ fn a_forecast_with_all_its_parts() {
     assert_eq!(foreseen.wedge.expected[0], (START + Duration::days(150), mg(950)));
     near(foreseen.half_life_days, std::f64::consts::LN_2 / 0.001_557_4, 0.1);
     near(foreseen.loss_per_day.unwrap().ml.us_gallons(), 0.623, 0.003);
-    assert!(!foreseen.far_ahead && !foreseen.with_usual && foreseen.tests == 2);
-    assert_eq!(found.words(), "Expected at the minimum about Dec 20, 2026, by 2 tests. Test by Aug 30, 2026.");
+    assert!(!foreseen.far_ahead && foreseen.past_season && !foreseen.with_usual && foreseen.tests == 2);
+    assert_eq!(
+        found.words(),
+        "Expected at the minimum about Dec 20, 2026, if it goes on so past the season, by 2 tests. Test by Aug 30, 2026."
+    );
     let later = look(&[tested(0, 1_500, 45), tested(60, 1_350, 41)], &[], None);
     assert!(later.words().contains("more than twice as far ahead"), "{}", later.words());
     // 295 days ahead of 150 observed are not more than twice as many; 306 are.

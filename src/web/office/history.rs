@@ -219,9 +219,9 @@ struct LosingPage {
 
 /// Units listed at most.
 const LISTED: i64 = 200;
-/// A loss from here on is listed, % of the water in a year: a start value of our own, no source. The published rule for
-/// closed systems, 2 % in four months (UFC 3-240-13FN (2005) p. 150), would list every vented unit.
-const LISTED_FROM_PERCENT: i32 = 20;
+/// A loss from here on is listed, % of the water in a year: as much as the unit holds. A start value of our own, no source;
+/// the published rule for closed systems, 2 % in four months (UFC 3-240-13FN (2005) p. 150), would list every vented unit.
+const LISTED_FROM_PERCENT: i32 = 100;
 
 pub(super) async fn losing(who: Office, app: App, (): ()) -> Result {
     let mut c = app.pool.acquire().await?;
