@@ -15,6 +15,7 @@ pub mod forecast;
 pub mod fuel;
 pub mod index;
 pub mod kit;
+pub mod oxygen;
 pub mod pipe;
 pub mod programme;
 pub mod signature;

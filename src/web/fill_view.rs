@@ -26,7 +26,7 @@ use crate::{
             metals::{self, Metals},
             profile::{FillVerdict, Profile},
         },
-        first_charge,
+        first_charge, oxygen,
         softening::{self, Canister, Compensation, HardFill},
     },
 };
@@ -139,6 +139,8 @@ pub(super) struct Answer {
     pub(super) charge: Vec<String>,
     pub(super) charge_cautions: Vec<String>,
     pub(super) backflow: Vec<String>,
+    /// Oxygen that the fill brings.
+    pub(super) oxygen: String,
 }
 
 type Read<T> = std::result::Result<T, String>;
@@ -218,6 +220,7 @@ pub(super) fn answer(asked: &Asked, profiles: &[ProfileRow], own: Option<&UnitWa
         metals: metals::cautions(&test, asked.metals()),
         charge,
         charge_cautions,
+        oxygen: oxygen::words(volume, units),
         backflow: asked.device().caution(true).into_iter().collect(),
     })
 }

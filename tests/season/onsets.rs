@@ -98,3 +98,25 @@ proptest! {
         prop_assert!(low >= 30.0 * daily_degree_days(mean, base) - 1e-6);
     }
 }
+
+/// Two typical years (tests/reference/degree_days.py): the closed form equals the integral of the normal distribution, and a
+/// year summed from monthly means and spreads is within 1 % of the sum of its days.
+#[test]
+fn degree_days_of_two_typical_years() {
+    let (mut by_days, mut by_means) = ([0.0; 2], [0.0; 2]);
+    for line in include_str!("../reference/degree_days.csv").lines().skip(1) {
+        let cells: Vec<&str> = line.split(',').collect();
+        let figure = |at: usize| cells[at].parse::<f64>().unwrap();
+        let days: u8 = cells[2].parse().unwrap();
+        let found = monthly_degree_days(figure(3), figure(4), days, 18.33).unwrap();
+        assert!((found - figure(6)).abs() < 0.001, "{line}: {found}");
+        let station = usize::from(cells[0] != "Greensboro");
+        by_days[station] += figure(5);
+        by_means[station] += found;
+    }
+    for station in 0..2 {
+        let off = (by_means[station] / by_days[station] - 1.0).abs();
+        println!("{:.1} by days, {:.1} by means, off by {:.3} %", by_days[station], by_means[station], off * 100.0);
+        assert!(off < 0.01);
+    }
+}

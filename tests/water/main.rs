@@ -12,6 +12,7 @@ mod forecast_promises;
 mod forecasting;
 mod fuels;
 mod index;
+mod oxygen;
 #[path = "../support/profiles.rs"]
 mod profiles;
 mod programmes;
