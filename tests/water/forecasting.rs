@@ -327,9 +327,12 @@ fn a_record_is_cut_into_runs_by_use() {
     let both = own_rate(&history, Use::Heating, true, &rules).unwrap();
     let open = (1_000.0_f64 / 850.0).ln() / 89.0;
     assert!(both.per_day > earlier.per_day.min(open) && both.per_day < earlier.per_day.max(open) && both.sd < earlier.sd);
-    // A season is never quite like another: the sd of one earlier winter is widened by a fifth of its rate.
+    // A season is never quite like another: the sd of one winter is widened by a fifth of its rate.
+    near(earlier.sd, (0.03_f64.hypot(0.03) / 200.0).hypot(0.2 * earlier.per_day), 1e-9);
     let usual = usual_rate(Some(earlier), None).unwrap();
-    near(usual.sd, earlier.sd.hypot(0.2 * earlier.per_day), 1e-12);
+    assert_eq!(usual, earlier);
+    let leaking = Rate { per_day: 0.007_6, sd: 0.001_5 };
+    assert_eq!(usual_rate(Some(leaking), Some(earlier)), Some(leaking), "a leak is not of its kind");
     assert_eq!(usual_rate(None, Some(earlier)), Some(earlier));
     assert_eq!(usual_rate(None, None), None);
     assert!(usual_rate(Some(earlier), Some(both)).unwrap().sd < usual.sd.min(both.sd));

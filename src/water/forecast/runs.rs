@@ -79,25 +79,30 @@ pub fn used_now(history: &History<'_>) -> Use {
     cuts(history).iter().filter_map(|cut| cut.used).next_back().unwrap_or(Use::Heating)
 }
 
-/// A unit's own loss in one use, over all its runs, each weighed by 1/sd²; `None` where no run has two tests.
+/// A rate further from its kind's than so many standard deviations of both is not of its kind, as that of a leaking unit:
+/// it is not drawn toward it (our own value, no source).
+const UNLIKE: f64 = 2.0;
+
+/// A unit's own loss in one use, over all its runs, each weighed by 1/sd², where no season is quite like another; `None`
+/// where no run has two tests.
 /// `open_too`: with the run that is still open, as for [`super::fleet()`]; without it, as a forecast of that run wants it.
 pub fn own_rate(history: &History<'_>, used: Use, open_too: bool, rules: &ForecastRules) -> Option<Rate> {
     let runs = runs(history);
     let counted = runs.iter().filter(|run| run.used == used && (open_too || !run.open));
     let rates = counted.filter_map(|run| Line::through(&points(&run.tests, rules)).map(|line| line.rate));
     let (weight, sum) = rates.fold((0.0, 0.0), |(weight, sum), rate| {
-        let own = rate.sd.powi(-2);
+        let own = rate.sd.hypot(LEAST_SPREAD * rate.per_day).powi(-2);
         (weight + own, sum + own * rate.per_day)
     });
     let rate = Rate { per_day: sum / weight, sd: weight.sqrt().recip() };
     (rate.per_day.is_finite() && rate.sd.is_finite()).then_some(rate)
 }
 
-/// What to expect of the open run: the unit's own earlier runs in this use, a season never quite like another, drawn
-/// toward what is usual for its kind. `None` where neither says anything.
+/// What to expect of the open run: the unit's own earlier runs in this use, drawn toward what is usual for its kind where
+/// it is of its kind. `None` where neither says anything.
 pub fn usual_rate(earlier: Option<Rate>, kind: Option<Rate>) -> Option<Rate> {
-    let own = earlier.map(|rate| Rate { per_day: rate.per_day, sd: rate.sd.hypot(LEAST_SPREAD * rate.per_day) });
-    match (own, kind) {
+    match (earlier, kind) {
+        (Some(own), Some(kind)) if (own.per_day - kind.per_day).abs() > UNLIKE * own.sd.hypot(kind.sd) => Some(own),
         (Some(own), Some(kind)) => Some(own.shrunk(kind)),
         (own, kind) => own.or(kind),
     }
