@@ -7,6 +7,17 @@ ALTER TABLE readings ADD CONSTRAINT readings_what_check CHECK (what IN ('inhibit
 ALTER TABLE readings ADD COLUMN reagent_expired boolean NOT NULL DEFAULT false;
 COMMENT ON COLUMN readings.reagent_expired IS 'the reagent was past its day when the test was made';
 
+ALTER TABLE programmes ADD COLUMN dose_ph_min integer CHECK (dose_ph_min BETWEEN 0 AND 1400);
+ALTER TABLE programmes ADD COLUMN dose_ph_max integer CHECK (dose_ph_max BETWEEN 0 AND 1400);
+ALTER TABLE programmes ADD CHECK ((dose_ph_min IS NULL) = (dose_ph_max IS NULL) AND dose_ph_min < dose_ph_max);
+COMMENT ON COLUMN programmes.dose_ph_min IS 'nothing is put in while the pH lies outside dose_ph_min to dose_ph_max; hundredths; NULL: the programme does not ask';
+UPDATE programmes SET dose_ph_min = 700, dose_ph_max = 1100, source = source || ' No dose below pH 7.0: a UK water-treatment note on nitrite; above 11.0: common practice, no source.'
+ WHERE code IN ('nitrite-borate', 'nitrite-molybdate') AND length(source) < 850;
+
+ALTER TABLE test_kits ADD COLUMN sample_ul integer CHECK (sample_ul BETWEEN 1 AND 10000000);
+COMMENT ON COLUMN test_kits.sample_ul IS 'the sample that the kit takes, in microlitres; the figure a drop stands for belongs to it';
+UPDATE test_kits SET sample_ul = 5000 WHERE code IN ('nitrite-drops-5', 'nitrite-drops-salt');
+UPDATE test_kits SET sample_ul = 2300 WHERE code = 'nitrite-drops-2';
 ALTER TABLE test_kits ADD COLUMN relative_sd_pm smallint CHECK (relative_sd_pm BETWEEN 1 AND 1000);
 ALTER TABLE test_kits ADD COLUMN steps integer[] NOT NULL DEFAULT '{}' CHECK (cardinality(steps) <= 30);
 COMMENT ON COLUMN test_kits.relative_sd_pm IS 'of a figure that is read off: its standard deviation in thousandths; NULL as for a comparator';

@@ -8,6 +8,14 @@ function count() {
   return /^\d+$/.test(digits) ? String(Number(digits)) : null;
 }
 
+// The table has two bands: inside the programme's pH as listed, outside of it nothing at any count.
+function outside() {
+  const { phFrom, phTo, phSays } = document.getElementById("doses")?.dataset ?? {};
+  const typed = document.getElementById("ph")?.value.trim() ?? "";
+  if (!phSays || !/^\d+(\.\d+)?$/.test(typed)) return "";
+  return Number(typed) < Number(phFrom) || Number(typed) > Number(phTo) ? phSays : "";
+}
+
 function show() {
   const row = rows.get(count());
   for (const other of rows.values()) other.classList.toggle("here", other === row);
@@ -17,14 +25,16 @@ function show() {
   document.getElementById("tell-state").textContent = state;
   document.getElementById("tell-level").textContent = level + " mg/L";
   const output = document.getElementById("tell-dose");
-  const says = Number(row.dataset.ml) > 0 ? "Put in " + dose : dose;
+  const hold = Number(row.dataset.ml) > 0 ? outside() : "";
+  const says = hold ? "Hold" : Number(row.dataset.ml) > 0 ? "Put in " + dose : dose;
+  if (hold) document.getElementById("tell-level").textContent = hold;
   if (output.textContent !== says) {
     output.textContent = says;
     output.classList.remove("just");
     void output.offsetWidth;
     output.classList.add("just");
   }
-  document.getElementById("dose_shown_ml").value = row.dataset.ml;
+  document.getElementById("dose_shown_ml").value = hold ? "0" : row.dataset.ml;
 }
 
 if (drops && rows.size) {
@@ -38,6 +48,7 @@ if (drops && rows.size) {
   }
   drops.addEventListener("focus", () => drops.select());
   drops.addEventListener("input", show);
+  document.getElementById("ph")?.addEventListener("input", show);
   show();
 }
 document.getElementById("wrong")?.focus();

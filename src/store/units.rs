@@ -10,6 +10,7 @@ use time::{Date, OffsetDateTime};
 use uuid::Uuid;
 
 #[derive(Clone, Debug)]
+#[expect(clippy::struct_excessive_bools, reason = "a row as it is kept")]
 pub struct Unit {
     pub id: Uuid,
     pub place_id: Uuid,
@@ -60,6 +61,7 @@ pub async fn of_customer(db: impl PgExecutor<'_>, customer_id: Uuid) -> Result<V
 
 /// What the unit's page may change.
 #[derive(Clone, Debug)]
+#[expect(clippy::struct_excessive_bools, reason = "a row as it is kept")]
 pub struct UnitChange<'a> {
     pub id: Uuid,
     pub name: &'a str,

@@ -140,6 +140,11 @@ pub enum Block {
         changed: Date,
     },
     MixedProgrammes,
+    /// The programme asks for another pH before anything goes in.
+    PhOutside {
+        found: Ph,
+        band: PhBand,
+    },
     /// A glycol mix, which brings an inhibitor of its own.
     Glycol {
         percent: u16,
@@ -193,6 +198,13 @@ impl fmt::Display for Block {
             Self::MixedProgrammes => {
                 write!(f, "Two programmes are mixed in this water. Ask the product maker or a water laboratory, or drain and start again.")
             }
+            Self::PhOutside { found, band } => write!(
+                f,
+                "The pH is {found}; this programme puts nothing in outside {} to {}. Test a fresh, cooled sample, and find out why: acid sets \
+                 poisonous gas free from nitrite.",
+                band.min(),
+                band.max()
+            ),
             Self::ProductDoesNotServe { product, programme } => {
                 write!(f, "{product} does not serve the programme {programme}. Choose another product.")
             }

@@ -78,6 +78,7 @@ pub fn advise(site: &Site<'_>, reading: Reading) -> Advice {
     }
     if wants == Wants::Dose {
         blocks.extend(product_block(site));
+        blocks.extend(ph_block(site.programme, reading.ph));
     }
     let action = match (wants, site.volume) {
         _ if !blocks.is_empty() => Action::Blocked(blocks),
@@ -168,6 +169,11 @@ fn reading_blocks(site: &Site<'_>, tested: Date) -> Vec<Block> {
         blocks.push(Block::MixedProgrammes);
     }
     blocks
+}
+
+fn ph_block(programme: &Programme, ph: Option<Ph>) -> Option<Block> {
+    let (found, band) = ph.zip(programme.dose_ph)?;
+    (!band.holds(found)).then_some(Block::PhOutside { found, band })
 }
 
 /// Reasons that hold back a dose or a drain, whatever the reading.

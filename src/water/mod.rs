@@ -34,5 +34,5 @@ pub use forecast::{Forecast, ForecastRules, Foreseen, History, forecast};
 pub use kit::{Counts, KitError, Measured, Shown, TestKit};
 pub use programme::{Levels, Measure, PhBand, Product, Programme, ProgrammeError, RecheckDays, Strength};
 pub use signature::{LooksLike, Signatures, TwoTests, signatures};
-pub use table::{BeforeTheTest, TableRow, before_the_test, table};
+pub use table::{BeforeTheTest, TableRow, before_the_test, ph_rule, table};
 pub use volume::{Method, VolumeError, WaterVolume};

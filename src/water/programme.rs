@@ -89,6 +89,11 @@ impl PhBand {
     pub const fn max(self) -> Ph {
         self.max
     }
+
+    /// Both ends belong to it.
+    pub fn holds(self, ph: Ph) -> bool {
+        (self.min..=self.max).contains(&ph)
+    }
 }
 
 /// From which to which day after a dose its re-check is due.
@@ -123,6 +128,8 @@ pub struct Programme {
     pub ph: PhBand,
     /// The band where aluminium is wetted; the ordinary one applies when none is given.
     pub ph_with_aluminium: Option<PhBand>,
+    /// Nothing is put in while the pH lies outside this band; `None` where the programme does not ask for the pH.
+    pub dose_ph: Option<PhBand>,
     /// No dose above this hardness of the fill water, mg/L as `CaCO3`.
     pub hardness_stop: Option<MgPerLitre>,
     /// Softening is advised above this hardness, mg/L as `CaCO3`.

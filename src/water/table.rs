@@ -7,6 +7,7 @@ use time::Date;
 use super::advice::{Action, Amount, Verdict};
 use super::dose::{Reading, Site, advise};
 use super::kit::{KitError, Shown, TestKit};
+use super::programme::PhBand;
 use crate::units::MgPerLitre;
 
 /// One row: what to do for what the kit shows.
@@ -46,6 +47,11 @@ fn row(site: &Site<'_>, kit: &TestKit, tested_on: Date, shown: Shown) -> Result<
     })
 }
 
+/// The other band of the table: what to do at every count when the pH lies outside.
+pub fn ph_rule(band: PhBand) -> String {
+    format!("pH below {} or above {}: put nothing in, whatever the drops say, and ask the office.", band.min(), band.max())
+}
+
 /// What holds at a unit whatever the test will say.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct BeforeTheTest {
@@ -58,9 +64,11 @@ pub struct BeforeTheTest {
 /// The dose function asked at a reading that wants a dose.
 pub fn before_the_test(site: &Site<'_>, day: Date) -> BeforeTheTest {
     let advice = advise(site, Reading { level: site.programme.levels.alarm_low(), ph: None, tested_on: day });
+    let mut cautions: Vec<String> = site.programme.dose_ph.map(ph_rule).into_iter().collect();
+    cautions.extend(advice.cautions);
     let held = match &advice.action {
         Action::Blocked(why) => why.iter().map(ToString::to_string).collect(),
         _ => Vec::new(),
     };
-    BeforeTheTest { cautions: advice.cautions, held }
+    BeforeTheTest { cautions, held }
 }

@@ -155,8 +155,8 @@ impl Scale {
     fn wedge(&self, svg: &mut String, ahead: &Ahead, end: Date) {
         let mut outline = self.course(ahead.wedge.expected, end);
         outline.extend(self.course(ahead.wedge.early, end).into_iter().rev());
-        let path: String = outline.iter().map(|(x, y)| format!("{x:.1} {y:.1} ")).collect();
-        let _ = write!(svg, r#"<path class="wedge" d="M{}Z"/>"#, path.trim_end());
+        let points: Vec<String> = outline.iter().map(|(x, y)| format!("{x:.1} {y:.1}")).collect();
+        let _ = write!(svg, r#"<path class="wedge" d="M{}Z"/>"#, points.join(" "));
         let x = self.x(ahead.test_by);
         let foot = HEIGHT - BOTTOM;
         let side = if x > WIDTH - 90.0 { ("end", x - 9.0) } else { ("start", x + 9.0) };

@@ -99,7 +99,7 @@ proptest! {
     }
 }
 
-/// Two typical years (tests/reference/degree_days.py): the closed form equals the integral of the normal distribution, and a
+/// Two typical years (`tests/reference/degree_days.py`): the closed form equals the integral of the normal distribution, and a
 /// year summed from monthly means and spreads is within 1 % of the sum of its days.
 #[test]
 fn degree_days_of_two_typical_years() {

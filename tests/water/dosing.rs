@@ -2,8 +2,8 @@
 
 use embertide::units::{Millilitres, UnitsFirst};
 use embertide::water::{
-    Action, Advice, Basis, Block, KitError, Levels, Measure, Method, Occasion, PhVerdict, Product, Reading, Site, Strength, TestKit,
-    Verdict, WaterFacts, WaterVolume, advise, first_charge, table,
+    Action, Advice, Basis, Block, KitError, Levels, Measure, Method, Occasion, PhBand, PhVerdict, Product, Programme, Reading, Site,
+    Strength, TestKit, Verdict, WaterFacts, WaterVolume, advise, before_the_test, first_charge, table,
 };
 use time::macros::date;
 
@@ -232,4 +232,29 @@ fn the_table_has_a_row_for_every_count() {
     assert_eq!(rows, stale, "same in, same out");
     let other = TestKit { basis: Basis::Chloride, ..kit() };
     assert!(matches!(table(&site(&programme, &product), &other, TODAY), Err(KitError::Basis(_))));
+}
+
+/// Where a programme asks for the pH, the table has two bands: inside it the dose as ever, outside of it nothing, with the
+/// reason. A pH that was not read holds nothing back; both ends belong to the band.
+#[test]
+fn a_dose_by_ph_band_where_the_programme_asks() {
+    let asks = Programme { dose_ph: Some(PhBand::new(ph(700), ph(1_100)).unwrap()), ..nitrite() };
+    let (product, volume) = (product(), gallons(400));
+    let advice = |programme: &Programme, read: Option<i64>, level: i64| {
+        let site =
+            Site { volume: Some(volume), programme, product: &product, facts: clean_facts(), occasion: Occasion::Scheduled, day: TODAY };
+        advise(&site, Reading { level: mg(level), ph: read.map(ph), tested_on: TODAY })
+    };
+    for inside in [Some(700), Some(880), Some(1_100), None] {
+        assert_eq!(advice(&asks, inside, 500).dose(), advice(&nitrite(), None, 500).dose(), "{inside:?}");
+    }
+    for outside in [650, 699, 1_101] {
+        let Action::Blocked(why) = advice(&asks, Some(outside), 500).action else { panic!("{outside}") };
+        assert!(why.len() == 1 && why[0].to_string().contains("outside 7.0 to 11.0"), "{why:?}");
+        assert!(advice(&nitrite(), Some(outside), 500).dose().is_some(), "this programme does not ask");
+        assert_eq!(advice(&asks, Some(outside), 1_000).action, Action::Leave, "nothing to hold back");
+    }
+    let site =
+        Site { volume: Some(volume), programme: &asks, product: &product, facts: clean_facts(), occasion: Occasion::Scheduled, day: TODAY };
+    assert!(before_the_test(&site, TODAY).cautions[0].contains("pH below 7.0 or above 11.0: put nothing in"));
 }

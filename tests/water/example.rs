@@ -37,6 +37,7 @@ pub(crate) fn nitrite() -> Programme {
         levels: Levels::new(mg(300), mg(600), mg(1_000), mg(1_500)).unwrap(),
         ph: PhBand::new(ph(850), ph(950)).unwrap(),
         ph_with_aluminium: Some(PhBand::new(ph(820), ph(900)).unwrap()),
+        dose_ph: None,
         hardness_stop: Some(mg(250)),
         hardness_advise: Some(mg(100)),
         chloride_sulfate_stop: Some(mg(800)),

@@ -176,7 +176,7 @@ async fn the_parts_of_a_loop_add_up() {
     assert!(t.get(Some(&d.office), &page).await.text("output").starts_with("410 gal ± 21"), "kept");
 }
 
-/// 9,900 mL of 20 % NaNO2 at 1.15 kg/L are 1,518.3 g of NO2; from 2 to 22 drops of 50 mg/L, 1,000 mg/L: 1,518 L.
+/// 9,900 mL of 20 % `NaNO2` at 1.15 kg/L are 1,518.3 g of NO2; from 2 to 22 drops of 50 mg/L, 1,000 mg/L: 1,518 L.
 #[tokio::test]
 async fn the_charge_itself_gives_the_volume() {
     let t = TestApp::start().await;

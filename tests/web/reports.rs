@@ -246,3 +246,14 @@ async fn a_correction_reads_the_figure_with_the_kit_that_showed_it() {
         sqlx::query_as("SELECT value_milli, programme_mg_l FROM readings WHERE kit_code = 'comparator'").fetch_one(t.pool()).await.unwrap();
     assert_eq!(kept, (850_000, 850), "diluted tenfold");
 }
+
+/// 8 drops ask for a dose; in acid water (pH 6.4) the programme puts nothing in, so a dose there is flagged.
+#[tokio::test]
+async fn a_dose_put_into_acid_water_is_flagged() {
+    let super::path::Stop { t, visit, tech, .. } = super::path::at_a_stop().await;
+    let sheet = t.get(Some(&tech), &format!("/stop/{visit}")).await;
+    assert_eq!(sheet.attrs("#doses", "data-ph-from"), ["7.0"]);
+    let kept = t.post(&tech, &format!("/stop/{visit}"), &[("job", "water-test"), ("drops", "8"), ("ph", "6.4"), ("put_in", "2000")]).await;
+    let page = t.get(Some(&tech), &kept.location).await.text("main");
+    assert!(page.contains("the test asks for nothing"), "{page}");
+}

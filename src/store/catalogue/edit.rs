@@ -40,7 +40,7 @@ pub async fn change_programme(db: impl PgExecutor<'_>, p: &Programme, row_versio
     let done = sqlx::query!(
         "UPDATE programmes SET name = $3, min_mg_l = $4, target_mg_l = $5, max_mg_l = $6, alarm_low_mg_l = $7, top_up_below_mg_l = $8, ph_min = $9, ph_max = $10,
            ph_min_aluminium = $11, ph_max_aluminium = $12, hardness_stop_mg_l = $13, hardness_advise_mg_l = $14, cl_so4_stop_mg_l = $15,
-           recheck_from_days = $16, recheck_to_days = $17, source = $18, row_version = row_version + 1
+           recheck_from_days = $16, recheck_to_days = $17, source = $18, dose_ph_min = $19, dose_ph_max = $20, row_version = row_version + 1
          WHERE code = $1 AND row_version = $2",
         p.code,
         row_version,
@@ -59,7 +59,9 @@ pub async fn change_programme(db: impl PgExecutor<'_>, p: &Programme, row_versio
         p.chloride_sulfate_stop.map(|v| whole(v.get())),
         i32::from(p.recheck.first()),
         i32::from(p.recheck.last()),
-        p.source
+        p.source,
+        p.dose_ph.map(|band| whole(band.min().get())),
+        p.dose_ph.map(|band| whole(band.max().get()))
     )
     .execute(db)
     .await?;
@@ -111,7 +113,13 @@ pub async fn keep_product(db: impl PgExecutor<'_>, id: Uuid, p: &Product, source
 }
 
 /// Adds a kit, or changes it when a version is given. `reagent`: lot and the day it expires.
-pub async fn keep_kit(db: impl PgExecutor<'_>, k: &TestKit, reagent: (&str, Option<Date>), row_version: Option<i32>) -> Result<()> {
+pub async fn keep_kit(
+    db: impl PgExecutor<'_>,
+    k: &TestKit,
+    sample_ul: Option<i32>,
+    reagent: (&str, Option<Date>),
+    row_version: Option<i32>,
+) -> Result<()> {
     let (per_drop, max_drops) = match k.counts {
         Counts::Drops { per_drop, max_drops } => (i32::try_from(per_drop.get()).ok(), Some(i32::from(max_drops))),
         Counts::Direct { .. } => (None, None),
@@ -122,11 +130,11 @@ pub async fn keep_kit(db: impl PgExecutor<'_>, k: &TestKit, reagent: (&str, Opti
     };
     let steps: Vec<i32> = k.steps.iter().map(|step| whole(step.get())).collect();
     let done = sqlx::query!(
-        "INSERT INTO test_kits (code, name, basis, per_drop_centi, max_drops, dilution, reagent_lot, reagent_expires_on, source, relative_sd_pm, steps)
-         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $11, $12)
+        "INSERT INTO test_kits (code, name, basis, per_drop_centi, max_drops, dilution, reagent_lot, reagent_expires_on, source, relative_sd_pm, steps, sample_ul)
+         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $11, $12, $13)
          ON CONFLICT (code) DO UPDATE SET name = excluded.name, basis = excluded.basis, per_drop_centi = excluded.per_drop_centi, max_drops = excluded.max_drops,
            dilution = excluded.dilution, reagent_lot = excluded.reagent_lot, reagent_expires_on = excluded.reagent_expires_on, source = excluded.source,
-           relative_sd_pm = excluded.relative_sd_pm, steps = excluded.steps, row_version = test_kits.row_version + 1
+           relative_sd_pm = excluded.relative_sd_pm, steps = excluded.steps, sample_ul = excluded.sample_ul, row_version = test_kits.row_version + 1
          WHERE test_kits.row_version = $10",
         k.code,
         k.name,
@@ -139,7 +147,8 @@ pub async fn keep_kit(db: impl PgExecutor<'_>, k: &TestKit, reagent: (&str, Opti
         k.source,
         row_version,
         relative_sd,
-        &steps
+        &steps,
+        sample_ul
     )
     .execute(db)
     .await?;

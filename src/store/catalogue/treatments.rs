@@ -20,6 +20,8 @@ pub struct ProductRow {
 #[derive(Clone, Debug)]
 pub struct KitRow {
     pub kit: TestKit,
+    /// The sample it takes, in microlitres.
+    pub sample_ul: Option<i32>,
     pub reagent_lot: String,
     pub reagent_expires_on: Option<Date>,
 }
@@ -58,7 +60,7 @@ pub async fn treatments(db: &mut PgConnection) -> Result<Treatments> {
 async fn programmes(db: impl PgExecutor<'_>) -> Result<Vec<Programme>> {
     let rows = sqlx::query!(
         "SELECT code, name, basis, min_mg_l, target_mg_l, max_mg_l, alarm_low_mg_l, top_up_below_mg_l, ph_min, ph_max, ph_min_aluminium, ph_max_aluminium,
-           hardness_stop_mg_l, hardness_advise_mg_l, cl_so4_stop_mg_l, recheck_from_days, recheck_to_days, source
+           hardness_stop_mg_l, hardness_advise_mg_l, cl_so4_stop_mg_l, recheck_from_days, recheck_to_days, source, dose_ph_min, dose_ph_max
          FROM programmes ORDER BY name, code LIMIT 100"
     )
     .fetch_all(db)
@@ -77,6 +79,7 @@ async fn programmes(db: impl PgExecutor<'_>) -> Result<Vec<Programme>> {
                 levels: levels.with_top_up_below(mg(r.top_up_below_mg_l)?).map_err(|e| bad(&e))?,
                 ph: ph(r.ph_min, r.ph_max)?,
                 ph_with_aluminium: Some(ph(r.ph_min_aluminium, r.ph_max_aluminium)?),
+                dose_ph: r.dose_ph_min.zip(r.dose_ph_max).map(|(a, b)| ph(a, b)).transpose()?,
                 hardness_stop: r.hardness_stop_mg_l.map(mg).transpose()?,
                 hardness_advise: r.hardness_advise_mg_l.map(mg).transpose()?,
                 chloride_sulfate_stop: r.cl_so4_stop_mg_l.map(mg).transpose()?,
@@ -118,7 +121,7 @@ pub const COMPARATOR_SD: u16 = 150;
 
 async fn kits(db: impl PgExecutor<'_>) -> Result<Vec<KitRow>> {
     let rows = sqlx::query!(
-        "SELECT code, name, basis, per_drop_centi, max_drops, dilution, reagent_lot, reagent_expires_on, source, relative_sd_pm, steps FROM test_kits WHERE active ORDER BY name, code LIMIT 100"
+        "SELECT code, name, basis, per_drop_centi, max_drops, dilution, reagent_lot, reagent_expires_on, source, relative_sd_pm, steps, sample_ul FROM test_kits WHERE active ORDER BY name, code LIMIT 100"
     )
     .fetch_all(db)
     .await?;
@@ -141,7 +144,7 @@ async fn kits(db: impl PgExecutor<'_>) -> Result<Vec<KitRow>> {
                 source: r.source.clone(),
                 code: r.code.clone(),
             };
-            Ok(KitRow { kit, reagent_lot: r.reagent_lot, reagent_expires_on: r.reagent_expires_on })
+            Ok(KitRow { kit, sample_ul: r.sample_ul, reagent_lot: r.reagent_lot, reagent_expires_on: r.reagent_expires_on })
         })
         .collect()
 }

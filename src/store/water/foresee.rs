@@ -107,8 +107,8 @@ impl Fleet {
 }
 
 /// Keeps what is foreseen for these units, in place of what was.
-pub async fn keep_foreseen(db: &mut PgConnection, ids: &[Uuid], seen: &HashMap<Uuid, Seen>, today: Date) -> Result<()> {
-    let all: Vec<(&Uuid, &Seen)> = seen.iter().collect();
+pub async fn keep_foreseen(db: &mut PgConnection, ids: &[Uuid], seen: impl IntoIterator<Item = (&Uuid, &Seen)>, today: Date) -> Result<()> {
+    let all: Vec<(&Uuid, &Seen)> = seen.into_iter().collect();
     let units: Vec<Uuid> = all.iter().map(|(id, _)| **id).collect();
     let says: Vec<String> = all.iter().map(|(_, seen)| seen.forecast.words().chars().take(400).collect()).collect();
     let expected: Vec<Option<Date>> = all.iter().map(|(_, seen)| seen.forecast.expected()).collect();

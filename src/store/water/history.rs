@@ -89,13 +89,13 @@ pub struct Figures {
     pub taken_on: Date,
     pub note: String,
     /// What and its thousandths; the inhibitor in mg/L of the programme's basis.
-    figures: Vec<(String, i64)>,
+    read: Vec<(String, i64)>,
 }
 
 impl Figures {
     /// In the basis that [`super::What`] names for it.
     pub fn get(&self, what: super::What) -> Option<f64> {
-        let milli = self.figures.iter().find(|(name, _)| name == what.as_str())?.1;
+        let milli = self.read.iter().find(|(name, _)| name == what.as_str())?.1;
         #[expect(clippy::cast_precision_loss, reason = "a reading is far below 2^52 thousandths")]
         Some(milli as f64 / 1000.0)
     }
@@ -119,8 +119,8 @@ pub async fn figures(db: impl PgExecutor<'_>, unit_id: Uuid, of_fill: bool, limi
     for r in rows {
         let figure = r.milli.map(|milli| (r.what, milli));
         match tests.last_mut() {
-            Some((id, test)) if *id == r.id => test.figures.extend(figure),
-            _ => tests.push((r.id, Figures { taken_on: r.taken_on, note: r.note, figures: figure.into_iter().collect() })),
+            Some((id, test)) if *id == r.id => test.read.extend(figure),
+            _ => tests.push((r.id, Figures { taken_on: r.taken_on, note: r.note, read: figure.into_iter().collect() })),
         }
     }
     Ok(tests.into_iter().map(|(_, test)| test).collect())

@@ -86,6 +86,7 @@ async fn rows(db: impl PgExecutor<'_>, ids: &[Uuid]) -> Result<Vec<Row>> {
 }
 
 /// The records of these units; one without any fact is left out.
+#[expect(clippy::implicit_hasher, reason = "the map that unit_waters gives")]
 pub async fn records(
     db: impl PgExecutor<'_>,
     known: &catalogue::Treatments,

@@ -70,7 +70,7 @@ pub(super) async fn page(who: Owner, app: App, (): ()) -> Result {
     let view = |row: ProfileRow| {
         let limit = |parameter: Parameter| row.profile.limits.iter().find(|l| l.parameter() == parameter);
         let limits = Parameter::ALL.iter().map(|p| limit_view(*p, limit(*p))).collect();
-        ProfileView { limits, row }
+        ProfileView { row, limits }
     };
     html(&FillLimitsPage {
         f: Frame::of(&who, "treatments"),

@@ -193,12 +193,12 @@ fn lime(record: &UnitRecord, fill: Option<&Fill>, source: Option<&Figures>, firs
     };
     let lime = source.and_then(|s| s.get(What::Alkalinity)).map_or(hardness, |alkalinity| hardness.min(alkalinity));
     let grams = lime_grams(added, lime);
-    let film =
+    let thickness =
         film_micrometres(grams, HOT_WALL_M2).map(|um| format!(" Laid evenly on {HOT_WALL_M2:.0} m² of hot wall that is {um:.0} µm."));
     vec![format!(
         "{amount} at {hardness:.0} mg/L hardness brings up to {} of lime.{} One fill's worth is tolerable, repeated make-up is not: find where the water goes, and soften what goes in.",
         mass(grams, first),
-        film.unwrap_or_default()
+        thickness.unwrap_or_default()
     )]
 }
 

@@ -47,6 +47,7 @@ struct KitView {
     max_drops: String,
     error: String,
     steps: String,
+    sample: String,
     expired: bool,
 }
 
@@ -114,6 +115,7 @@ fn kit_view(row: KitRow, versions: &Versions, today: Date) -> KitView {
         max_drops,
         error,
         steps: row.kit.steps.iter().map(|step| step.get().to_string()).collect::<Vec<_>>().join(", "),
+        sample: row.sample_ul.map(|ul| decimal_text(ul.into(), 1000)).unwrap_or_default(),
         expired: row.reagent_expires_on.is_some_and(|d| d < today),
         row,
     }
@@ -163,6 +165,10 @@ pub(super) struct ProgrammeForm {
     ph_min_aluminium: String,
     ph_max_aluminium: String,
     #[serde(default)]
+    dose_ph_min: String,
+    #[serde(default)]
+    dose_ph_max: String,
+    #[serde(default)]
     hardness_advise: String,
     #[serde(default)]
     hardness_stop: String,
@@ -174,6 +180,14 @@ pub(super) struct ProgrammeForm {
     row_version: i32,
 }
 
+/// Both ends, or neither.
+fn dose_ph(form: &ProgrammeForm) -> Result<Option<PhBand>> {
+    match (form.dose_ph_min.trim(), form.dose_ph_max.trim()) {
+        ("", "") => Ok(None),
+        (low, high) => band(low, high).map(Some),
+    }
+}
+
 fn programme(form: &ProgrammeForm, code: &str, basis: Basis) -> Result<Programme> {
     let levels = Levels::new(mg_l(&form.alarm_low)?, mg_l(&form.min)?, mg_l(&form.target)?, mg_l(&form.max)?).map_err(bad)?;
     Ok(Programme {
@@ -183,6 +197,7 @@ fn programme(form: &ProgrammeForm, code: &str, basis: Basis) -> Result<Programme
         levels: levels.with_top_up_below(mg_l(&form.top_up_below)?).map_err(bad)?,
         ph: band(&form.ph_min, &form.ph_max)?,
         ph_with_aluminium: Some(band(&form.ph_min_aluminium, &form.ph_max_aluminium)?),
+        dose_ph: dose_ph(form)?,
         hardness_stop: optional_mg_l(&form.hardness_stop)?,
         hardness_advise: optional_mg_l(&form.hardness_advise)?,
         chloride_sulfate_stop: optional_mg_l(&form.cl_so4_stop)?,
@@ -311,6 +326,8 @@ pub(super) struct KitForm {
     error: String,
     #[serde(default)]
     steps: String,
+    #[serde(default)]
+    sample: String,
     dilution: u16,
     #[serde(default)]
     reagent_lot: String,
@@ -355,6 +372,19 @@ fn relative_sd(typed: &str) -> Result<u16> {
     u16::try_from(pm).ok().filter(|pm| (1..=1000).contains(pm)).ok_or_else(|| bad("The ± of a reading lies between 0.1 and 100 %."))
 }
 
+/// The sample in microlitres, from mL.
+fn sample(typed: &str) -> Result<Option<i32>> {
+    if typed.trim().is_empty() {
+        return Ok(None);
+    }
+    let ul = scaled(typed.trim().trim_end_matches("mL").trim(), 1000.0, "The sample in mL")?;
+    i32::try_from(ul)
+        .ok()
+        .filter(|ul| (1..=10_000_000).contains(ul))
+        .map(Some)
+        .ok_or_else(|| bad("The sample lies between 0.001 mL and 10 L."))
+}
+
 /// The fields of a comparator, as typed between commas or spaces.
 fn steps(typed: &str) -> Result<Vec<MgPerLitre>> {
     let mut steps = typed.split([',', ' ', ';']).filter(|t| !t.trim().is_empty()).map(mg_l).collect::<Result<Vec<_>>>()?;
@@ -366,10 +396,11 @@ fn steps(typed: &str) -> Result<Vec<MgPerLitre>> {
 async fn keep_kit(who: Owner, app: App, code: String, posted: Posted<KitForm>) -> Result {
     let new = kit(&posted.form, &code)?;
     let expires_on = date(&posted.form.expires_on)?;
+    let sample_ul = sample(&posted.form.sample)?;
     let lot = short(&posted.form.reagent_lot, "The reagent's lot", 40)?;
     let mut tx = app.pool.begin().await?;
     if posted.first_time(&mut tx, &who, "keep kit", app.clock.now()).await? {
-        catalogue::keep_kit(&mut *tx, &new, (&lot, expires_on), posted.form.row_version).await?;
+        catalogue::keep_kit(&mut *tx, &new, sample_ul, (&lot, expires_on), posted.form.row_version).await?;
     }
     tx.commit().await?;
     Ok(see_other("/treatments#kits"))

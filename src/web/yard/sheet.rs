@@ -16,10 +16,10 @@ use crate::{
         customers::{self, Place},
         sessions::SignedIn,
         units::{self, Unit},
-        water::{self, UnitWater},
+        water::{self, UnitWater, What},
     },
-    units::{UnitsFirst, day_with_year, thousands},
-    water::{BeforeTheTest, Counts, Occasion, TestKit, advise, table},
+    units::{Ph, UnitsFirst, day_with_year, thousands},
+    water::{BeforeTheTest, Counts, Occasion, TestKit, advise, ph_rule, table},
 };
 use askama::Template;
 use time::Date;
@@ -72,6 +72,8 @@ pub(super) struct Sheet {
     pub(super) kit: Option<KitView>,
     pub(super) rows: Vec<RowView>,
     pub(super) table_note: Vec<String>,
+    /// Outside of it nothing is put in: from, to, and what to say.
+    pub(super) dose_ph: Option<(String, String, String)>,
     pub(super) cautions: Vec<String>,
     pub(super) product: String,
     pub(super) lots: Vec<LotLine>,
@@ -89,6 +91,8 @@ pub(super) struct KitView {
     pub(super) expired: String,
     /// The fields of a colour comparator.
     pub(super) steps: Vec<String>,
+    /// The sample it takes, as "5 mL".
+    pub(super) sample: String,
 }
 
 /// What the sheet is about.
@@ -148,7 +152,8 @@ impl Loaded {
     /// The dose that the dose function gives for the inhibitor reading of a sheet, in mL.
     pub(super) fn worked(&self, readings: &[water::NewReading], day: Date) -> Option<i64> {
         let level = readings.iter().find_map(|r| r.programme_mg_l)?;
-        let reading = crate::water::Reading { level: crate::units::MgPerLitre::new(level.into()).ok()?, ph: None, tested_on: day };
+        let ph = readings.iter().find(|r| r.what == What::Ph).and_then(|r| Ph::new(r.value_milli / 10).ok());
+        let reading = crate::water::Reading { level: crate::units::MgPerLitre::new(level.into()).ok()?, ph, tested_on: day };
         let advice = advise(&self.water.site(Occasion::Scheduled, day)?, reading);
         Some(advice.dose().map_or(0, |d| d.amount.ml.get()))
     }
@@ -200,6 +205,7 @@ fn kit_view(kit: &TestKit, treatments: &Treatments, today: Date) -> KitView {
         name: kit.name.clone(),
         counts_drops: matches!(kit.counts, Counts::Drops { .. }),
         expired: expired.map(day_with_year).unwrap_or_default(),
+        sample: row.and_then(|row| row.sample_ul).map(|ul| format!("{} mL", f64::from(ul) / 1000.0)).unwrap_or_default(),
         steps: kit.steps.iter().map(|step| step.get().to_string()).collect(),
     }
 }
@@ -257,6 +263,7 @@ pub(super) async fn sheet(
         kit: kit.map(|k| kit_view(k, &loaded.treatments, who.dealer.today)),
         rows: rows(&loaded, kit, who),
         table_note: held,
+        dose_ph: loaded.water.programme.dose_ph.map(|band| (band.min().to_string(), band.max().to_string(), ph_rule(band))),
         cautions,
         product: product.map(|p| p.1.name.clone()).unwrap_or_default(),
         lots,
