@@ -76,7 +76,13 @@ async fn office_plans_technician_reports_customer_sees_it() {
     assert!(told.contains("Low") && told.contains("Put in") && told.contains("400 mg/L"), "{told}");
     b.screenshot("stop-phone").await;
     let ml = b.value("#dose_shown_ml").await;
+    // In acid water nothing goes in, whatever the drops say.
+    b.fill("#ph", "6.4").await;
+    let held = b.text("#tell").await;
+    assert!(held.contains("Hold") && held.contains("pH below 7.0") && !held.contains("Put in"), "{held}");
+    assert_eq!(b.value("#dose_shown_ml").await, "0");
     b.fill("#ph", "8.9").await;
+    assert_eq!(b.text("#tell").await, told);
     b.fill("#put_in", &ml).await;
     b.press("Keep this report").await;
     assert!(b.wait(".said").await.contains("Kept"));
@@ -113,6 +119,11 @@ async fn no_page_scrolls_sideways_on_a_small_phone_or_breaks_the_policy() {
         "/customers".to_owned(),
         format!("/customers/{}", d.alder),
         format!("/units/{}", d.units[0]),
+        format!("/units/{}/history", d.units[0]),
+        format!("/units/{}/fill", d.units[0]),
+        format!("/units/{}/volume", d.units[0]),
+        "/water".to_owned(),
+        "/treatments/fill-limits".to_owned(),
         "/bring-in".to_owned(),
         "/settings".to_owned(),
         "/treatments".to_owned(),

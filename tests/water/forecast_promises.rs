@@ -154,6 +154,17 @@ proptest! {
     }
 }
 
+/// Prints what one dose table of 81 counts takes; as below.
+#[test]
+#[ignore = "prints a time, holds nothing"]
+fn how_long_a_dose_table_takes() {
+    let (programme, product, kit) = (crate::example::nitrite(), crate::example::product(), crate::example::kit());
+    let site = crate::example::site(&programme, &product);
+    let begun = Instant::now();
+    let rows: usize = (0..1_000).map(|_| embertide::water::table(&site, &kit, crate::example::TODAY).unwrap().len()).sum();
+    println!("{rows} rows in 1,000 tables in {:?}", begun.elapsed());
+}
+
 /// Prints what 5,000 units of 20 tests take; `cargo test --release --test water -- --ignored --nocapture how_long`.
 #[test]
 #[ignore = "prints a time, holds nothing"]
