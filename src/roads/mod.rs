@@ -2,6 +2,33 @@
 //!
 //! - [`straight`]: an estimate from the great circle, for when no road file is at hand; always labelled "estimated".
 
+mod build;
+mod connected;
+mod contract;
+mod cost;
+mod ends;
+mod extract;
+mod graph;
+mod import;
+pub mod invent;
+mod leg;
+pub mod matrix;
+mod order;
+mod plain;
+mod point;
+pub mod report;
+mod snap;
+pub mod speeds;
 pub mod straight;
+mod wire;
 
+pub use contract::Hierarchy;
+pub use cost::Cost;
+pub use extract::ExtractError;
+pub use graph::{Edge, House, Misfit, Network, Origin, Parts, Size, Town, Water};
+pub use import::{ImportError, import};
+pub use leg::{Leg, leg};
+pub use plain::Plain;
+pub use point::{Extent, Point};
+pub use snap::{Grid, REACH_M, Snap};
 pub use straight::{Estimate, EstimateError, Position, PositionError, great_circle_m};

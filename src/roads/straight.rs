@@ -12,7 +12,7 @@ pub const LABEL: &str = "estimated";
 pub const EARTH_RADIUS_M: f64 = 6_371_008.8;
 
 /// Metres in an international mile.
-const MILE_M: f64 = 1_609.344;
+pub(super) const MILE_M: f64 = 1_609.344;
 /// Longest leg given, in seconds: no two points on earth are further apart at walking pace.
 const LONGEST_S: f64 = 9_000_000.0;
 
@@ -31,6 +31,11 @@ impl Position {
     pub fn new(lat: f64, lon: f64) -> Result<Self, PositionError> {
         let good = (-90.0..=90.0).contains(&lat) && (-180.0..=180.0).contains(&lon);
         if good { Ok(Self { lat, lon }) } else { Err(PositionError { lat, lon }) }
+    }
+
+    /// For degrees that are known to be on earth.
+    pub(super) fn within(lat: f64, lon: f64) -> Self {
+        Self { lat: lat.clamp(-90.0, 90.0), lon: lon.clamp(-180.0, 180.0) }
     }
 
     /// Degrees north.
