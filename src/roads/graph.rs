@@ -45,6 +45,8 @@ pub enum Size {
 }
 
 impl Size {
+    pub(super) const ALL: [Self; 4] = [Self::City, Self::Town, Self::Village, Self::Hamlet];
+
     pub(super) fn parse(place: &str) -> Option<Self> {
         Some(match place {
             "city" => Self::City,

@@ -2,12 +2,16 @@
 //!
 //! - [`straight`]: an estimate from the great circle, for when no road file is at hand; always labelled "estimated".
 
+pub mod address;
 mod build;
 mod connected;
 mod contract;
 mod cost;
+pub mod drives;
+mod encode;
 mod ends;
 mod extract;
+pub mod file;
 mod graph;
 mod import;
 pub mod invent;
@@ -16,7 +20,9 @@ pub mod matrix;
 mod order;
 mod plain;
 mod point;
+mod ready;
 pub mod report;
+pub mod sketch;
 mod snap;
 pub mod speeds;
 pub mod straight;
@@ -24,11 +30,14 @@ mod wire;
 
 pub use contract::Hierarchy;
 pub use cost::Cost;
+pub use drives::{Calibration, Drives, Quality, Table};
+pub use encode::{RoadFileError, decode, encode};
 pub use extract::ExtractError;
 pub use graph::{Edge, House, Misfit, Network, Origin, Parts, Size, Town, Water};
 pub use import::{ImportError, import};
 pub use leg::{Leg, leg};
 pub use plain::Plain;
 pub use point::{Extent, Point};
+pub use ready::Roads;
 pub use snap::{Grid, REACH_M, Snap};
 pub use straight::{Estimate, EstimateError, Position, PositionError, great_circle_m};
