@@ -1,6 +1,6 @@
 //! One leg of a route with its shape on the road.
 
-use super::{cost::Cost, graph::Network, plain::Plain, point::Point, snap::Snap};
+use super::{cost::Cost, ends::on_junction, graph::Network, plain::Plain, point::Point, snap::Snap};
 
 /// A drive between two stops.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -29,6 +29,9 @@ pub fn leg(network: &Network, search: &mut Plain, from: &Snap, to: &Snap) -> Opt
 
 /// From the stop to the junction where the way leaves its piece. A piece that comes back to its own junction is left by the shorter side.
 fn first_piece(network: &Network, s: &Snap, leaves: u32) -> Vec<Point> {
+    if on_junction(s) {
+        return cut(network.shape(s.edge), s.share, s.share);
+    }
     let e = network.edge(s.edge);
     let ahead = e.b == leaves && e.forward_ms.is_some();
     let back = e.a == leaves && e.backward_ms.is_some();
@@ -37,6 +40,9 @@ fn first_piece(network: &Network, s: &Snap, leaves: u32) -> Vec<Point> {
 }
 
 fn last_piece(network: &Network, t: &Snap, enters: u32) -> Vec<Point> {
+    if on_junction(t) {
+        return cut(network.shape(t.edge), t.share, t.share);
+    }
     let e = network.edge(t.edge);
     let ahead = e.a == enters && e.forward_ms.is_some();
     let back = e.b == enters && e.backward_ms.is_some();

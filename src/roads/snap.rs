@@ -7,6 +7,8 @@ use super::{
 
 /// A stop further than this from every road has none, in metres.
 pub const REACH_M: f64 = 2_000.0;
+/// A stop that meets the road so near to a junction stands on the junction, in metres.
+const JUNCTION_M: f64 = 1.0;
 /// Side of a cell in ten-millionths of a degree: about 550 m north to south.
 const CELL: i64 = 50_000;
 
@@ -177,6 +179,13 @@ fn on_edge(network: &Network, edge: u32, local: &Local, reach: f64) -> Option<Sn
         run += length;
     }
     let (along, flat) = hit?;
-    let share = if run > 0.0 { (along / run).clamp(0.0, 1.0) } else { 0.0 };
+    // So near to a junction, it stands on it.
+    let share = if along < JUNCTION_M {
+        0.0
+    } else if along > run - JUNCTION_M {
+        1.0
+    } else {
+        along / run
+    };
     Some(Snap { edge, share, at: local.point(flat), off_m: best })
 }

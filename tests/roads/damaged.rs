@@ -78,6 +78,27 @@ fn no_nonsense_inside_a_block_brings_it_down() {
     }
 }
 
+/// Coordinates and ids whose differences do not fit a number, and coordinates that are nowhere on earth.
+#[test]
+fn numbers_too_large_are_nowhere() {
+    use embertide::roads::invent::write::NodeOut;
+    let far = |id, lat, lon| NodeOut { id, at: (lat, lon), tags: Vec::new() };
+    let nodes = [
+        node(1, 44.0, -90.0),
+        node(2, 44.1, -90.0),
+        far(3, i32::MAX, i32::MIN),
+        far(4, 910_000_000, 0),
+        far(i64::MAX, 440_000_000, -900_000_000),
+        far(5, 440_000_000, 0),
+    ];
+    let ways = [way(1, &[1, 2, 3, 4, 1], &[("highway", "primary")]), way(2, &[2, i64::MAX], &[("highway", "primary")])];
+    let mut bytes = Vec::new();
+    // The writer's own differences wrap round too.
+    embertide::roads::invent::write::write(&mut bytes, "test", None, &nodes, &ways).unwrap();
+    let (network, report) = import(Cursor::new(bytes), None).unwrap();
+    assert_eq!((report.missing_nodes, network.edges().len()), (2, 2));
+}
+
 #[test]
 fn what_is_not_read_here_is_named() {
     let mut bytes = Vec::new();

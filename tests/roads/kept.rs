@@ -2,7 +2,7 @@
 
 use crate::world::{Dice, county, county_network, network};
 use embertide::roads::{
-    Network, RoadFileError, Roads, decode, encode,
+    Network, Parts, RoadFileError, Roads, decode, encode,
     file::{Current, FileError, load, save},
     import,
     invent::County,
@@ -79,6 +79,28 @@ fn nonsense_with_a_right_check_sum_never_brings_it_down() {
         }
     }
     assert!(refused > 200, "{refused}");
+}
+
+#[test]
+fn parts_that_do_not_fit_together_are_refused() {
+    let good = network(&[(44.0, -90.0), (44.1, -90.0)], &[(0, 1, Some(5), Some(5), 1)]).parts().clone();
+    assert!(Network::new(good.clone()).is_ok());
+    let wrong: [fn(&mut Parts); 9] = [
+        |p| p.edges[0].a = 2,
+        |p| p.edges[0].b = 7,
+        |p| p.edges[0].b = 0,
+        |p| p.edges[0].name = 1,
+        |p| p.edges[0].shape = 1,
+        |p| p.edges[0].forward_ms = Some(0),
+        |p| p.edges[0].backward_ms = Some(u32::MAX),
+        |p| p.shape.truncate(1),
+        |p| p.names.clear(),
+    ];
+    for (i, spoil) in wrong.iter().enumerate() {
+        let mut parts = good.clone();
+        spoil(&mut parts);
+        assert!(Network::new(parts).is_err(), "fault {i}");
+    }
 }
 
 #[test]

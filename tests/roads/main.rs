@@ -6,6 +6,7 @@ mod damaged;
 mod drawing;
 mod exact;
 mod kept;
+mod reference;
 mod small;
 mod tags;
 mod times;

@@ -105,7 +105,7 @@ fn dense(nodes: &[NodeOut], strings: &mut Strings) -> Vec<u8> {
     let mut last = (0, 0, 0);
     for n in nodes {
         let now = (n.id, i64::from(n.at.0), i64::from(n.at.1));
-        signed(&mut ids, now.0 - last.0);
+        signed(&mut ids, now.0.wrapping_sub(last.0));
         signed(&mut lats, now.1 - last.1);
         signed(&mut lons, now.2 - last.2);
         last = now;
@@ -132,7 +132,7 @@ fn way(w: &WayOut, strings: &mut Strings) -> Vec<u8> {
     }
     let mut last = 0;
     for id in &w.refs {
-        signed(&mut refs, id - last);
+        signed(&mut refs, id.wrapping_sub(last));
         last = *id;
     }
     let mut way = Vec::new();
