@@ -22,6 +22,8 @@ const LAST_LOOK: usize = 100;
 struct Link {
     to: u32,
     cost: Cost,
+    /// the junction that was taken out for it; `NO` when it is a piece of road
+    via: u32,
 }
 
 /// Links by junction.
@@ -30,9 +32,28 @@ pub(super) struct Links {
     first: Vec<u32>,
     heads: Vec<u32>,
     costs: Vec<Cost>,
+    vias: Vec<u32>,
 }
 
 impl Links {
+    /// Places of a junction's links.
+    pub(super) fn range(&self, v: u32) -> std::ops::Range<u32> {
+        self.first[v as usize]..self.first[v as usize + 1]
+    }
+
+    pub(super) fn at(&self, link: u32) -> (u32, Cost) {
+        (self.heads[link as usize], self.costs[link as usize])
+    }
+
+    pub(super) fn via(&self, link: u32) -> u32 {
+        self.vias[link as usize]
+    }
+
+    /// A junction's link with that other end.
+    pub(super) fn find(&self, v: u32, other: u32) -> Option<u32> {
+        self.range(v).find(|l| self.heads[*l as usize] == other)
+    }
+
     #[inline]
     pub(super) fn of(&self, v: u32) -> impl Iterator<Item = (u32, Cost)> {
         let range = self.first[v as usize] as usize..self.first[v as usize + 1] as usize;
@@ -45,11 +66,12 @@ impl Links {
         for (old, new) in place.iter().enumerate() {
             order[*new as usize] = old;
         }
-        let mut links = Self { first: vec![0], heads: Vec::new(), costs: Vec::new() };
+        let mut links = Self { first: vec![0], heads: Vec::new(), costs: Vec::new(), vias: Vec::new() };
         for old in order {
             for link in &lists[old] {
                 links.heads.push(place[link.to as usize]);
                 links.costs.push(link.cost);
+                links.vias.push(if link.via == NO { NO } else { place[link.via as usize] });
             }
             links.first.push(index(links.heads.len()));
         }
@@ -57,7 +79,7 @@ impl Links {
     }
 
     fn bytes(&self) -> usize {
-        size_of_val(&self.first[..]) + size_of_val(&self.heads[..]) + size_of_val(&self.costs[..])
+        size_of_val(&self.first[..]) + size_of_val(&self.heads[..]) + size_of_val(&self.costs[..]) + size_of_val(&self.vias[..])
     }
 }
 
@@ -66,6 +88,8 @@ impl Links {
 pub struct Hierarchy {
     /// new number of each junction
     place: Vec<u32>,
+    /// junction of each new number
+    junction: Vec<u32>,
     /// to more important junctions; within the core, to all
     pub(super) up: Links,
     /// from more important junctions; none within the core
@@ -91,6 +115,10 @@ impl Hierarchy {
         self.place[junction as usize]
     }
 
+    pub(super) fn junction(&self, place: u32) -> u32 {
+        self.junction[place as usize]
+    }
+
     pub(super) fn junctions(&self) -> usize {
         self.place.len()
     }
@@ -105,7 +133,7 @@ impl Hierarchy {
     }
 
     pub fn bytes(&self) -> usize {
-        size_of_val(&self.place[..]) + self.up.bytes() + self.down.bytes()
+        size_of_val(&self.place[..]) + size_of_val(&self.junction[..]) + self.up.bytes() + self.down.bytes()
     }
 }
 
@@ -169,7 +197,9 @@ struct Builder {
 /// Keeps the cheaper of two links between the same junctions; true when it is a new one.
 fn put(list: &mut Vec<Link>, link: Link) -> bool {
     if let Some(known) = list.iter_mut().find(|l| l.to == link.to) {
-        known.cost = known.cost.min(link.cost);
+        if link.cost < known.cost {
+            *known = link;
+        }
         return false;
     }
     list.push(link);
@@ -183,8 +213,8 @@ impl Builder {
         let (mut out, mut into): (Vec<Vec<Link>>, Vec<Vec<Link>>) = (lists(), lists());
         for v in 0..index(n) {
             for arc in arcs.out(v).iter().filter(|a| a.head != v) {
-                put(&mut out[v as usize], Link { to: arc.head, cost: arc.cost });
-                put(&mut into[arc.head as usize], Link { to: v, cost: arc.cost });
+                put(&mut out[v as usize], Link { to: arc.head, cost: arc.cost, via: NO });
+                put(&mut into[arc.head as usize], Link { to: v, cost: arc.cost, via: NO });
             }
         }
         let witness = Witness { best: vec![Cost::NEVER; n], touched: Vec::new(), heap: Heap::default() };
@@ -201,7 +231,7 @@ impl Builder {
             for b in others() {
                 let through = a.cost.plus(b.cost);
                 if self.witness.best[b.to as usize] > through {
-                    self.needed.push((a.to, Link { to: b.to, cost: through }));
+                    self.needed.push((a.to, Link { to: b.to, cost: through, via: v }));
                 }
             }
         }
@@ -250,7 +280,7 @@ impl Builder {
         }
         for &(from, link) in &self.needed {
             self.shortcuts += usize::from(put(&mut self.out[from as usize], link));
-            put(&mut self.into[link.to as usize], Link { to: from, cost: link.cost });
+            put(&mut self.into[link.to as usize], Link { to: from, ..link });
         }
         self.up[v as usize] = out;
         self.down[v as usize] = into;
@@ -270,7 +300,12 @@ impl Builder {
                 place[v as usize] = n - 1 - self.rank[v as usize];
             }
         }
+        let mut junction = vec![0; place.len()];
+        for (old, new) in (0..).zip(&place) {
+            junction[*new as usize] = old;
+        }
         Hierarchy {
+            junction,
             up: Links::renumbered(&self.up, &place),
             down: Links::renumbered(&self.down, &place),
             place,

@@ -1,6 +1,14 @@
 //! One leg of a route with its shape on the road.
 
-use super::{cost::Cost, ends::on_junction, graph::Network, plain::Plain, point::Point, snap::Snap};
+use super::{
+    cost::Cost,
+    ends::on_junction,
+    graph::Network,
+    plain::{Plain, Way},
+    point::Point,
+    snap::Snap,
+    trace::Tracer,
+};
 
 /// A drive between two stops.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -11,12 +19,20 @@ pub struct Leg {
 }
 
 /// The quickest way between two stops, with its shape. `None` when there is none.
-pub fn leg(network: &Network, search: &mut Plain, from: &Snap, to: &Snap) -> Option<Leg> {
-    let way = search.way(network, from, to)?;
+pub fn leg(network: &Network, tracer: &mut Tracer<'_>, from: &Snap, to: &Snap) -> Option<Leg> {
+    Some(shaped(network, &tracer.way(from, to)?, from, to))
+}
+
+/// The same by the plain search: slow, and beyond doubt.
+pub fn plain_leg(network: &Network, search: &mut Plain, from: &Snap, to: &Snap) -> Option<Leg> {
+    Some(shaped(network, &search.way(network, from, to)?, from, to))
+}
+
+fn shaped(network: &Network, way: &Way, from: &Snap, to: &Snap) -> Leg {
     let mut shape = Vec::new();
     let Some((leaves, enters)) = way.ends else {
         add(&mut shape, cut(network.shape(from.edge), from.share, to.share));
-        return Some(Leg { cost: way.cost, shape });
+        return Leg { cost: way.cost, shape };
     };
     add(&mut shape, first_piece(network, from, leaves));
     for &edge in &way.edges {
@@ -24,7 +40,7 @@ pub fn leg(network: &Network, search: &mut Plain, from: &Snap, to: &Snap) -> Opt
         if edge & 1 == 0 { add(&mut shape, points.iter().copied()) } else { add(&mut shape, points.iter().rev().copied()) }
     }
     add(&mut shape, last_piece(network, to, enters));
-    Some(Leg { cost: way.cost, shape })
+    Leg { cost: way.cost, shape }
 }
 
 /// From the stop to the junction where the way leaves its piece. A piece that comes back to its own junction is left by the shorter side.

@@ -6,10 +6,10 @@ use super::{
     graph::Network,
     leg::{Leg, leg},
     matrix::{self, Costs},
-    plain::Plain,
     point::Point,
     snap::{Grid, Snap},
     straight::Position,
+    trace::Tracer,
 };
 
 /// Roads ready to be asked.
@@ -62,7 +62,7 @@ impl Roads {
     /// The legs of a route from stop to stop, with their shapes. A leg without a way on the road is `None`.
     pub fn legs(&self, stops: &[Position]) -> Vec<Option<Leg>> {
         let snaps: Vec<Option<Snap>> = stops.iter().map(|p| self.snap(*p)).collect();
-        let mut search = Plain::new(&self.network);
-        snaps.windows(2).map(|w| leg(&self.network, &mut search, w[0].as_ref()?, w[1].as_ref()?)).collect()
+        let mut tracer = Tracer::new(&self.network, &self.hierarchy);
+        snaps.windows(2).map(|w| leg(&self.network, &mut tracer, w[0].as_ref()?, w[1].as_ref()?)).collect()
     }
 }

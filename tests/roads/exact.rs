@@ -1,7 +1,7 @@
 //! The quick way gives what Dijkstra's plain search gives, in every cell, in time and in length.
 
 use crate::world::{Dice, Way, at, county_network, network, node, read, way};
-use embertide::roads::{Cost, Grid, Hierarchy, Network, Plain, Point, Snap, leg, matrix};
+use embertide::roads::{Cost, Grid, Hierarchy, Network, Plain, Point, Snap, Tracer, leg, matrix, plain_leg};
 use proptest::prelude::*;
 
 fn stops(network: &Network, n: usize, seed: u64) -> Vec<Snap> {
@@ -124,6 +124,11 @@ fn the_plain_search_itself_against_relaxing_every_arc() {
 
 #[test]
 fn a_leg_costs_what_the_matrix_says_and_is_as_long_as_it_is_drawn() {
+    legs(24);
+    legs(1);
+}
+
+fn legs(stop: usize) {
     let network = county_network();
     let grid = Grid::new(&network);
     let on_road = |s: &Snap| {
@@ -131,12 +136,14 @@ fn a_leg_costs_what_the_matrix_says_and_is_as_long_as_it_is_drawn() {
         grid.nearest(&network, shape[shape.len() / 2]).unwrap()
     };
     let stops: Vec<Snap> = stops(&network, 30, 21).iter().map(on_road).collect();
-    let costs = matrix::between(&network, &Hierarchy::new(&network), &stops, &stops);
-    let mut search = Plain::new(&network);
+    let hierarchy = Hierarchy::with_stop(&network, stop);
+    let costs = matrix::between(&network, &hierarchy, &stops, &stops);
+    let (mut search, mut tracer) = (Plain::new(&network), Tracer::new(&network, &hierarchy));
     for i in 0..stops.len() {
         for j in 0..stops.len() {
-            let leg = leg(&network, &mut search, &stops[i], &stops[j]).unwrap();
-            assert_eq!(leg.cost, costs.at(i, j));
+            let slow = plain_leg(&network, &mut search, &stops[i], &stops[j]).unwrap();
+            let leg = leg(&network, &mut tracer, &stops[i], &stops[j]).unwrap();
+            assert_eq!((leg.cost, slow.cost), (costs.at(i, j), costs.at(i, j)));
             let drawn: f64 = leg.shape.windows(2).map(|w| w[0].metres_to(w[1])).sum();
             let metres = f64::from(leg.cost.dm()) / 10.0;
             assert!((drawn - metres).abs() < 1.0 + metres / 1_000.0, "{drawn} drawn, {metres} driven");
