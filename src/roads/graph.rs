@@ -18,7 +18,7 @@ pub struct Edge {
     pub a: u32,
     /// junction where its shape ends
     pub b: u32,
-    /// milliseconds from `a` to `b`, at most [`LONGEST_MS`]; `None` = not that way
+    /// milliseconds from `a` to `b`, at most eleven days; `None` = not that way
     pub forward_ms: Option<u32>,
     pub backward_ms: Option<u32>,
     /// decimetres along its shape

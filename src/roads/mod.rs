@@ -1,6 +1,16 @@
-//! How far it is from place to place.
+//! How far it is from place to place, by which roads, and how that looks on paper.
 //!
-//! - [`straight`]: an estimate from the great circle, for when no road file is at hand; always labelled "estimated".
+//! From a file to an answer, in this order:
+//! - [`import()`] reads an extract of the OpenStreetMap (`extract`, on `wire`) by the rules of [`speeds`], cuts roads at junctions (`build`), keeps the largest
+//!   part that hangs together (`connected`, `order`) and gives a [`Network`] and a [`report`].
+//! - [`encode()`] and [`decode`] are the road file; [`mod@file`] keeps it on disk and follows its changes. That one file touches the outside, nothing else here does.
+//! - [`Roads`] is a network made ready: [`Grid`] finds the road at a pin, [`Hierarchy`] prepares the search, [`matrix`] finds all drives between stops
+//!   at once, [`leg()`] the shape of one, [`address`] a place by house number. [`Plain`] is the slow search that judges the quick one.
+//! - [`Drives`] is what planner and pages ask: seconds and metres, by road or estimated ([`straight`]), and how good each stop is.
+//! - [`sketch`] draws a route, a week, a place.
+//! - [`invent`] makes up a county, for the demo and for tests.
+//!
+//! Not here: turn restrictions, ferries, traffic, times of day, gates. Conditional tags are not read. A private road is driven slowly.
 
 pub mod address;
 mod build;
