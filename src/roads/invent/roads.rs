@@ -216,7 +216,7 @@ impl Land {
                 }
             }
         }
-        let road = [("highway", "motorway"), ("oneway", "yes"), ("ref", "E 1"), ("maxspeed", "70 mph")];
+        let road = [("highway", "motorway"), ("oneway", "yes"), ("name", "Midcounty Carriageway"), ("maxspeed", "70 mph")];
         self.way(east, &road);
         self.way(west.into_iter().rev().collect(), &road);
     }
