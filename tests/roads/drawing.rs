@@ -248,3 +248,94 @@ fn odd_places_do_no_harm() {
     let line = Line { name: String::new(), legs: Vec::new(), marks: vec![mark; 30] };
     sound(&Sketch::route("r", "", line).sized(Size { wide: 120, high: 120 }).draw(None), "r");
 }
+
+/// Streets that wind so much, and are so many, that they cannot all be sent as they are.
+#[test]
+fn winding_streets_without_end_are_drawn_coarser() {
+    let side = 36_i64;
+    let degrees = |n: i64| f64::from(i32::try_from(n).unwrap()) * 0.0006;
+    let mut nodes: Vec<_> = (0..side * side).map(|i| node(i, 44.0 + degrees(i / side), -90.0 + degrees(i % side))).collect();
+    let mut ways = Vec::new();
+    for i in 0..side * side {
+        for (next, there) in [(i + 1, i % side + 1 < side), (i + side, i / side + 1 < side)] {
+            if !there {
+                continue;
+            }
+            let mut refs = vec![i];
+            for k in 1..14_i32 {
+                let id = i64::try_from(nodes.len()).unwrap();
+                let (along, aside) = (f64::from(k) / 14.0 * 0.0006, if k % 2 == 0 { 0.000_08 } else { -0.000_08 });
+                let (lat, lon) = if next == i + 1 { (aside, along) } else { (along, aside) };
+                nodes.push(node(id, 44.0 + degrees(i / side) + lat, -90.0 + degrees(i % side) + lon));
+                refs.push(id);
+            }
+            refs.push(next);
+            ways.push(way(i64::try_from(ways.len()).unwrap(), &refs, &[("highway", "residential"), ("name", "Winding Street")]));
+        }
+    }
+    let roads = Arc::new(Roads::new(read(&nodes, &ways).0));
+    let middle = degrees(side) / 2.0;
+    let sketch = Sketch::place("p", "Middle", at(44.0 + middle, -90.0 + middle)).sized(Size::DESK);
+    let svg = Sketch { least_m: 2_300.0, ..sketch }.draw(Some(&roads));
+    sound(&svg, "p");
+    assert!(svg.len() > 20_000, "and still drawn: {} bytes", svg.len());
+}
+
+/// Left, top, right and bottom of the towns' names, by the sizes of the style sheet and half a letter's height for its width: rather too narrow.
+fn town_names(svg: &str) -> Vec<(f64, f64, f64, f64)> {
+    let mut all = Vec::new();
+    for part in svg.split(r#"<text class="town t"#).skip(1) {
+        let size = [18.0, 17.0, 15.0, 14.0][part[..1].parse::<usize>().unwrap()];
+        let number = |key: &str| -> f64 { part.split(&format!("{key}=\"")).nth(1).unwrap().split('"').next().unwrap().parse().unwrap() };
+        let name = part.split('>').nth(1).unwrap().split('<').next().unwrap();
+        let half = f64::from(u32::try_from(name.chars().count()).unwrap()) * size * 0.25;
+        all.push((number("x") - half, number("y") - size * 0.7, number("x") + half, number("y")));
+    }
+    all
+}
+
+#[test]
+fn names_lie_neither_on_one_another_nor_on_stops_nor_on_the_route() {
+    let m = county().middle;
+    // Towns all round a stop and along the route, some on top of each other.
+    let towns = (0..14).map(|i| {
+        let (row, col) = (f64::from(i / 5), f64::from(i % 5));
+        (format!("Longish Town {i}"), at(m.lat() + row * 0.015 - 0.02, m.lon() + col * 0.02 - 0.04), embertide::roads::Size::Village)
+    });
+    let bytes = County { towns: towns.collect(), ..county() }.extract();
+    let roads = Arc::new(Roads::new(import(Cursor::new(bytes), None).unwrap().0));
+    let stops = round_the_middle();
+    let line = line(&by_road(&roads), &stops);
+    let svg = Sketch::route("r", "Route", line).draw(Some(&roads));
+    let names = town_names(&svg);
+    assert!(names.len() >= 4, "{names:?}");
+    for (i, a) in names.iter().enumerate() {
+        assert!(names[i + 1..].iter().all(|b| a.2 <= b.0 || b.2 <= a.0 || a.3 <= b.1 || b.3 <= a.1), "{a:?} {names:?}");
+        assert!(
+            spots(&svg).iter().all(|s| s.0 + 12.0 <= a.0 || s.0 - 12.0 >= a.2 || s.1 + 12.0 <= a.1 || s.1 - 12.0 >= a.3),
+            "{a:?} on a stop"
+        );
+    }
+    let d = svg.split(r#"<path class="leg" d=""#).nth(1).unwrap().split('"').next().unwrap();
+    for (x, y) in route_points(d) {
+        assert!(names.iter().all(|a| x < a.0 || x > a.2 || y < a.1 || y > a.3), "the route runs through a name at {x} {y}");
+    }
+}
+
+/// The bends of a path of "M x y l dx dy …" in tenths of a pixel, and the middles between them.
+fn route_points(d: &str) -> Vec<(f64, f64)> {
+    let mut all = Vec::new();
+    for part in d.split('M').skip(1) {
+        let spaced = part.replace('l', " ").replace('-', " -");
+        let numbers: Vec<f64> = spaced.split_whitespace().map(|n| n.parse().unwrap()).collect();
+        let mut last = (numbers[0], numbers[1]);
+        for step in numbers[2..].chunks(2) {
+            for k in 0..=20 {
+                let t = f64::from(k) / 20.0;
+                all.push(((last.0 + t * step[0]) / 10.0, (last.1 + t * step[1]) / 10.0));
+            }
+            last = (last.0 + step[0], last.1 + step[1]);
+        }
+    }
+    all
+}

@@ -186,3 +186,52 @@ fn sums_too_large_for_a_number_are_no_drive() {
     assert!(!costs.at(0, 0).is_drive(), "81 days do not fit");
     assert_eq!(costs.at(1, 1).ms(), 7);
 }
+
+/// A two-way road of three junctions, and at the middle one a one-way street that begins there, and one that ends there. Whichever piece
+/// a stop at the middle was put on, it is left and reached by the two-way road.
+#[test]
+fn a_stop_on_a_junction_is_left_and_reached_by_every_road() {
+    let points = [(44.0, -90.0), (44.01, -90.0), (44.02, -90.0), (44.01, -89.99)];
+    let edges: [Way; 4] = [
+        (0, 1, Some(100), Some(100), 10),
+        (1, 2, Some(100), Some(100), 10),
+        (1, 3, Some(7_000), None, 700),
+        (3, 1, Some(7_000), None, 700),
+    ];
+    let network = network(&points, &edges);
+    let at_end = |edge, share| Snap { edge, share, at: Point::from(at(44.01, -90.0)), off_m: 0.0 };
+    let middle = [at_end(0, 1.0), at_end(1, 0.0), at_end(2, 0.0), at_end(3, 1.0)];
+    let far = Snap { edge: 1, share: 0.5, at: Point::from(at(44.015, -90.0)), off_m: 0.0 };
+    let hierarchy = Hierarchy::new(&network);
+    let mut tracer = Tracer::new(&network, &hierarchy);
+    for m in middle {
+        let costs = matrix::between(&network, &hierarchy, &[m, far], &[m, far]);
+        assert_eq!((costs.at(0, 1), costs.at(1, 0)), (Cost::new(50, 5), Cost::new(50, 5)), "{m:?}");
+        assert_eq!(costs, matrix::plainly(&network, &[m, far], &[m, far]));
+        for other in middle {
+            assert_eq!(matrix::between(&network, &hierarchy, &[m], &[other]).at(0, 0), Cost::ZERO, "the same spot");
+        }
+        let legs = [leg(&network, &mut tracer, &m, &far).unwrap(), leg(&network, &mut tracer, &far, &m).unwrap()];
+        for leg in legs {
+            assert!(leg.shape.iter().all(|p| p.lon() == -900_000_000), "not by the street: {leg:?}");
+        }
+    }
+}
+
+/// Between the same two junctions a slow straight track and a quick road round: the leg is drawn along the road.
+#[test]
+fn of_two_roads_between_the_same_junctions_the_quicker_is_drawn() {
+    let nodes = [node(1, 44.0, -90.0), node(2, 44.01, -90.0), node(3, 44.03, -90.0), node(4, 44.04, -90.0), node(5, 44.02, -89.99)];
+    let ways = [
+        way(1, &[1, 2], &[("highway", "primary")]),
+        way(2, &[2, 3], &[("highway", "track")]),
+        way(3, &[2, 5, 3], &[("highway", "primary"), ("name", "Round Road")]),
+        way(4, &[3, 4], &[("highway", "primary")]),
+    ];
+    let (network, _) = read(&nodes, &ways);
+    let grid = Grid::new(&network);
+    let hierarchy = Hierarchy::new(&network);
+    let snap = |lat: f64| grid.nearest(&network, at(lat, -90.0).into()).unwrap();
+    let there = leg(&network, &mut Tracer::new(&network, &hierarchy), &snap(44.005), &snap(44.035)).unwrap();
+    assert!(there.shape.contains(&Point::from(at(44.02, -89.99))), "{there:?}");
+}

@@ -165,3 +165,70 @@ fn an_extract_without_roads_says_so() {
     let said = import(Cursor::new(bytes), None).unwrap_err().to_string();
     assert!(said.starts_with("the extract holds no road that a van may use."), "{said}");
 }
+
+#[test]
+fn a_pin_beside_a_junction_stands_on_it() {
+    let (network, _) = read(&[node(1, 44.0, -90.0), node(2, 44.1, -90.0)], &[way(1, &[1, 2], ROAD)]);
+    let grid = Grid::new(&network);
+    // Half a metre of a meridian is 0.0000045 degrees; five metres are 0.000045.
+    let share = |lat: f64| grid.nearest(&network, at(lat, -90.001).into()).unwrap().share;
+    assert_eq!([share(44.000_004_5), share(44.099_995_5)].map(|s| s * (1.0 - s)), [0.0, 0.0]);
+    assert!([share(44.000_045), share(44.099_955)].iter().all(|s| *s > 0.0 && *s < 1.0));
+}
+
+/// A field of a message: number, then bytes (the public guide to the encoding of Protocol Buffers).
+fn bytes(field: u64, value: &[u8]) -> Vec<u8> {
+    [varint((field << 3) | 2), varint(value.len() as u64), value.to_vec()].concat()
+}
+
+fn varint(mut n: u64) -> Vec<u8> {
+    let mut out = Vec::new();
+    while n >= 0x80 {
+        out.push(u8::try_from(n & 0x7f).unwrap() | 0x80);
+        n >>= 7;
+    }
+    out.push(u8::try_from(n).unwrap());
+    out
+}
+
+fn number(field: u64, n: u64) -> Vec<u8> {
+    [varint(field << 3), varint(n)].concat()
+}
+
+fn zigzag(n: i64) -> u64 {
+    ((n << 1) ^ (n >> 63)).cast_unsigned()
+}
+
+/// A blob that is not packed.
+fn blob(kind: &str, message: &[u8]) -> Vec<u8> {
+    let blob = [vec![0x0a], varint(message.len() as u64), message.to_vec()].concat();
+    let header = [bytes(1, kind.as_bytes()), number(3, blob.len() as u64)].concat();
+    [u32::try_from(header.len()).unwrap().to_be_bytes().to_vec(), header, blob].concat()
+}
+
+/// Single nodes, unpacked blobs, a granularity and offsets of their own: what other writers may do. The degrees are worked out by the formula of the
+/// wiki's page "PBF Format", 10⁻⁹ × (offset + granularity × number).
+#[test]
+fn the_less_usual_forms_of_an_extract_are_read() {
+    let strings: Vec<u8> =
+        ["", "highway", "primary", "place", "town", "name", "Tarnford"].iter().flat_map(|s| bytes(1, s.as_bytes())).collect();
+    // 44° = 10⁻⁹ × (43·10⁹ + 1000 × 10⁶), -90° = 10⁻⁹ × (-89·10⁹ + 1000 × -10⁶); the second node lies 0.1° further north.
+    let plain = |id: i64, lat: i64, tags: &[u8]| {
+        let place = [number(8, zigzag(lat)), number(9, zigzag(-1_000_000))].concat();
+        let (keys, values): (Vec<u8>, Vec<u8>) =
+            (tags.iter().step_by(2).copied().collect(), tags.iter().skip(1).step_by(2).copied().collect());
+        bytes(1, &[number(1, zigzag(id)), bytes(2, &keys), bytes(3, &values), place].concat())
+    };
+    let nodes = [plain(7, 1_000_000, &[3, 4, 5, 6]), plain(3, 1_100_000, &[])].concat();
+    let refs = [varint(zigzag(7)), varint(zigzag(-4))].concat();
+    let way = bytes(3, &[number(1, 1), bytes(2, &[1]), bytes(3, &[2]), bytes(8, &refs)].concat());
+    let offsets = [number(17, 1_000), number(19, 43_000_000_000), number(20, (-89_000_000_000_i64).cast_unsigned())].concat();
+    let data = [bytes(1, &strings), bytes(2, &nodes), bytes(2, &way), offsets].concat();
+    let header = [bytes(4, b"OsmSchema-V0.6"), bytes(16, b"by hand")].concat();
+    let file = [blob("OSMHeader", &header), blob("Unknown", b"passed over"), blob("OSMData", &data)].concat();
+    let (network, report) = import(Cursor::new(file), None).unwrap();
+    let extent = report.extent.unwrap();
+    assert_eq!((extent.south, extent.north, extent.west, extent.east), (440_000_000, 441_000_000, -900_000_000, -900_000_000));
+    assert_eq!(network.parts().towns[0].name, "Tarnford");
+    assert_eq!(report.data_of, None);
+}

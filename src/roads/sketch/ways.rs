@@ -11,7 +11,9 @@ use std::{
 
 /// Most pieces of road in one picture, and most bytes of their paths.
 const MOST_PIECES: usize = 9_000;
-const MOST_BYTES: usize = 100_000;
+const MOST_BYTES: usize = 90_000;
+/// Most bytes of the paths of lakes and rivers.
+const MOST_WATER: usize = 30_000;
 /// Points closer to the line than this are left out, in tenths of a pixel.
 const FINE: f64 = 6.0;
 /// Ranks of names; those of roads follow, by class.
@@ -56,7 +58,7 @@ fn least_class(metres: f64) -> Class {
     }
 }
 
-/// Draws the land of a view; a class less until it is small enough to send.
+/// Draws the land of a view, coarser and then with a class less until it is small enough to send.
 pub(super) fn land(roads: &Roads, view: &View) -> Land {
     let network = roads.network();
     let all = roads.grid().within(&view.extent);
@@ -64,13 +66,19 @@ pub(super) fn land(roads: &Roads, view: &View) -> Land {
     loop {
         let shown: Vec<u32> = all.iter().copied().filter(|e| network.edge(*e).class as usize <= class).collect();
         let last = class <= Class::Primary as usize;
-        if shown.len() <= MOST_PIECES || last {
-            let mut land = lines(network, &shown, view);
-            waters(network, view, &mut land);
+        let grains: &[f64] = if shown.len() <= MOST_PIECES || last { &[1.0, 2.5, 6.0] } else { &[] };
+        for grain in grains {
+            let mut land = lines(network, &shown, view, FINE * grain);
             let bytes: usize = land.roads.iter().map(String::len).sum();
-            if bytes <= MOST_BYTES || last {
+            if bytes <= MOST_BYTES {
+                with_waters(network, view, &mut land);
                 return land;
             }
+        }
+        if last {
+            let mut land = Land::default();
+            with_waters(network, view, &mut land);
+            return land;
         }
         class -= 1;
     }
@@ -130,7 +138,7 @@ impl<'a> Joints<'a> {
     }
 }
 
-fn lines(network: &Network, pieces: &[u32], view: &View) -> Land {
+fn lines(network: &Network, pieces: &[u32], view: &View, most: f64) -> Land {
     let joints = Joints::new(network, pieces);
     let mut used = HashSet::with_capacity(pieces.len());
     let mut land = Land::default();
@@ -146,7 +154,7 @@ fn lines(network: &Network, pieces: &[u32], view: &View) -> Land {
         joints.walk(e, edge.b, &mut used, &mut line);
         let kind = if edge.link { 10 } else { edge.class as usize };
         for stretch in view.clip(&view.dots(&line)) {
-            let fine = simplify(&stretch, FINE);
+            let fine = simplify(&stretch, most);
             let short = fine.len() == 2 && fine[0].0.abs_diff(fine[1].0) + fine[0].1.abs_diff(fine[1].1) < 12;
             if short && edge.class > Class::Tertiary {
                 continue;
@@ -178,12 +186,25 @@ fn label(rank: u8, name: &str, line: &[Dot]) -> Option<Label> {
     Some(Label { rank, name: name.to_owned(), at, turn, room: length(best) })
 }
 
-fn waters(network: &Network, view: &View, land: &mut Land) {
+/// Adds lakes and rivers, as fine as they can be sent.
+fn with_waters(network: &Network, view: &View, land: &mut Land) {
+    for most in [8.0, 24.0, 80.0] {
+        let mut wet = Land::default();
+        waters(network, view, &mut wet, most);
+        if wet.lakes.len() + wet.rivers.len() <= MOST_WATER || most > 50.0 {
+            (land.lakes, land.rivers) = (wet.lakes, wet.rivers);
+            land.labels.extend(wet.labels);
+            return;
+        }
+    }
+}
+
+fn waters(network: &Network, view: &View, land: &mut Land, most: f64) {
     for water in &network.parts().waters {
         let Some(extent) = super::Extent::of(water.line.iter().copied()).filter(|e| e.meets(&view.extent)) else { continue };
         let dots = view.dots(&water.line);
         if water.is_lake() {
-            let fine = simplify(&dots[..dots.len() - 1], 8.0);
+            let fine = simplify(&dots[..dots.len() - 1], most);
             if fine.len() < 3 {
                 continue;
             }
@@ -200,7 +221,7 @@ fn waters(network: &Network, view: &View, land: &mut Land) {
             }
         } else {
             for stretch in view.clip(&dots) {
-                let fine = simplify(&stretch, 8.0);
+                let fine = simplify(&stretch, most);
                 path(&mut land.rivers, &fine);
                 if !water.name.is_empty() {
                     land.labels.extend(label(RIVER, &water.name, &simplify(&stretch, 60.0)));
