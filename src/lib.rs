@@ -8,7 +8,7 @@
 //! - [`units`]: quantities with units; read from what people type, converted once, at display.
 //! - [`water`]: programmes, volumes, THE dose function, dilution.
 //! - [`season`]: what each unit needs, when, and why.
-//! - [`roads`]: how long a drive takes.
+//! - [`roads`]: how long a drive takes, by road or estimated; routes drawn. (Its own file on disk is the one thing outside that it knows.)
 //! - [`route`]: which technician goes where when; and the checker that judges every plan.
 //! - [`listing`]: lists in CSV, read and complained about cell by cell.
 //!

@@ -65,6 +65,16 @@ pub enum Command {
         #[arg(long, value_name = "FILE")]
         only_good_rows: Option<PathBuf>,
     },
+    /// Take the roads from an extract of the OpenStreetMap (.osm.pbf), for driving times and route drawings. A running server takes them up by itself
+    ImportRoads {
+        file: PathBuf,
+        /// Keep only the part round this point, as 44.62,-74.95
+        #[arg(long, value_name = "LAT,LON", requires = "miles", allow_hyphen_values = true)]
+        around: Option<String>,
+        /// How far round it
+        #[arg(long, value_name = "N", requires = "around")]
+        miles: Option<f64>,
+    },
     /// Say what is wrong with this installation, and what to do about it
     Doctor,
     /// Ask a running server whether it is well (for containers): exit code 0 or 1

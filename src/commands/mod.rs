@@ -3,6 +3,7 @@
 mod database;
 mod doctor;
 mod import;
+mod import_roads;
 mod print_week;
 mod serve;
 
@@ -26,6 +27,10 @@ pub(crate) async fn run(settings: Settings) -> Result<()> {
         Command::Serve(listen) => serve::serve(&settings.place, &listen).await,
         Command::Plan { week, again } => plan(&settings.place, week.as_deref(), again).await,
         Command::Import { file, list, only_good_rows } => import::import(&settings.place, &file, list, only_good_rows.as_deref()).await,
+        Command::ImportRoads { file, around, miles } => {
+            let part = around.as_deref().zip(miles);
+            import_roads::import_roads(&settings.place, &file, part).await
+        }
         Command::Doctor => doctor::doctor(&settings.place).await,
         Command::Health { listen } => doctor::health(listen).await,
         Command::Unlock { sign_in } => unlock(&settings.place, &sign_in).await,

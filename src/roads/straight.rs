@@ -12,9 +12,9 @@ pub const LABEL: &str = "estimated";
 pub const EARTH_RADIUS_M: f64 = 6_371_008.8;
 
 /// Metres in an international mile.
-const MILE_M: f64 = 1_609.344;
+pub(super) const MILE_M: f64 = 1_609.344;
 /// Longest leg given, in seconds: no two points on earth are further apart at walking pace.
-const LONGEST_S: f64 = 9_000_000.0;
+pub(super) const LONGEST_S: f64 = 9_000_000.0;
 
 /// A point on earth in degrees, north and east positive.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -31,6 +31,11 @@ impl Position {
     pub fn new(lat: f64, lon: f64) -> Result<Self, PositionError> {
         let good = (-90.0..=90.0).contains(&lat) && (-180.0..=180.0).contains(&lon);
         if good { Ok(Self { lat, lon }) } else { Err(PositionError { lat, lon }) }
+    }
+
+    /// For degrees that are known to be on earth.
+    pub(super) fn within(lat: f64, lon: f64) -> Self {
+        Self { lat: lat.clamp(-90.0, 90.0), lon: lon.clamp(-180.0, 180.0) }
     }
 
     /// Degrees north.
@@ -107,7 +112,7 @@ impl fmt::Display for EstimateError {
 impl std::error::Error for EstimateError {}
 
 impl Estimate {
-    fn validate(&self) -> Result<(), EstimateError> {
+    pub(super) fn validate(&self) -> Result<(), EstimateError> {
         let rules = [
             ((1.0..=10.0).contains(&self.road_factor), "road factor must be from 1 to 10"),
             ((5.0..=100.0).contains(&self.slow_mph), "slow speed must be from 5 to 100 mph"),
@@ -127,7 +132,8 @@ impl Estimate {
         Ok(self.one(from, to))
     }
 
-    fn one(&self, from: Position, to: Position) -> (i32, i32) {
+    /// One drive by an estimate that has been looked over.
+    pub(super) fn one(&self, from: Position, to: Position) -> (i32, i32) {
         let metres = great_circle_m(from, to) * self.road_factor;
         if metres <= 0.0 {
             return (0, 0);

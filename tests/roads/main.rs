@@ -1,0 +1,13 @@
+//! Roads: extracts read, networks searched, stops put on them, drawings.
+#![expect(clippy::unwrap_used, reason = "a test that cannot go on fails")]
+
+mod addresses;
+mod damaged;
+mod drawing;
+mod exact;
+mod kept;
+mod reference;
+mod small;
+mod tags;
+mod times;
+mod world;
