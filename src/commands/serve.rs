@@ -1,11 +1,15 @@
 //! Serving the pages, on the owner's data or on the demo's.
 
-use super::{Database, STEPS, coming_week, plan_and_print, say};
+use super::{Database, STEPS, coming_week, database::beside, plan_and_print, say};
 use anyhow::{Context, Result};
 use embertide::{
     clock::Clock,
     demo,
     jobs::{Worker, plan_week::plan_days},
+    roads::{
+        Network,
+        file::{self, Current},
+    },
     settings::{Listen, Place},
     store::{dealer, staff, week},
     web::{self, app::App},
@@ -28,17 +32,19 @@ pub(super) async fn demo(place: &Place, listen: &Listen) -> Result<()> {
     }
     let db = Database::open(place, "data/demo").await?;
     tell_folder(&db);
-    let run = demo_on(&db, listener, listen).await;
+    let run = demo_on(&db, place, listener, listen).await;
     db.close().await?;
     say("Stopped.");
     run
 }
 
-async fn demo_on(db: &Database, listener: TcpListener, listen: &Listen) -> Result<()> {
+async fn demo_on(db: &Database, place: &Place, listener: TcpListener, listen: &Listen) -> Result<()> {
     let now = Clock::System.now();
     if demo::is_empty(&db.pool).await? {
         say("Filling it with invented customers, units and five seasons of water tests …");
-        demo::fill(&db.pool, now).await?;
+        let network = Arc::new(tokio::task::spawn_blocking(demo::county::roads).await?);
+        demo::fill(&db.pool, network.as_ref().as_ref(), now).await?;
+        keep_roads(db, place, network).await?;
         issue_this_week(db).await?;
     }
     let today = dealer::get(&db.pool, now).await?.today;
@@ -48,12 +54,29 @@ async fn demo_on(db: &Database, listener: TcpListener, listen: &Listen) -> Resul
     run(db, listener, listen).await
 }
 
+/// The demo's own roads, unless somebody has put others there.
+async fn keep_roads(db: &Database, place: &Place, network: Arc<Option<Network>>) -> Result<()> {
+    let folder = db.folder.clone().unwrap_or_else(|| beside(place, "data/demo"));
+    let path = folder.join(file::NAME);
+    if path.exists() {
+        return Ok(());
+    }
+    let save = move || -> Result<()> {
+        std::fs::create_dir_all(&folder)?;
+        if let Some(network) = network.as_ref() {
+            file::save(&path, network)?;
+        }
+        Ok(())
+    };
+    tokio::task::spawn_blocking(save).await?.context("The invented roads cannot be written")
+}
+
 /// The demo's technicians have stops today: the rest of this week is planned and issued.
 async fn issue_this_week(db: &Database) -> Result<()> {
     let now = Clock::System.now();
     let today = dealer::get(&db.pool, now).await?.today;
     let monday = week::monday_of(today);
-    plan_days(&db.pool, Clock::System, monday, today, STEPS / 4).await?;
+    plan_days(&db.pool, Clock::System, db.drives().await?, monday, today, STEPS / 4).await?;
     let plan = week::header(&db.pool, monday).await?.context("this week's plan is gone")?;
     week::issue(&db.pool, monday, plan.row_version, now).await?;
     Ok(())
@@ -102,19 +125,37 @@ fn address(listener: &TcpListener, listen: &Listen) -> Result<String> {
 async fn run(db: &Database, listener: TcpListener, listen: &Listen) -> Result<()> {
     let stop = CancellationToken::new();
     let bell = Arc::new(Notify::new());
-    let app = App::new(db.pool.clone(), Clock::System, &address(&listener, listen)?, Arc::clone(&bell));
+    let app = App::new(db.pool.clone(), Clock::System, &address(&listener, listen)?, Arc::clone(&bell)).with_roads(Arc::clone(&db.roads));
     let writes = app.writes.clone();
-    let worker = Worker { pool: db.pool.clone(), clock: Clock::System, bell, steps: STEPS };
+    let worker = Worker { pool: db.pool.clone(), clock: Clock::System, bell, roads: Arc::clone(&db.roads), steps: STEPS };
+    let roads = tokio::spawn(follow_roads(Arc::clone(&db.roads), stop.clone()));
     let background = tokio::spawn(worker.run(stop.clone()));
     let (router, _) = web::router(app);
     let serving = tokio::spawn(web::serve::serve(listener, router, stop.clone()));
     wait_for_end().await?;
     stop.cancel();
     let _ = serving.await;
+    let _ = roads.await;
     writes.close();
     let _ = tokio::time::timeout(Duration::from_secs(10), writes.wait()).await;
     let _ = tokio::time::timeout(Duration::from_secs(10), background).await;
     Ok(())
+}
+
+/// A road file that is put in place while serving is in use within half a minute.
+async fn follow_roads(roads: Arc<Current>, stop: CancellationToken) {
+    loop {
+        let current = Arc::clone(&roads);
+        match tokio::task::spawn_blocking(move || current.refresh()).await {
+            Ok(Ok(true)) => tracing::info!(by_road = roads.roads().is_some(), "driving times come from another road file now"),
+            Ok(Err(e)) => tracing::warn!(error = %e, "the road file is not used; the roads from before stay"),
+            Ok(Ok(false)) | Err(_) => {}
+        }
+        tokio::select! {
+            () = tokio::time::sleep(Duration::from_secs(30)) => {}
+            () = stop.cancelled() => return,
+        }
+    }
 }
 
 async fn wait_for_end() -> Result<()> {

@@ -3,11 +3,13 @@
 //! No person, place or figure in here is real. Telephone numbers are from the range kept for fiction (555-0100 to 555-0199).
 
 mod chance;
+pub mod county;
 mod names;
 mod people;
 mod years;
 
 use crate::{
+    roads::Network,
     season::SeasonName,
     secrets::{self, Effort},
     store::{
@@ -43,8 +45,8 @@ pub async fn is_empty(pool: &PgPool) -> Result<bool> {
     Ok(!staff::any_owner(pool).await?)
 }
 
-/// Fills an empty database. All of it or nothing.
-pub async fn fill(pool: &PgPool, now: OffsetDateTime) -> Result<()> {
+/// Fills an empty database. All of it or nothing. With roads, everybody lives at one.
+pub async fn fill(pool: &PgPool, roads: Option<&Network>, now: OffsetDateTime) -> Result<()> {
     let mut tx = pool.begin().await?;
     dealer::mark_invented(&mut *tx, "Quillfern Heater Service", "555-0100").await?;
     let today = dealer::get(&mut *tx, now).await?.today;
@@ -56,7 +58,10 @@ pub async fn fill(pool: &PgPool, now: OffsetDateTime) -> Result<()> {
     let treatments = catalogue::treatments(&mut tx).await?;
     let lots = add_lots(&mut tx, &treatments, today, now).await?;
     let mut chance = Chance::new(2024);
-    let people = people::invent(&mut chance, today, &treatments);
+    let mut people = people::invent(&mut chance, today, &treatments);
+    if let Some(network) = roads {
+        county::settle(&mut people, network);
+    }
     lists::add_customers(&mut tx, &people.customers, now).await?;
     lists::add_places(&mut tx, &people.places).await?;
     lists::add_units(&mut tx, &people.units).await?;

@@ -5,6 +5,7 @@ pub mod plan_week;
 
 use crate::{
     clock::Clock,
+    roads::{Drives, file::Current},
     store::{
         self, dealer, due, lists,
         queue::{self, Work},
@@ -38,6 +39,7 @@ pub struct Worker {
     pub pool: PgPool,
     pub clock: Clock,
     pub bell: Arc<Notify>,
+    pub roads: Arc<Current>,
     /// Steps of the route search; the same plan comes out of the same seed and steps.
     pub steps: u64,
 }
@@ -93,7 +95,8 @@ impl Worker {
             queue::PLAN_WEEK => {
                 let monday = work.payload["monday"].as_str().and_then(|d| crate::units::parse_date(d).ok());
                 let monday = monday.ok_or_else(|| Error::Other("no week is named".to_owned()))?;
-                plan_week::plan_week(&self.pool, self.clock, monday, self.steps).await.map(|_| ())
+                let drives = Drives::of(self.roads.roads());
+                plan_week::plan_week(&self.pool, self.clock, drives, monday, self.steps).await.map(|_| ())
             }
             other => Err(Error::Other(format!("nobody knows how to do “{other}”"))),
         }

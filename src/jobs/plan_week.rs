@@ -3,7 +3,7 @@
 use super::{Error, expected};
 use crate::{
     clock::Clock,
-    roads,
+    roads::Drives,
     route::{self, Effort},
     season::{Penalties, penalty},
     store::{
@@ -26,25 +26,26 @@ pub struct Planned {
 }
 
 /// Plans the week that starts on `monday` and keeps it as a draft. From noon on, today is over for planning.
-pub async fn plan_week(pool: &PgPool, clock: Clock, monday: Date, steps: u64) -> Result<Planned, Error> {
+pub async fn plan_week(pool: &PgPool, clock: Clock, drives: Drives, monday: Date, steps: u64) -> Result<Planned, Error> {
     let local = dealer::get(pool, clock.now()).await?.local;
     let first_day = if local.hour() < 12 { local.date() } else { local.date().saturating_add(time::Duration::days(1)) };
-    plan_days(pool, clock, monday, first_day, steps).await
+    plan_days(pool, clock, drives, monday, first_day, steps).await
 }
 
 /// Plans the days of a week from `first_day` on. Confirmed visits keep their technician, day and time.
 ///
 /// The seed is made of the week, so that the same facts give the same plan.
-pub async fn plan_days(pool: &PgPool, clock: Clock, monday: Date, first_day: Date, steps: u64) -> Result<Planned, Error> {
+pub async fn plan_days(pool: &PgPool, clock: Clock, drives: Drives, monday: Date, first_day: Date, steps: u64) -> Result<Planned, Error> {
     let now = clock.now();
     let today = dealer::get(pool, now).await?.today;
     let made_from = week::header(pool, monday).await?.map(|p| p.row_version);
     let seed = u64::from(monday.to_julian_day().unsigned_abs());
     let (drafts, days, technicians) = gather(pool, monday, today).await?;
     let first_day = first_day.max(monday);
+    let drive_source = drives.label().to_owned();
     let (solved, drafts) = tokio::task::spawn_blocking(move || {
         let candidates: Vec<Candidate> = drafts.iter().filter_map(|d| d.candidate.clone()).collect();
-        let solved = search(monday, first_day, &technicians, &days, &candidates, Effort { seed, iterations: steps });
+        let solved = search(monday, first_day, &technicians, &days, &candidates, &drives, Effort { seed, iterations: steps });
         (solved, drafts)
     })
     .await
@@ -54,7 +55,7 @@ pub async fn plan_days(pool: &PgPool, clock: Clock, monday: Date, first_day: Dat
         monday,
         seed: i64::try_from(seed).unwrap_or(0),
         iterations: i64::try_from(steps).unwrap_or(i64::MAX),
-        drive_source: roads::straight::LABEL.to_owned(),
+        drive_source,
         made_from,
         visits: drafts.into_iter().map(|d| d.settle(&solved)).collect(),
         routes: solved.routes,
@@ -185,9 +186,10 @@ fn search(
     technicians: &[staff::Technician],
     days: &[staff::WorkingDay],
     candidates: &[Candidate],
+    drives: &Drives,
     effort: Effort,
 ) -> Result<Solved, Error> {
-    let laid = week::lay(monday, first_day, technicians, days, candidates)?;
+    let laid = week::lay(monday, first_day, technicians, days, candidates, drives)?;
     let plan = route::solve(&laid.problem, &effort, &AtomicBool::new(false), &mut |_| {});
     let timed = route::check(&laid.problem, &plan.routes).map_err(|against| {
         let said: Vec<String> = against.iter().map(ToString::to_string).collect();

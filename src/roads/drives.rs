@@ -153,6 +153,11 @@ impl Drives {
         Ok(Self { roads, estimate, model: TimeModel::default(), calibration: Calibration::default() })
     }
 
+    /// By these roads, with the usual estimate where there are none.
+    pub fn of(roads: Option<Arc<Roads>>) -> Self {
+        Self { roads, estimate: Estimate::default(), model: TimeModel::default(), calibration: Calibration::default() }
+    }
+
     /// With times corrected by recorded drives.
     #[must_use]
     pub fn calibrated(self, calibration: Calibration) -> Self {

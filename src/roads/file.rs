@@ -73,6 +73,13 @@ pub struct Current {
     seen: Mutex<Option<Stamp>>,
 }
 
+/// No file: drives are estimated.
+impl Default for Current {
+    fn default() -> Self {
+        Self::new(PathBuf::new())
+    }
+}
+
 impl Current {
     /// For the file at `path`, which need not be there. Reads nothing yet: see [`Current::refresh`].
     pub fn new(path: PathBuf) -> Self {

@@ -1,6 +1,10 @@
 //! The one state that every handler gets.
 
-use crate::{clock::Clock, secrets::Effort};
+use crate::{
+    clock::Clock,
+    roads::{Drives, file::Current},
+    secrets::Effort,
+};
 use sqlx::PgPool;
 use std::sync::Arc;
 use tokio::sync::{Notify, Semaphore};
@@ -20,6 +24,8 @@ pub struct App {
     pub effort: Effort,
     /// Rung when there is background work; losing a ring only costs a short wait.
     pub bell: Arc<Notify>,
+    /// The roads, as far as there is a road file; read from disk, so another instance reads the same.
+    pub roads: Arc<Current>,
 }
 
 impl App {
@@ -32,7 +38,19 @@ impl App {
             hashing: Arc::new(Semaphore::new(1)),
             effort: Effort::Real,
             bell,
+            roads: Arc::default(),
         }
+    }
+
+    /// With the roads of this file.
+    #[must_use]
+    pub fn with_roads(self, roads: Arc<Current>) -> Self {
+        Self { roads, ..self }
+    }
+
+    /// How long drives take: by road where there is a road file, else estimated.
+    pub fn drives(&self) -> Drives {
+        Drives::of(self.roads.roads())
     }
 
     /// Whether browsers reach this service by https, so that cookies may ask for it.

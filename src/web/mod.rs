@@ -11,6 +11,7 @@ pub mod form;
 pub mod guard;
 pub mod health;
 pub mod html;
+mod map;
 pub mod office;
 pub mod record;
 mod report_view;

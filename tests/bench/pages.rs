@@ -52,7 +52,7 @@ async fn bare(State((pool, queries, id)): State<(PgPool, u32, Uuid)>) -> String 
 #[tokio::main(flavor = "current_thread")]
 async fn main() {
     let db = support::TestDb::new().await;
-    demo::fill(&db.pool, support::NOW).await.unwrap();
+    demo::fill(&db.pool, None, support::NOW).await.unwrap();
     let mut app = App::new(db.pool.clone(), Clock::Fixed(support::NOW), "http://test.example", Arc::new(Notify::new()));
     app.effort = Effort::Invented;
     let (office, role): (Uuid, String) =
@@ -60,7 +60,7 @@ async fn main() {
     let token = sessions::open(&db.pool, office, sessions::Role::parse(&role).unwrap(), support::NOW).await.unwrap();
     let cookie = format!("embertide={token}");
     let unit: Uuid = sqlx::query_scalar("SELECT id FROM units WHERE ref = 'U0004'").fetch_one(&db.pool).await.unwrap();
-    embertide::jobs::plan_week::plan_week(&db.pool, app.clock, time::macros::date!(2026 - 10 - 05), 3_000).await.unwrap();
+    embertide::jobs::plan_week::plan_week(&db.pool, app.clock, app.drives(), time::macros::date!(2026 - 10 - 05), 3_000).await.unwrap();
     let (router, _) = web::router(app);
     let link = embertide::store::links::make(&db.pool, unit, "bench", None, support::NOW).await.unwrap();
     // Queries a page: counted in its handler, the session's included.

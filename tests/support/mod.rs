@@ -216,7 +216,13 @@ impl TestApp {
 
     /// Does what waits in the background.
     pub(crate) async fn work(&self) -> usize {
-        let worker = Worker { pool: self.pool().clone(), clock: self.app.clock, bell: self.app.bell.clone(), steps: 3_000 };
+        let worker = Worker {
+            pool: self.pool().clone(),
+            clock: self.app.clock,
+            bell: self.app.bell.clone(),
+            roads: Default::default(),
+            steps: 3_000,
+        };
         worker.run_due().await.unwrap()
     }
 

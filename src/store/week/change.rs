@@ -6,7 +6,10 @@ use super::{
     monday_of, read,
     save::{NewRoute, Placed, add_route, place},
 };
-use crate::route::{self, TimedRoute};
+use crate::{
+    roads::Drives,
+    route::{self, TimedRoute},
+};
 use sqlx::{PgConnection, PgExecutor};
 use time::{Date, OffsetDateTime};
 use uuid::Uuid;
@@ -48,7 +51,7 @@ async fn take(db: &mut PgConnection, visit_id: Uuid, row_version: i32) -> Result
 }
 
 /// Moves a visit and times the touched days again. Returns its new place in the day (1, 2, …) and how many stops that day has.
-pub async fn move_visit(db: &mut PgConnection, visit_id: Uuid, row_version: i32, to: Move) -> Result<(usize, usize)> {
+pub async fn move_visit(db: &mut PgConnection, drives: &Drives, visit_id: Uuid, row_version: i32, to: Move) -> Result<(usize, usize)> {
     let open = take(&mut *db, visit_id, row_version).await?;
     let from = open.staff_id.zip(open.day);
     let (staff_id, day) = match to {
@@ -68,9 +71,9 @@ pub async fn move_visit(db: &mut PgConnection, visit_id: Uuid, row_version: i32,
         _ => order.len(),
     };
     order.insert(at, visit_id);
-    time_day(&mut *db, open.monday, (staff_id, day), &order).await?;
+    time_day(&mut *db, drives, open.monday, (staff_id, day), &order).await?;
     if let Some((old_staff, old_day)) = from.filter(|f| *f != (staff_id, day)) {
-        retime(&mut *db, open.monday, old_staff, old_day).await?;
+        retime(&mut *db, drives, open.monday, old_staff, old_day).await?;
     }
     touch(db, open.monday).await?;
     Ok((at + 1, order.len()))
@@ -89,22 +92,22 @@ async fn order_of(db: &mut PgConnection, staff_id: Uuid, day: Date) -> Result<Ve
 }
 
 /// Times a technician's day again in its present order.
-pub async fn retime(db: &mut PgConnection, monday: Date, staff_id: Uuid, day: Date) -> Result<()> {
+pub async fn retime(db: &mut PgConnection, drives: &Drives, monday: Date, staff_id: Uuid, day: Date) -> Result<()> {
     let order = order_of(&mut *db, staff_id, day).await?;
-    time_day(db, monday, (staff_id, day), &order).await
+    time_day(db, drives, monday, (staff_id, day), &order).await
 }
 
 /// Takes a visit off its day; it stays in the week as one without a place.
-pub async fn take_off(db: &mut PgConnection, visit_id: Uuid, row_version: i32, why: &str) -> Result<()> {
-    unplace(db, visit_id, row_version, "unplaced", why).await
+pub async fn take_off(db: &mut PgConnection, drives: &Drives, visit_id: Uuid, row_version: i32, why: &str) -> Result<()> {
+    unplace(db, drives, visit_id, row_version, "unplaced", why).await
 }
 
 /// Calls a visit off for this week; its jobs stay due.
-pub async fn cancel(db: &mut PgConnection, visit_id: Uuid, row_version: i32, why: &str) -> Result<()> {
-    unplace(db, visit_id, row_version, "cancelled", why).await
+pub async fn cancel(db: &mut PgConnection, drives: &Drives, visit_id: Uuid, row_version: i32, why: &str) -> Result<()> {
+    unplace(db, drives, visit_id, row_version, "cancelled", why).await
 }
 
-async fn unplace(db: &mut PgConnection, visit_id: Uuid, row_version: i32, status: &str, why: &str) -> Result<()> {
+async fn unplace(db: &mut PgConnection, drives: &Drives, visit_id: Uuid, row_version: i32, status: &str, why: &str) -> Result<()> {
     let open = take(&mut *db, visit_id, row_version).await?;
     sqlx::query!(
         "UPDATE visits SET status = $2, why = left($3, 400), staff_id = NULL, day = NULL, position = NULL, starts = NULL, ends = NULL, drive_s = 0, drive_m = 0,
@@ -116,7 +119,7 @@ async fn unplace(db: &mut PgConnection, visit_id: Uuid, row_version: i32, status
     .execute(&mut *db)
     .await?;
     if let Some((staff_id, day)) = open.staff_id.zip(open.day) {
-        retime(&mut *db, open.monday, staff_id, day).await?;
+        retime(&mut *db, drives, open.monday, staff_id, day).await?;
     }
     touch(db, open.monday).await
 }
@@ -156,7 +159,7 @@ async fn touch(db: &mut PgConnection, monday: Date) -> Result<()> {
 
 /// Works out the times of a day in the given order and keeps them. When the order breaks a rule of the day (too long, too late
 /// for a told time, no skill), the office's word stands: the times are worked out without that rule and the trouble is noted.
-async fn time_day(db: &mut PgConnection, monday: Date, (staff_id, day): (Uuid, Date), order: &[Uuid]) -> Result<()> {
+async fn time_day(db: &mut PgConnection, drives: &Drives, monday: Date, (staff_id, day): (Uuid, Date), order: &[Uuid]) -> Result<()> {
     let plan = read::header(&mut *db, monday).await?.ok_or(Error::NotFound)?;
     if order.is_empty() {
         sqlx::query!("DELETE FROM routes WHERE staff_id = $1 AND day = $2", staff_id, day).execute(db).await?;
@@ -168,10 +171,12 @@ async fn time_day(db: &mut PgConnection, monday: Date, (staff_id, day): (Uuid, D
     let mut days = staff::working_days(&mut *db, monday).await?;
     days.retain(|d| d.staff_id == staff_id && d.day == day);
     let odd = |e: &dyn std::fmt::Display| super::super::corrupt("visits", staff_id, e);
-    let (timed, trouble) = match strict(monday, day, &technicians, &days, &candidates).map_err(|e| odd(&e))? {
+    let (timed, trouble) = match strict(monday, day, &technicians, &days, &candidates, drives).map_err(|e| odd(&e))? {
         Ok(timed) => (timed, String::new()),
         Err(trouble) => (
-            loose(monday, day, &technicians, &candidates).map_err(|e| odd(&e))?.ok_or_else(|| Error::Rule("day_too_long".to_owned()))?,
+            loose(monday, day, &technicians, &candidates, drives)
+                .map_err(|e| odd(&e))?
+                .ok_or_else(|| Error::Rule("day_too_long".to_owned()))?,
             trouble,
         ),
     };
@@ -221,8 +226,9 @@ fn strict(
     technicians: &[staff::Technician],
     days: &[staff::WorkingDay],
     candidates: &[Candidate],
+    drives: &Drives,
 ) -> Result<Result<TimedRoute, String>, LayError> {
-    let laid = lay(monday, day, technicians, days, candidates)?;
+    let laid = lay(monday, day, technicians, days, candidates, drives)?;
     if laid.shifts.is_empty() {
         return Ok(Err("That is no working day of this technician.".to_owned()));
     }
@@ -239,7 +245,13 @@ fn words(against: &[route::Violation]) -> String {
 }
 
 /// Without any rule but the clock: from the start of the working day (or 8:00) until midnight.
-fn loose(monday: Date, day: Date, technicians: &[staff::Technician], candidates: &[Candidate]) -> Result<Option<TimedRoute>, LayError> {
+fn loose(
+    monday: Date,
+    day: Date,
+    technicians: &[staff::Technician],
+    candidates: &[Candidate],
+    drives: &Drives,
+) -> Result<Option<TimedRoute>, LayError> {
     let free: Vec<staff::Technician> =
         technicians.iter().map(|t| staff::Technician { lunch_minutes: 0, van_capacity_ml: 1_000_000, ..t.clone() }).collect();
     let days: Vec<staff::WorkingDay> = free.iter().map(|t| staff::WorkingDay { staff_id: t.id, day, starts: 480, ends: 1440 }).collect();
@@ -247,7 +259,7 @@ fn loose(monday: Date, day: Date, technicians: &[staff::Technician], candidates:
         .iter()
         .map(|c| Candidate { held: Held::Free, skills: Vec::new(), opens: monday, closes: Date::MAX, ..c.clone() })
         .collect();
-    let laid = lay(monday, day, &free, &days, &open)?;
+    let laid = lay(monday, day, &free, &days, &open, drives)?;
     let order: Vec<usize> = (0..open.len()).collect();
     Ok(route::check(&laid.problem, &[order]).ok().and_then(|mut p| p.routes.pop()))
 }

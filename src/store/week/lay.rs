@@ -2,7 +2,7 @@
 
 use super::super::staff::{Technician, WorkingDay};
 use crate::{
-    roads::{Estimate, Position},
+    roads::{Drives, Position},
     route::{Lock, Lunch, Matrix, Problem, Shift, Skills, Visit, Window},
 };
 use std::collections::HashMap;
@@ -46,8 +46,6 @@ pub enum LayError {
     #[error(transparent)]
     Position(#[from] crate::roads::straight::PositionError),
     #[error(transparent)]
-    Estimate(#[from] crate::roads::straight::EstimateError),
-    #[error(transparent)]
     Matrix(#[from] crate::route::MatrixError),
     #[error(transparent)]
     Problem(#[from] crate::route::ProblemError),
@@ -71,6 +69,7 @@ pub fn lay(
     technicians: &[Technician],
     days: &[WorkingDay],
     candidates: &[Candidate],
+    drives: &Drives,
 ) -> Result<Laid, LayError> {
     let mut places = Places::default();
     let skills = skill_bits(technicians, candidates);
@@ -85,8 +84,8 @@ pub fn lay(
     }
     let visits = candidates.iter().map(|c| visit(c, monday, places.of(c.pin), &shift_of, &skills)).collect();
     let positions = places.pins.iter().map(|p| Position::new(p.0, p.1)).collect::<Result<Vec<_>, _>>()?;
-    let (seconds, metres) = Estimate::default().matrix(&positions)?;
-    let drive = Matrix::new(positions.len(), seconds)?.with_metres(metres)?;
+    let table = drives.table(&positions);
+    let drive = Matrix::new(positions.len(), table.seconds)?.with_metres(table.metres)?;
     let problem = Problem::new(7, shifts, visits, drive)?;
     Ok(Laid { problem, shifts: names, visits: candidates.iter().map(|c| c.visit_id).collect() })
 }

@@ -30,6 +30,8 @@ pub struct RouteRow {
     pub staff_id: Uuid,
     pub technician: String,
     pub depot_name: String,
+    pub depot_lat: f64,
+    pub depot_lon: f64,
     pub day: Date,
     pub leaves: i32,
     pub lunch_at: Option<i32>,
@@ -45,7 +47,7 @@ pub async fn routes(db: impl PgExecutor<'_>, monday: Date, only: Option<(Uuid, D
     let (staff, day) = only.unzip();
     let rows = sqlx::query_as!(
         RouteRow,
-        "SELECT r.id, r.staff_id, s.name AS technician, d.name AS depot_name, r.day, r.leaves, r.lunch_at, r.returns, r.drive_s, r.drive_m, r.trouble, r.row_version
+        "SELECT r.id, r.staff_id, s.name AS technician, d.name AS depot_name, d.lat AS depot_lat, d.lon AS depot_lon, r.day, r.leaves, r.lunch_at, r.returns, r.drive_s, r.drive_m, r.trouble, r.row_version
          FROM routes r JOIN week_plans w ON w.id = r.week_plan_id JOIN staff s ON s.id = r.staff_id
          JOIN technicians t ON t.staff_id = r.staff_id JOIN depots d ON d.id = t.depot_id
          WHERE w.monday = $1 AND ($2::uuid IS NULL OR r.staff_id = $2) AND ($3::date IS NULL OR r.day = $3)

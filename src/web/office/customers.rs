@@ -6,6 +6,7 @@ use super::super::{
     form::Posted,
     guard::{Office, see_other},
     html::{Frame, html},
+    map,
 };
 use crate::store::{
     customers::{self, Customer, CustomerLine, PinOrigin, Place},
@@ -52,6 +53,9 @@ pub(super) async fn list(who: Office, app: App, Query(asked): Query<Asked>) -> R
 struct PlaceView {
     place: Place,
     pin: String,
+    /// Where the pin lies beside the roads, in words and drawn; both empty without a road file.
+    lies: String,
+    map: String,
     units: Vec<Unit>,
 }
 
@@ -66,12 +70,17 @@ struct CustomerPage {
 pub(super) async fn page(who: Office, app: App, Path(id): Path<Uuid>) -> Result {
     let c = customers::get(&app.pool, id).await?;
     let mut units = units::of_customer(&app.pool, id).await?;
-    let places = customers::places(&app.pool, id).await?.into_iter().map(|place| {
+    let mut places = Vec::new();
+    for place in customers::places(&app.pool, id).await? {
         let (own, rest) = units.drain(..).partition(|u| u.place_id == place.id);
         units = rest;
-        PlaceView { pin: place.pin.map(|(lat, lon)| format!("{lat:.5}, {lon:.5}")).unwrap_or_default(), place, units: own }
-    });
-    let places = places.collect();
+        let (map, lies) = match place.pin {
+            Some(pin) => map::place(&app, &format!("p{}", place.id.simple()), &place.name, pin).await,
+            None => Default::default(),
+        };
+        let pin = place.pin.map(|(lat, lon)| format!("{lat:.5}, {lon:.5}")).unwrap_or_default();
+        places.push(PlaceView { pin, lies, map, place, units: own });
+    }
     html(&CustomerPage { f: Frame::of(&who, "customers"), c, places })
 }
 

@@ -7,6 +7,7 @@ mod due;
 mod fill;
 mod fill_limits;
 mod history;
+mod pins;
 mod reports;
 mod settings;
 mod treatments;
@@ -40,6 +41,8 @@ pub(super) fn routes() -> (Router<App>, Vec<RouteInfo>) {
         .post("/customers/{id}", customers::change)
         .post("/customers/{id}/places", customers::add_place)
         .post("/places/{id}", customers::change_place)
+        .get("/places/{id}/pin", pins::page)
+        .post("/places/{id}/pin", pins::set)
         .get("/places/{id}/new-unit", units::new_page)
         .post("/places/{id}/units", units::add)
         .get("/water", history::losing)

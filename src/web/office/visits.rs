@@ -42,7 +42,7 @@ pub(super) async fn shift(who: Office, app: App, (Path(id), posted): (Path<Uuid>
     let back = super::week::monday(&posted.form.week).map(week::week_name)?;
     let mut tx = app.pool.begin().await?;
     let said = if posted.first_time(&mut tx, &who, "move visit", app.clock.now()).await? {
-        let (at, of) = week::move_visit(&mut tx, id, posted.form.row_version, how).await.map_err(words)?;
+        let (at, of) = week::move_visit(&mut tx, &app.drives(), id, posted.form.row_version, how).await.map_err(words)?;
         format!("moved-{at}-{of}")
     } else {
         String::new()
@@ -98,7 +98,7 @@ pub(super) async fn cancel(who: Office, app: App, (Path(id), posted): (Path<Uuid
     let why = Some(posted.form.why.trim()).filter(|w| !w.is_empty()).unwrap_or("Not this week");
     let mut tx = app.pool.begin().await?;
     if posted.first_time(&mut tx, &who, "call visit off", app.clock.now()).await? {
-        week::cancel(&mut tx, id, posted.form.row_version, why).await.map_err(words)?;
+        week::cancel(&mut tx, &app.drives(), id, posted.form.row_version, why).await.map_err(words)?;
     }
     tx.commit().await.map_err(|e| words(e.into()))?;
     Ok(see_other(&format!("/week/{back}?said=cancelled")))
@@ -109,7 +109,7 @@ pub(super) async fn take_off(who: Office, app: App, (Path(id), posted): (Path<Uu
     let why = Some(posted.form.why.trim()).filter(|w| !w.is_empty()).unwrap_or("Taken off by the office");
     let mut tx = app.pool.begin().await?;
     if posted.first_time(&mut tx, &who, "take visit off", app.clock.now()).await? {
-        week::take_off(&mut tx, id, posted.form.row_version, why).await.map_err(words)?;
+        week::take_off(&mut tx, &app.drives(), id, posted.form.row_version, why).await.map_err(words)?;
     }
     tx.commit().await.map_err(|e| words(e.into()))?;
     Ok(see_other(&format!("/week/{back}?said=off")))

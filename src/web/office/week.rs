@@ -6,9 +6,11 @@ use super::super::{
     form::Posted,
     guard::{Office, see_other},
     html::{Frame, html},
+    map,
     words::{self, State},
 };
 use crate::{
+    roads::sketch::Size,
     store::{
         catalogue,
         dealer::Dealer,
@@ -97,6 +99,8 @@ pub(super) struct DayView {
     pub(super) stops: Vec<StopView>,
     /// Cautions of dosing at these stops, for the printed sheet.
     pub(super) cautions: Vec<String>,
+    /// The day's drive drawn, for paper.
+    pub(super) map: String,
 }
 
 /// A technician's day that a visit can be put on.
@@ -108,6 +112,8 @@ struct Target {
 #[derive(Template)]
 #[template(path = "office/week.html")]
 struct WeekPage {
+    /// All drives on one drawing; empty when nobody drives.
+    map: String,
     f: Frame,
     week: String,
     heading: String,
@@ -153,8 +159,9 @@ pub(super) async fn page(who: Office, app: App, (Path(name), Query(said)): (Path
     let waiting = queue::waiting(&app.pool, PLAN_WEEK, &plan_week_wish(monday)).await?;
     let (unplaced_all, unplaced_pressing) = week::unplaced_counts(&app.pool, monday).await?;
     let unplaced = week::unplaced(&app.pool, monday, SHOWN).await?;
-    let (days, totals) = days(&app, &who.dealer, monday, None).await?;
+    let (days, totals, map) = days(&app, &who.dealer, monday, Drawn::Week).await?;
     let page = WeekPage {
+        map,
         f: Frame::of(&who, "week"),
         week: week::week_name(monday),
         heading: format!("{} to {}", day_short(monday), day_short(monday + Duration::days(6))),
@@ -174,16 +181,31 @@ pub(super) async fn page(who: Office, app: App, (Path(name), Query(said)): (Path
     html(&page)
 }
 
-/// The routes of a week (or of one technician's day), and the week in one line.
-pub(super) async fn days(app: &App, dealer: &Dealer, monday: Date, only: Option<(Uuid, Date)>) -> Result<(Vec<DayView>, String)> {
-    let routes = week::routes(&app.pool, monday, only).await?;
-    let stops = week::stops(&app.pool, monday, only).await?;
+/// What of a week's drives is drawn.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Drawn {
+    /// All on one drawing.
+    Week,
+    /// Each day for itself.
+    Days,
+}
+
+/// The routes of a week, the week in one line, and its drives drawn.
+async fn days(app: &App, dealer: &Dealer, monday: Date, drawn: Drawn) -> Result<(Vec<DayView>, String, String)> {
+    let routes = week::routes(&app.pool, monday, None).await?;
+    let stops = week::stops(&app.pool, monday, None).await?;
     let minutes: i32 = stops.iter().map(|s| s.minutes).sum();
     let drive: i32 = routes.iter().map(|r| r.drive_s).sum();
     let metres: i32 = routes.iter().map(|r| r.drive_m).sum();
     let totals = format!("{} visits, {} at the units, {} of driving, {}", stops.len(), span(minutes * 60), span(drive), distance(metres));
-    let days = routes.iter().map(|r| day(r, &stops, dealer)).collect();
-    Ok((days, totals))
+    let mut days: Vec<DayView> = routes.iter().map(|r| day(r, &stops, dealer)).collect();
+    let map = if drawn == Drawn::Week { map::week(app, &routes, &stops).await } else { String::new() };
+    if drawn == Drawn::Days {
+        for (n, (view, route)) in days.iter_mut().zip(&routes).enumerate() {
+            view.map = map::route(app, &format!("day{n}"), route, &stops, PAPER).await;
+        }
+    }
+    Ok((days, totals, map))
 }
 
 fn day(r: &RouteRow, stops: &[Stop], dealer: &Dealer) -> DayView {
@@ -192,6 +214,7 @@ fn day(r: &RouteRow, stops: &[Stop], dealer: &Dealer) -> DayView {
         technician: r.technician.clone(),
         heading: day_long(r.day),
         cautions: Vec::new(),
+        map: String::new(),
         summary: format!(
             "Leaves {} {}, back {}. {} of driving, {}.",
             r.depot_name,
@@ -259,6 +282,9 @@ pub(super) async fn issue(who: Office, app: App, (Path(name), posted): (Path<Str
     Ok(see_other(&format!("/week/{name}?said=issued")))
 }
 
+/// A day's drive on its printed sheet.
+const PAPER: Size = Size { wide: 760, high: 300 };
+
 #[derive(Template)]
 #[template(path = "office/week_print.html")]
 struct PrintPage {
@@ -275,7 +301,7 @@ struct PrintPage {
 pub(super) async fn print(who: Office, app: App, Path(name): Path<String>) -> Result {
     let monday = monday(&name)?;
     let plan = week::header(&app.pool, monday).await?.ok_or(Error::NotFound)?;
-    let (mut days, totals) = days(&app, &who.dealer, monday, None).await?;
+    let (mut days, totals, _) = days(&app, &who.dealer, monday, Drawn::Days).await?;
     add_dose_tables(&app, &who.dealer, &mut days).await?;
     let codes: Vec<String> = {
         let mut c = app.pool.acquire().await?;

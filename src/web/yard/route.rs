@@ -5,9 +5,11 @@ use super::super::{
     error::{Error, Result},
     guard::{Technician, see_other},
     html::{Frame, html},
+    map,
     words::{self, State},
 };
 use crate::{
+    roads::sketch::Size,
     store::{
         reports, visits,
         week::{self, RouteRow, Stop},
@@ -46,6 +48,7 @@ struct RoutePage {
     is_today: bool,
     summary: String,
     lunch: String,
+    map: String,
     load: Vec<String>,
     stops: Vec<StopView>,
     left: usize,
@@ -69,6 +72,10 @@ pub(super) async fn page(who: Technician, app: App, Path(day): Path<String>) -> 
     let today = who.dealer.today;
     let stops = visits::stops(&app.pool, who.staff_id, day).await?;
     let route = if stops.is_empty() { None } else { week::routes(&app.pool, week::monday_of(day), Some((who.staff_id, day))).await?.pop() };
+    let map = match &route {
+        Some(route) => map::route(&app, "day", route, &stops, Size::PHONE).await,
+        None => String::new(),
+    };
     let days = visits::days(&app.pool, who.staff_id, today - BACK, today + AHEAD).await?;
     let mut views = Vec::new();
     for s in &stops {
@@ -80,6 +87,7 @@ pub(super) async fn page(who: Technician, app: App, Path(day): Path<String>) -> 
         heading: day_long(day),
         is_today: day == today,
         summary: route.as_ref().map(summary).unwrap_or_default(),
+        map,
         lunch: route.and_then(|r| r.lunch_at).map(time_of_day).unwrap_or_default(),
         load: week::load(&stops).into_iter().map(|(product, ml)| format!("{product}: {}", amount(ml, who.dealer.units))).collect(),
         left: stops.iter().filter(|s| s.status == "planned" || s.status == "confirmed").count(),

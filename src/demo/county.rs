@@ -1,0 +1,41 @@
+//! The invented county that the demo drives in: its roads, and a house for every pin.
+
+use super::{MIDDLE, names, people::People};
+use crate::roads::{Network, Position, Size, import, invent::County};
+use std::{collections::HashSet, io::Cursor};
+
+/// Miles each way; every village of the demo lies well inside.
+const WIDE: u16 = 64;
+
+/// Makes the roads; `None` when they cannot be made, and the demo estimates its drives.
+pub fn roads() -> Option<Network> {
+    let towns = names::VILLAGES.iter().enumerate().filter_map(|(n, (name, north, east, _))| {
+        let size = match n {
+            0 => Size::Town,
+            1..=4 => Size::Village,
+            _ => Size::Hamlet,
+        };
+        Some(((*name).to_owned(), Position::new(MIDDLE.0 + north, MIDDLE.1 + east).ok()?, size))
+    });
+    let county = County { middle: Position::new(MIDDLE.0, MIDDLE.1).ok()?, wide: WIDE, high: WIDE, seed: 2024, towns: towns.collect() };
+    import(Cursor::new(county.extract()), None).ok().map(|(network, _)| network)
+}
+
+/// Degrees within which a house is looked for: about four miles.
+const NEAR: f64 = 0.06;
+
+/// Every place moves to the nearest house that nobody else has yet, and takes its address.
+pub(super) fn settle(people: &mut People, network: &Network) {
+    let houses = &network.parts().houses;
+    let at: Vec<Position> = houses.iter().map(|h| Position::from(h.at)).collect();
+    let mut taken = HashSet::new();
+    for place in &mut people.places {
+        let Some(pin) = place.pin else { continue };
+        let away = |p: &Position| (p.lat() - pin.0).abs().max((p.lon() - pin.1).abs() * 0.7);
+        let free = at.iter().enumerate().filter(|(n, p)| away(p) < NEAR && !taken.contains(n));
+        let Some((n, p)) = free.min_by(|a, b| away(a.1).total_cmp(&away(b.1))) else { continue };
+        taken.insert(n);
+        place.pin = Some((p.lat(), p.lon()));
+        place.address = format!("{} {}", houses[n].number, houses[n].street);
+    }
+}

@@ -1,0 +1,89 @@
+//! Drawings of drives: a technician's day, the whole week, one place. By road where there is a road file.
+
+use super::app::App;
+use crate::{
+    roads::{
+        Drives, Position,
+        sketch::{Line, Mark, Size, Sketch},
+    },
+    store::week::{RouteRow, Stop},
+    units::day_short,
+};
+
+/// One day with its stops in order, ready to be drawn.
+struct Day {
+    name: String,
+    depot: (Position, String),
+    stops: Vec<(Position, String, String)>,
+}
+
+fn position(lat: f64, lon: f64) -> Option<Position> {
+    Position::new(lat, lon).ok()
+}
+
+fn day(r: &RouteRow, stops: &[Stop], with_who: bool) -> Option<Day> {
+    let depot = (position(r.depot_lat, r.depot_lon)?, r.depot_name.clone());
+    let own = stops.iter().filter(|s| s.staff_id == Some(r.staff_id) && s.day == Some(r.day));
+    let stops = own.filter_map(|s| {
+        let at = position(s.lat?, s.lon?)?;
+        Some((at, s.position.unwrap_or(0).to_string(), s.place_name.clone()))
+    });
+    let name = if with_who { format!("{}, {}", r.technician, day_short(r.day)) } else { day_short(r.day) };
+    Some(Day { name, depot, stops: stops.collect() })
+}
+
+fn line(drives: &Drives, day: &Day) -> Line {
+    let home = std::iter::once(day.depot.0);
+    let path: Vec<Position> = home.clone().chain(day.stops.iter().map(|s| s.0)).chain(home).collect();
+    let depot = Mark { at: day.depot.0.into(), label: "D".to_owned(), name: day.depot.1.clone(), depot: true };
+    let marks = day.stops.iter().map(|(at, n, name)| Mark { at: (*at).into(), label: n.clone(), name: name.clone(), depot: false });
+    Line { name: day.name.clone(), legs: drives.route(&path), marks: std::iter::once(depot).chain(marks).collect() }
+}
+
+async fn drawn(app: &App, make: impl FnOnce(&Drives) -> Sketch + Send + 'static) -> String {
+    let drives = app.drives();
+    let work = move || make(&drives).draw(drives.roads().map(AsRef::as_ref));
+    // A drawing is a help beside the list: without it the page still says everything.
+    tokio::task::spawn_blocking(work).await.unwrap_or_default()
+}
+
+/// A technician's day, at a phone's width or a desk's; empty without a stop that has a pin.
+pub(super) async fn route(app: &App, id: &str, r: &RouteRow, stops: &[Stop], size: Size) -> String {
+    let Some(day) = day(r, stops, false).filter(|day| !day.stops.is_empty()) else { return String::new() };
+    let id = id.to_owned();
+    drawn(app, move |drives| Sketch::route(&id, &format!("The drive of {}", day.name), line(drives, &day)).sized(size)).await
+}
+
+/// Every day of a week on one drawing; empty when nobody drives.
+pub(super) async fn week(app: &App, routes: &[RouteRow], stops: &[Stop]) -> String {
+    let days: Vec<Day> = routes.iter().filter_map(|r| day(r, stops, true)).filter(|day| !day.stops.is_empty()).collect();
+    if days.is_empty() {
+        return String::new();
+    }
+    let make = move |drives: &Drives| {
+        let lines = days.iter().map(|day| Line { marks: unnumbered(line(drives, day).marks), ..line(drives, day) });
+        Sketch::week("wk", "All drives of the week", lines.collect())
+    };
+    drawn(app, make).await
+}
+
+/// On the drawing of a week only the depots are marked; a number would stand for many stops.
+fn unnumbered(marks: Vec<Mark>) -> Vec<Mark> {
+    marks.into_iter().filter(|m| m.depot).collect()
+}
+
+/// One place with the roads round it, and where its pin lies in words; empty without a road file.
+pub(super) async fn place(app: &App, id: &str, name: &str, pin: (f64, f64)) -> (String, String) {
+    let (Some(roads), Some(at)) = (app.roads.roads(), position(pin.0, pin.1)) else { return Default::default() };
+    let words = match roads.nearest_road(at) {
+        Some(("", metres)) => format!("{} off a road without a name", short_way(metres)),
+        Some((road, metres)) => format!("{} off {road}", short_way(metres)),
+        None => "no road of the road file is near: drives there are estimated".to_owned(),
+    };
+    let (id, name) = (id.to_owned(), name.to_owned());
+    (drawn(app, move |_| Sketch::place(&id, &name, at)).await, words)
+}
+
+fn short_way(metres: f64) -> String {
+    if metres < 160.0 { format!("{:.0} ft", metres / 0.3048) } else { format!("{:.1} mi", metres / 1609.344) }
+}
