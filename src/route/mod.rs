@@ -28,7 +28,7 @@ mod words;
 pub use check::check;
 pub use explain::{Reason, explain};
 pub use matrix::{Matrix, MatrixError};
-pub use problem::{Lock, Lunch, Problem, Shift, Skills, Visit, Window};
+pub use problem::{Disturbance, Late, Level, Lock, Lunch, Overtime, Problem, Shift, Skills, Told, Visit, Window};
 pub use refused::ProblemError;
 pub use solve::{Effort, Plan, Progress, improve, solve, solve_paced};
 pub use times::{LunchPlace, TimedLunch, TimedPlan, TimedRoute, TimedStop};

@@ -24,7 +24,7 @@ use state::State;
 /// Steps between two looks at the caller's pace and at the cancel flag.
 const LOOK_EVERY: u64 = 16;
 /// Start and end temperature as shares of the mean leg: for a week or two, where much is left out.
-const WEEK_HEAT: f64 = 0.6;
+const WEEK_HEAT: f64 = 1.2;
 /// The same for a whole season.
 const SEASON_HEAT: f64 = 0.18;
 /// End temperature as a share of the mean leg.
@@ -86,11 +86,11 @@ fn widen(routes: &[Vec<u32>]) -> Vec<Vec<usize>> {
 /// # use embertide::route::{Effort, Lock, Matrix, Problem, Shift, Skills, Visit, Window, solve};
 /// let shift = Shift {
 ///     technician: 0, day: 0, starts: 8 * 3600, ends: 17 * 3600, depot: 0, lunch: None,
-///     capacity_ml: 10_000, skills: Skills::NONE,
+///     capacity_ml: 10_000, skills: Skills::NONE, most_s: None, overtime: None,
 /// };
 /// let visit = Visit {
 ///     place: 1, service_s: 1800, set_up_s: 300, windows: vec![Window { day: 0, from: 0, to: 86_399 }],
-///     penalty: 14_400, skills: Skills::NONE, load_ml: 500, lock: Lock::Free,
+///     penalty: 14_400, skills: Skills::NONE, load_ml: 500, lock: Lock::Free, late: None, told: None,
 /// };
 /// let drive = Matrix::new(2, vec![0, 900, 900, 0])?;
 /// let problem = Problem::new(1, vec![shift], vec![visit], drive)?;
