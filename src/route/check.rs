@@ -4,7 +4,7 @@
 
 use super::problem::{Lock, Problem, Shift, Visit};
 use super::times::{TimedPlan, TimedRoute};
-use super::timetable::time_route;
+use super::timetable::{time_early, time_route};
 use super::violation::Violation;
 
 /// Judges `routes`, one sequence of visit indices for each shift of `problem`.
@@ -56,7 +56,9 @@ fn other_price(problem: &Problem, routes: &[TimedRoute]) -> i64 {
         if let Some(o) = shift.overtime {
             price += i64::from(route.work_s.saturating_sub(o.after_s).max(0)) * o.milli / 1000;
         }
-        for stop in &route.stops {
+        let order: Vec<usize> = route.stops.iter().map(|s| s.visit).collect();
+        let early = time_early(problem, route.shift, &order);
+        for stop in early.iter().flat_map(|r| &r.stops) {
             let visit = &problem.visits()[stop.visit];
             price += visit.costs_in(shift, problem.disturbance());
             price += visit.start_costs(shift.day, stop.start, problem.disturbance());

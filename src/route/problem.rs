@@ -104,7 +104,7 @@ pub struct Disturbance {
     pub day: i64,
     /// the same day, another technician
     pub technician: i64,
-    /// the same day, but the start moves by more than `within_s`
+    /// the same day, but the start moves by more than `within_s`; counted as if the route were begun with the shift
     pub time: i64,
     /// seconds by which a start may move for nothing
     pub within_s: i32,

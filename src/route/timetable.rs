@@ -63,7 +63,7 @@ fn with_lunch(leave: i64, leg: i64, lunch: Lunch) -> Option<Driven> {
 /// The first of: no road, a window missed, back too late, no room for lunch, too long on the way.
 pub(super) fn time_route(problem: &Problem, shift: usize, sequence: &[usize]) -> Result<TimedRoute, Violation> {
     let s = &problem.shifts()[shift];
-    let early = time_from(problem, shift, sequence, i64::from(s.starts), s.lunch_inside().is_none())?;
+    let early = time_early(problem, shift, sequence)?;
     let Some(most_s) = s.most_s else {
         return Ok(early);
     };
@@ -81,8 +81,14 @@ pub(super) fn time_route(problem: &Problem, shift: usize, sequence: &[usize]) ->
     })
 }
 
-/// Departures one of which gives the shortest route, each with whether lunch is had before: driving off any later than
-/// just in time for some window or for lunch is never shorter, unless nothing is waited for.
+/// The same, driven off as soon as the shift starts; the longest route is not looked at.
+pub(super) fn time_early(problem: &Problem, shift: usize, sequence: &[usize]) -> Result<TimedRoute, Violation> {
+    let s = &problem.shifts()[shift];
+    time_from(problem, shift, sequence, i64::from(s.starts), s.lunch_inside().is_none())
+}
+
+/// Departures one of which gives the shortest route, each with whether lunch is had before: the best is just in
+/// time for the start or the end of some window or of lunch.
 fn departures(problem: &Problem, shift: usize, sequence: &[usize]) -> Vec<(i64, bool)> {
     let s = &problem.shifts()[shift];
     let lunch = s.lunch_inside();
@@ -91,12 +97,13 @@ fn departures(problem: &Problem, shift: usize, sequence: &[usize]) -> Vec<(i64, 
     for (i, &visit) in sequence.iter().enumerate() {
         let v = &problem.visits()[visit];
         let leg = i64::from(problem.drive().seconds(here, v.place).unwrap_or(0));
-        at.extend(lunch.map(|l| i64::from(l.from) - on_the_way - leg));
+        let pause = lunch.map(|l| [i64::from(l.from) - on_the_way - leg, i64::from(l.to) - on_the_way]);
+        at.extend(pause.into_iter().flatten());
         on_the_way += leg;
-        let promised = if let Lock::At { from, .. } = v.lock { Some(i64::from(from)) } else { None };
-        let opens = v.windows.iter().filter(|w| w.day == s.day).map(|w| i64::from(w.from)).chain(promised);
+        let promised = if let Lock::At { from, to, .. } = v.lock { Some([from, to]) } else { None };
+        let opens = v.windows.iter().filter(|w| w.day == s.day).map(|w| [w.from, w.to]).chain(promised).flatten();
         for open in opens {
-            at.extend([open - on_the_way, open - on_the_way - long]);
+            at.extend([i64::from(open) - on_the_way, i64::from(open) - on_the_way - long]);
         }
         on_the_way += i64::from(v.service_s) + if i > 0 && here == v.place { 0 } else { i64::from(v.set_up_s) };
         here = v.place;

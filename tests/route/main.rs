@@ -4,7 +4,11 @@
 mod brute;
 mod checker;
 mod hostile;
+mod mending;
+mod prices;
 mod reasons;
 mod roads;
 mod search;
+mod seasons;
+mod slots;
 mod world;

@@ -29,6 +29,8 @@ const WEEK_HEAT: f64 = 1.2;
 const SEASON_HEAT: f64 = 0.18;
 /// End temperature as a share of the mean leg.
 const END_HEAT: f64 = 0.006;
+/// Share of the start temperature for a search that goes on from a plan.
+const WARM: f64 = 0.15;
 /// From this many shifts on, a problem counts as a season.
 const SEASON_SHIFTS: usize = 60;
 
@@ -155,7 +157,7 @@ fn search(
     }
     state.note_best();
     state.fill();
-    let heat = Heat::of(&ground);
+    let heat = Heat::of(&ground, from.is_some());
     let (mut done, mut told, mut temperature) = (0, -1.0, heat.start);
     let finished = loop {
         if done % LOOK_EVERY == 0 || done == limit {
@@ -190,7 +192,7 @@ struct Heat {
 
 impl Heat {
     /// In proportion to the mean leg between visits.
-    fn of(ground: &Ground<'_>) -> Self {
+    fn of(ground: &Ground<'_>, warm: bool) -> Self {
         let (mut sum, mut count) = (0.0, 0.0);
         for (x, &i) in ground.open.iter().enumerate() {
             for jump in [1, 7, 31] {
@@ -204,6 +206,7 @@ impl Heat {
         }
         let mean = if count > 0.0 { sum / count } else { 0.0 };
         let share = if ground.hours.len() < SEASON_SHIFTS { WEEK_HEAT } else { SEASON_HEAT };
+        let share = if warm { share * WARM } else { share };
         Self { start: (mean * share).max(1.0), end: (mean * END_HEAT).max(0.1) }
     }
 
