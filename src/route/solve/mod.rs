@@ -23,8 +23,10 @@ use state::State;
 
 /// Steps between two looks at the caller's pace and at the cancel flag.
 const LOOK_EVERY: u64 = 16;
-/// Start and end temperature as shares of the mean leg: for a week or two, where much is left out.
-const WEEK_HEAT: f64 = 1.2;
+/// Start temperature as a share of the mean leg: for a week or two where much is left out.
+const CROWDED_HEAT: f64 = 1.2;
+/// The same where nearly everything fits.
+const WEEK_HEAT: f64 = 0.6;
 /// The same for a whole season.
 const SEASON_HEAT: f64 = 0.18;
 /// End temperature as a share of the mean leg.
@@ -157,7 +159,7 @@ fn search(
     }
     state.note_best();
     state.fill();
-    let heat = Heat::of(&ground, from.is_some());
+    let heat = Heat::of(&state, from.is_some());
     let (mut done, mut told, mut temperature) = (0, -1.0, heat.start);
     let finished = loop {
         if done % LOOK_EVERY == 0 || done == limit {
@@ -192,7 +194,8 @@ struct Heat {
 
 impl Heat {
     /// In proportion to the mean leg between visits.
-    fn of(ground: &Ground<'_>, warm: bool) -> Self {
+    fn of(state: &State<'_>, warm: bool) -> Self {
+        let ground = state.ground;
         let (mut sum, mut count) = (0.0, 0.0);
         for (x, &i) in ground.open.iter().enumerate() {
             for jump in [1, 7, 31] {
@@ -205,7 +208,11 @@ impl Heat {
             }
         }
         let mean = if count > 0.0 { sum / count } else { 0.0 };
-        let share = if ground.hours.len() < SEASON_SHIFTS { WEEK_HEAT } else { SEASON_HEAT };
+        let share = match ground.hours.len() < SEASON_SHIFTS {
+            true if state.crowded() => CROWDED_HEAT,
+            true => WEEK_HEAT,
+            false => SEASON_HEAT,
+        };
         let share = if warm { share * WARM } else { share };
         Self { start: (mean * share).max(1.0), end: (mean * END_HEAT).max(0.1) }
     }

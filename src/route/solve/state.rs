@@ -359,6 +359,11 @@ impl<'a> State<'a> {
         self.out_before.len() > FEW_OUT
     }
 
+    /// Whether a good many visits are out.
+    pub(super) fn crowded(&self) -> bool {
+        self.out.len() > FEW_OUT
+    }
+
     /// What an insertion that adds so much driving costs in all, beside the price of leaving the visit out.
     pub(super) fn costs(&self, j: u32, k: usize, added: i32, position: u32) -> i64 {
         let ground = self.ground;
