@@ -75,13 +75,12 @@ fn tell(name: &str, seconds: f64, known: f64, mut found: Vec<i64>, steps: u64, l
 }
 
 fn one(name: &str, known: &HashMap<String, f64>) {
-    let (problem, file) = match invented(name) {
-        Some(instance) => (instance.problem(), None),
-        None => {
-            let file = File::read(name);
-            let unit = if name.starts_with("PR") { Unit::Hundredths } else { Unit::TenthsCut };
-            (file.problem(unit), Some(file))
-        }
+    let (problem, file) = if let Some(instance) = invented(name) {
+        (instance.problem(), None)
+    } else {
+        let file = File::read(name);
+        let unit = if name.starts_with("PR") { Unit::Hundredths } else { Unit::TenthsCut };
+        (file.problem(unit), Some(file))
     };
     let (seconds, seeds) = match name {
         "PR11A" => (60.0, 2),

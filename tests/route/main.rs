@@ -6,6 +6,9 @@ mod checker;
 mod hostile;
 mod mending;
 mod prices;
+#[path = "../bench/routes/published.rs"]
+mod published;
+mod published_values;
 mod reasons;
 mod roads;
 mod search;

@@ -40,7 +40,7 @@ impl File {
             if let Some((key, value)) = line.split_once(':') {
                 values.insert(key.trim().to_owned(), value.trim().to_owned());
             } else if line.ends_with("_SECTION") {
-                heading = line.to_owned();
+                line.clone_into(&mut heading);
             } else if let Some(numbers) = line.split_whitespace().map(|w| w.parse().ok()).collect::<Option<Vec<f64>>>() {
                 sections.entry(heading.clone()).or_default().push(numbers);
             }
@@ -80,7 +80,7 @@ impl File {
         routes.iter().enumerate().map(length).sum()
     }
 
-    #[expect(clippy::cast_possible_truncation, reason = "amounts are small")]
+    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "amounts are small, none is negative")]
     pub(crate) fn problem(&self, unit: Unit) -> Problem {
         let places = self.places();
         let (n, depots) = (places.len(), self.depots());
