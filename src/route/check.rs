@@ -3,8 +3,8 @@
 //! Shares no code with the search; the times come from the room's own timetable.
 
 use super::problem::{Lock, Problem, Shift, Visit};
-use super::times::TimedPlan;
-use super::timetable::time_route;
+use super::times::{TimedPlan, TimedRoute};
+use super::timetable::{time_early, time_route};
 use super::violation::Violation;
 
 /// Judges `routes`, one sequence of visit indices for each shift of `problem`.
@@ -40,8 +40,32 @@ pub fn check(problem: &Problem, routes: &[Vec<usize>]) -> Result<TimedPlan, Vec<
     }
     let unplaced: Vec<usize> = (0..times.len()).filter(|&v| times[v] == 0).collect();
     let drive_s = done.iter().map(|r| i64::from(r.drive_s)).sum();
-    let unplaced_price = unplaced.iter().map(|&v| problem.visits()[v].price()).sum();
-    Ok(TimedPlan { routes: done, unplaced, drive_s, unplaced_price, objective: drive_s + unplaced_price })
+    let unplaced_price = unplaced.iter().map(|&v| problem.price_of(&problem.visits()[v])).sum();
+    let other_price = other_price(problem, &done);
+    let objective = drive_s + unplaced_price + other_price;
+    Ok(TimedPlan { routes: done, unplaced, drive_s, unplaced_price, other_price, objective })
+}
+
+/// What lateness, changes, overtime and uneven weeks cost.
+fn other_price(problem: &Problem, routes: &[TimedRoute]) -> i64 {
+    let mut price = 0;
+    let mut weeks = vec![0_i64; problem.days().div_ceil(7)];
+    for route in routes {
+        let shift = &problem.shifts()[route.shift];
+        weeks[shift.day / 7] += i64::from(route.work_s);
+        if let Some(o) = shift.overtime {
+            price += i64::from(route.work_s.saturating_sub(o.after_s).max(0)) * o.milli / 1000;
+        }
+        let order: Vec<usize> = route.stops.iter().map(|s| s.visit).collect();
+        let early = time_early(problem, route.shift, &order);
+        for stop in early.iter().flat_map(|r| &r.stops) {
+            let visit = &problem.visits()[stop.visit];
+            price += visit.costs_in(shift, problem.disturbance());
+            price += visit.start_costs(shift.day, stop.start, problem.disturbance());
+        }
+    }
+    let uneven = |level: &super::problem::Level| -> i64 { weeks.iter().enumerate().map(|(w, &work)| level.cost(w, work)).sum() };
+    price + problem.level().map_or(0, uneven)
 }
 
 /// Skill, lock and van load.

@@ -147,7 +147,7 @@ fn not_here(problem: &Problem, routes: &[Vec<usize>], visit: usize, shifts: &[us
         }
     }
     match best {
-        Some((drive_s, _)) if drive_s >= v.price() => Reason::CostsMore { drive_s, worth_s: v.price() },
+        Some((drive_s, _)) if drive_s >= problem.price_of(v) => Reason::CostsMore { drive_s, worth_s: problem.price_of(v) },
         Some((drive_s, shift)) => Reason::StillFits { shift, drive_s },
         None if in_time => Reason::VanLoad { load_ml: v.load_ml },
         None => Reason::NoHoursLeft,

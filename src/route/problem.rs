@@ -13,6 +13,8 @@ pub const MAX_CLOCK_S: i32 = 172_800;
 pub const MAX_PENALTY: i64 = 10_000_000;
 /// Added to the penalty of a locked visit: far above what anything else is worth.
 pub const LOCK_PRICE: i64 = 1_000_000_000;
+/// The most working seconds above the even share that are priced in a week.
+const MAX_WEEK_S: i64 = 20_000_000;
 
 /// Skills as bits: a visit may be done by a technician who has all of its bits.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
@@ -47,6 +49,75 @@ pub struct Lunch {
     pub seconds: i32,
 }
 
+/// The price of long days: each second of work (driving and time on site) beyond `after_s` in one shift costs more.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Overtime {
+    /// working seconds of a shift that cost nothing
+    pub after_s: i32,
+    /// thousandths of a second of driving for each further second
+    pub milli: i64,
+}
+
+/// The price of an uneven season, for each week of seven days: working hours above `even_s` cost their square,
+/// `price` for the first hour, four times that for two.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Level {
+    /// working seconds that cost nothing, one number a week
+    pub even_s: Vec<i64>,
+    /// seconds of driving that the first hour too many costs
+    pub price: i64,
+}
+
+impl Level {
+    /// What `work_s` working seconds cost in week `week`, in seconds of driving, rounded down.
+    pub fn cost(&self, week: usize, work_s: i64) -> i64 {
+        let over = self.even_s.get(week).map_or(0, |&even| (work_s - even).clamp(0, MAX_WEEK_S));
+        over * over / 3600 * self.price / 3600
+    }
+}
+
+/// When a visit is to be made at the latest without a price, and the price of each day after.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Late {
+    /// last day without a price
+    pub after: usize,
+    /// seconds of driving that each later day costs
+    pub per_day: i64,
+}
+
+/// What a customer has been told: who comes, on which day, when work starts.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Told {
+    /// the caller's number for the technician
+    pub technician: usize,
+    /// day, from 0
+    pub day: usize,
+    /// start, a clock time
+    pub start: i32,
+}
+
+/// What it costs to change what was told, in seconds of driving.
+/// The default values are common practice, no source.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Disturbance {
+    /// another day
+    pub day: i64,
+    /// the same day, another technician
+    pub technician: i64,
+    /// the same day, but the start moves by more than `within_s`; counted as if the route were begun with the shift
+    pub time: i64,
+    /// seconds by which a start may move for nothing
+    pub within_s: i32,
+    /// not visited at all, beside its penalty
+    pub dropped: i64,
+}
+
+impl Default for Disturbance {
+    fn default() -> Self {
+        Self { day: 3600, technician: 1800, time: 900, within_s: 3600, dropped: 7200 }
+    }
+}
+
 /// One technician's working hours on one day.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Shift {
@@ -66,6 +137,10 @@ pub struct Shift {
     pub capacity_ml: i64,
     /// what the technician is able to do
     pub skills: Skills,
+    /// most seconds from driving off to being back, with lunch if it falls between; the start is free
+    pub most_s: Option<i32>,
+    /// the price of a long day
+    pub overtime: Option<Overtime>,
 }
 
 impl Shift {
@@ -131,12 +206,33 @@ pub struct Visit {
     pub load_ml: i64,
     /// what has been promised
     pub lock: Lock,
+    /// the price of coming late
+    pub late: Option<Late>,
+    /// what the customer was told; changing it has a price, see [`Disturbance`]
+    pub told: Option<Told>,
 }
 
 impl Visit {
     /// What the objective pays for leaving this visit out: its penalty, and far more when it is locked.
     pub fn price(&self) -> i64 {
         if self.lock == Lock::Free { self.penalty } else { self.penalty + LOCK_PRICE }
+    }
+
+    /// What making this visit in `shift` costs beside the driving: lateness, and another day or technician than told.
+    pub(super) fn costs_in(&self, shift: &Shift, disturbance: &Disturbance) -> i64 {
+        let late = self.late.map_or(0, |l| l.per_day * i64::try_from(shift.day.saturating_sub(l.after)).unwrap_or(i64::MAX));
+        let moved = self.told.map_or(0, |t| match (t.day == shift.day, t.technician == shift.technician) {
+            (false, _) => disturbance.day,
+            (true, false) => disturbance.technician,
+            (true, true) => 0,
+        });
+        late + moved
+    }
+
+    /// What starting at `start` on `day` costs against the told time.
+    pub(super) fn start_costs(&self, day: usize, start: i32, disturbance: &Disturbance) -> i64 {
+        let moved = |t: &Told| t.day == day && (start - t.start).abs() > disturbance.within_s;
+        if self.told.as_ref().is_some_and(moved) { disturbance.time } else { 0 }
     }
 
     /// The starts allowed in `shift` (at index `ix`), as clock times, unsorted.
@@ -169,6 +265,8 @@ pub struct Problem {
     shifts: Vec<Shift>,
     visits: Vec<Visit>,
     drive: Matrix,
+    disturbance: Disturbance,
+    level: Option<Level>,
 }
 
 impl Problem {
@@ -182,7 +280,40 @@ impl Problem {
         refused::sizes(days, &shifts, &visits)?;
         refused::shifts(days, &shifts, &drive)?;
         refused::visits(days, &shifts, &visits, &drive)?;
-        Ok(Self { days, shifts, visits, drive })
+        Ok(Self { days, shifts, visits, drive, disturbance: Disturbance::default(), level: None })
+    }
+
+    /// Other prices for changing what was told.
+    ///
+    /// # Errors
+    /// [`ProblemError::Price`] when one is negative or absurd.
+    pub fn with_disturbance(self, disturbance: Disturbance) -> Result<Self, ProblemError> {
+        refused::disturbance(&disturbance)?;
+        Ok(Self { disturbance, ..self })
+    }
+
+    /// A price on uneven weeks.
+    ///
+    /// # Errors
+    /// [`ProblemError::Price`] when it has not one even share for each week of seven days, or a number is negative or absurd.
+    pub fn with_level(self, level: Level) -> Result<Self, ProblemError> {
+        refused::level(&level, self.days)?;
+        Ok(Self { level: Some(level), ..self })
+    }
+
+    /// Prices for changing what was told.
+    pub fn disturbance(&self) -> &Disturbance {
+        &self.disturbance
+    }
+
+    /// The price on uneven weeks, if there is one.
+    pub fn level(&self) -> Option<&Level> {
+        self.level.as_ref()
+    }
+
+    /// What leaving a visit out costs: its [price](Visit::price), and more when its customer was told of it.
+    pub(super) fn price_of(&self, visit: &Visit) -> i64 {
+        visit.price() + visit.told.map_or(0, |_| self.disturbance.dropped)
     }
 
     /// Number of days.

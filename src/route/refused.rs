@@ -4,7 +4,7 @@ use std::collections::HashSet;
 use std::fmt;
 
 use super::matrix::Matrix;
-use super::problem::{Lock, MAX_CLOCK_S, MAX_PENALTY, Shift, Visit};
+use super::problem::{Disturbance, Level, Lock, MAX_CLOCK_S, MAX_PENALTY, Shift, Visit};
 
 /// The most days in one problem.
 pub(super) const MAX_DAYS: usize = 800;
@@ -52,6 +52,11 @@ pub enum ProblemError {
         /// what is wrong
         what: &'static str,
     },
+    /// a price of the whole plan cannot be
+    Price {
+        /// what is wrong
+        what: &'static str,
+    },
 }
 
 impl fmt::Display for ProblemError {
@@ -62,6 +67,7 @@ impl fmt::Display for ProblemError {
             Self::SecondShift { shift, technician, day } => {
                 write!(f, "shift {shift} is a second one for technician {technician} on day {day}")
             }
+            Self::Price { what } => write!(f, "the prices of the plan: {what}"),
             Self::Visit { visit, what } => write!(f, "visit {visit}: {what}"),
         }
     }
@@ -90,6 +96,25 @@ fn span(from: i32, to: i32) -> bool {
     clock(from) && clock(to) && from <= to
 }
 
+fn price(p: i64) -> bool {
+    (0..=MAX_PENALTY).contains(&p)
+}
+
+/// Refuses prices of changes that cannot be.
+pub(super) fn disturbance(d: &Disturbance) -> Result<(), ProblemError> {
+    let good = [d.day, d.technician, d.time, d.dropped].into_iter().all(price) && clock(d.within_s);
+    if good { Ok(()) } else { Err(ProblemError::Price { what: "a price for a change is out of range" }) }
+}
+
+/// Refuses even shares that cannot be.
+pub(super) fn level(level: &Level, days: usize) -> Result<(), ProblemError> {
+    if level.even_s.len() != days.div_ceil(7) {
+        return Err(ProblemError::Price { what: "there must be one even share of work for each week of seven days" });
+    }
+    let good = level.even_s.iter().all(|&s| (0..=1_000_000_000).contains(&s)) && (0..=100_000).contains(&level.price);
+    if good { Ok(()) } else { Err(ProblemError::Price { what: "an even share of work or its price is out of range" }) }
+}
+
 /// Refuses shifts that cannot be.
 pub(super) fn shifts(days: usize, shifts: &[Shift], drive: &Matrix) -> Result<(), ProblemError> {
     let mut seen = HashSet::new();
@@ -101,6 +126,8 @@ pub(super) fn shifts(days: usize, shifts: &[Shift], drive: &Matrix) -> Result<()
             (span(s.starts, s.ends), "its hours are reversed or out of range"),
             (lunch, "its lunch is reversed or out of range"),
             ((0..=MAX_LOAD_ML).contains(&s.capacity_ml), "its van load is out of range"),
+            (s.most_s.is_none_or(clock), "its longest route is out of range"),
+            (s.overtime.is_none_or(|o| clock(o.after_s) && price(o.milli)), "its overtime is out of range"),
         ];
         if let Some((_, what)) = rules.into_iter().find(|r| !r.0) {
             return Err(ProblemError::Shift { shift, what });
@@ -129,6 +156,8 @@ pub(super) fn visits(days: usize, shifts: &[Shift], visits: &[Visit], drive: &Ma
             (v.windows.iter().all(|w| span(w.from, w.to)), "a window is reversed or out of range"),
             ((0..=MAX_PENALTY).contains(&v.penalty), "its penalty is out of range"),
             ((0..=MAX_LOAD_ML).contains(&v.load_ml), "its load is out of range"),
+            (v.late.is_none_or(|l| l.after < days && price(l.per_day)), "its price for lateness is out of range"),
+            (v.told.is_none_or(|t| clock(t.start)), "the told time is out of range"),
             (lock, "it is locked to a day, shift or time that is not in the plan"),
         ];
         if let Some((_, what)) = rules.into_iter().find(|r| !r.0) {

@@ -11,7 +11,9 @@ pub struct TimedPlan {
     pub drive_s: i64,
     /// price of all visits left out, in seconds
     pub unplaced_price: i64,
-    /// the sum of the two: smaller is better
+    /// price of lateness, of changes to what was told, of overtime and of uneven weeks, in seconds
+    pub other_price: i64,
+    /// the sum of the three: smaller is better
     pub objective: i64,
 }
 
@@ -34,6 +36,8 @@ pub struct TimedRoute {
     pub returns: i32,
     /// all driving, in seconds
     pub drive_s: i32,
+    /// driving and time on site, in seconds
+    pub work_s: i32,
     /// product used, in millilitres
     pub load_ml: i64,
 }

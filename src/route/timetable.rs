@@ -60,12 +60,69 @@ fn with_lunch(leave: i64, leg: i64, lunch: Lunch) -> Option<Driven> {
 /// Times one sequence of existing visits in a shift. Skills, locks to other shifts, loads and doubles are not looked at.
 ///
 /// # Errors
-/// The first of: no road, a window missed, back too late, no room for lunch.
+/// The first of: no road, a window missed, back too late, no room for lunch, too long on the way.
 pub(super) fn time_route(problem: &Problem, shift: usize, sequence: &[usize]) -> Result<TimedRoute, Violation> {
     let s = &problem.shifts()[shift];
+    let early = time_early(problem, shift, sequence)?;
+    let Some(most_s) = s.most_s else {
+        return Ok(early);
+    };
+    let takes = |r: &TimedRoute| r.returns - r.leaves;
+    if takes(&early) <= most_s {
+        return Ok(early);
+    }
+    let later = departures(problem, shift, sequence).into_iter();
+    let later = later.filter_map(|(at, had)| time_from(problem, shift, sequence, at, had).ok());
+    let best = later.chain([early]).min_by_key(takes);
+    best.filter(|r| takes(r) <= most_s).ok_or_else(|| {
+        let later = departures(problem, shift, sequence).into_iter();
+        let later = later.filter_map(|(at, had)| time_from(problem, shift, sequence, at, had).ok());
+        Violation::Long { shift, takes_s: later.map(|r| takes(&r)).min().unwrap_or(i32::MAX), most_s }
+    })
+}
+
+/// The same, driven off as soon as the shift starts; the longest route is not looked at.
+pub(super) fn time_early(problem: &Problem, shift: usize, sequence: &[usize]) -> Result<TimedRoute, Violation> {
+    let s = &problem.shifts()[shift];
+    time_from(problem, shift, sequence, i64::from(s.starts), s.lunch_inside().is_none())
+}
+
+/// Departures one of which gives the shortest route, each with whether lunch is had before: the best is just in
+/// time for the start or the end of some window or of lunch.
+fn departures(problem: &Problem, shift: usize, sequence: &[usize]) -> Vec<(i64, bool)> {
+    let s = &problem.shifts()[shift];
     let lunch = s.lunch_inside();
-    let start = Mark { arrive: 0, start: 0, leave: i64::from(s.starts), lunch: None, had: lunch.is_none() };
-    let mut marks = vec![if lunch.is_none() { [None, Some(start)] } else { [Some(start), None] }];
+    let long = lunch.map_or(0, |l| i64::from(l.seconds));
+    let (mut on_the_way, mut here, mut at) = (0, s.depot, vec![i64::from(s.starts)]);
+    for (i, &visit) in sequence.iter().enumerate() {
+        let v = &problem.visits()[visit];
+        let leg = i64::from(problem.drive().seconds(here, v.place).unwrap_or(0));
+        let pause = lunch.map(|l| [i64::from(l.from) - on_the_way - leg, i64::from(l.to) - on_the_way]);
+        at.extend(pause.into_iter().flatten());
+        on_the_way += leg;
+        let promised = if let Lock::At { from, to, .. } = v.lock { Some([from, to]) } else { None };
+        let opens = v.windows.iter().filter(|w| w.day == s.day).map(|w| [w.from, w.to]).chain(promised).flatten();
+        for open in opens {
+            at.extend([i64::from(open) - on_the_way, i64::from(open) - on_the_way - long]);
+        }
+        on_the_way += i64::from(v.service_s) + if i > 0 && here == v.place { 0 } else { i64::from(v.set_up_s) };
+        here = v.place;
+    }
+    let first = i64::from(s.starts);
+    let mut all: Vec<(i64, bool)> = at.iter().filter(|&&t| t >= first).map(|&t| (t, lunch.is_none())).collect();
+    if let Some(l) = lunch {
+        let eaten = first.max(i64::from(l.from)) + long;
+        all.extend(at.iter().map(|&t| (t.max(eaten), true)));
+    }
+    all
+}
+
+/// Times a sequence that is started at `from`, with lunch had or not.
+fn time_from(problem: &Problem, shift: usize, sequence: &[usize], from: i64, had: bool) -> Result<TimedRoute, Violation> {
+    let s = &problem.shifts()[shift];
+    let lunch = s.lunch_inside();
+    let start = Mark { arrive: 0, start: 0, leave: from, lunch: None, had };
+    let mut marks = vec![if had { [None, Some(start)] } else { [Some(start), None] }];
     let mut here = s.depot;
     let mut legs = Vec::with_capacity(sequence.len() + 1);
     for (i, &visit) in sequence.iter().enumerate() {
@@ -83,7 +140,12 @@ pub(super) fn time_route(problem: &Problem, shift: usize, sequence: &[usize]) ->
     let home = problem.drive().seconds(here, s.depot).ok_or(road)?;
     let back = ways(&marks[sequence.len()], i64::from(home), lunch);
     let end = come_home(shift, s, back, lunch)?;
-    Ok(trace(problem, shift, sequence, &marks, &legs, home, end))
+    let mut route = trace(problem, shift, sequence, from, &marks, &legs, home, end);
+    if had && let Some(l) = lunch {
+        let starts = s.starts.max(l.from);
+        route.lunch = Some(TimedLunch { starts, ends: starts + l.seconds, leg: 0, place: LunchPlace::BeforeDriving });
+    }
+    Ok(route)
 }
 
 /// What is known after a stop that can be reached in these ways, or the earliest arrival if that is too late.
@@ -148,7 +210,17 @@ fn come_home(shift: usize, s: &Shift, ways: Vec<(bool, Driven)>, lunch: Option<L
 }
 
 /// Follows the marks back from home and writes the route down.
-fn trace(problem: &Problem, shift: usize, sequence: &[usize], marks: &[Known], legs: &[(i32, bool)], home_s: i32, end: Mark) -> TimedRoute {
+#[expect(clippy::too_many_arguments, reason = "all that is known of one route")]
+fn trace(
+    problem: &Problem,
+    shift: usize,
+    sequence: &[usize],
+    from: i64,
+    marks: &[Known],
+    legs: &[(i32, bool)],
+    home_s: i32,
+    end: Mark,
+) -> TimedRoute {
     let s = &problem.shifts()[shift];
     let long = s.lunch_inside().map_or(0, |l| l.seconds);
     let eaten = |leg, (at, place): (i64, LunchPlace)| {
@@ -164,11 +236,11 @@ fn trace(problem: &Problem, shift: usize, sequence: &[usize], marks: &[Known], l
         };
         lunch = mark.lunch.map(|l| eaten(i, l)).or(lunch);
         had = mark.had;
-        let from = i.checked_sub(1).map_or(s.depot, |b| problem.visits()[sequence[b]].place);
+        let before = i.checked_sub(1).map_or(s.depot, |b| problem.visits()[sequence[b]].place);
         stops.push(TimedStop {
             visit,
             leg_s: legs[i].0,
-            leg_m: problem.drive().metres(from, problem.visits()[visit].place),
+            leg_m: problem.drive().metres(before, problem.visits()[visit].place),
             arrive: clamp(mark.arrive),
             start: clamp(mark.start),
             leave: clamp(mark.leave),
@@ -176,7 +248,7 @@ fn trace(problem: &Problem, shift: usize, sequence: &[usize], marks: &[Known], l
         });
     }
     stops.reverse();
-    let leaves = set_off(s, &mut stops, lunch);
+    let leaves = set_off(clamp(from), &mut stops, lunch);
     let last = sequence.last().map_or(s.depot, |&v| problem.visits()[v].place);
     TimedRoute {
         shift,
@@ -186,19 +258,20 @@ fn trace(problem: &Problem, shift: usize, sequence: &[usize], marks: &[Known], l
         home_m: problem.drive().metres(last, s.depot),
         returns: clamp(end.arrive),
         drive_s: legs.iter().map(|l| l.0).sum::<i32>() + home_s,
+        work_s: legs.iter().map(|l| l.0).sum::<i32>() + home_s + stops.iter().map(|s| s.leave - s.start).sum::<i32>(),
         load_ml: sequence.iter().map(|&v| problem.visits()[v].load_ml).sum(),
         stops,
     }
 }
 
 /// When to drive off: without lunch on the first leg, just in time for the first stop.
-fn set_off(s: &Shift, stops: &mut [TimedStop], lunch: Option<TimedLunch>) -> i32 {
+fn set_off(from: i32, stops: &mut [TimedStop], lunch: Option<TimedLunch>) -> i32 {
     let Some(first) = stops.first_mut() else {
-        return s.starts;
+        return from;
     };
     match lunch.filter(|l| l.leg == 0) {
         Some(l) if l.place == LunchPlace::BeforeDriving => l.ends,
-        Some(_) => s.starts,
+        Some(_) => from,
         None => {
             first.arrive = first.start;
             first.start - first.leg_s

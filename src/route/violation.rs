@@ -2,7 +2,7 @@
 
 use std::fmt;
 
-use super::words::{clock, litres};
+use super::words::{clock, duration, litres};
 
 /// One broken rule. Indices are those of the problem.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -76,6 +76,15 @@ pub enum Violation {
         /// end of the shift
         ends: i32,
     },
+    /// the route takes longer than it may, whenever it starts
+    Long {
+        /// route
+        shift: usize,
+        /// least seconds from driving off to being back
+        takes_s: i32,
+        /// most seconds allowed
+        most_s: i32,
+    },
     /// there is no room for lunch
     Lunch {
         /// route
@@ -108,6 +117,9 @@ impl fmt::Display for Violation {
             }
             Self::Late { shift, returns, ends } => {
                 write!(f, "route {shift} is back at {}, the shift ends at {}", clock(returns), clock(ends))
+            }
+            Self::Long { shift, takes_s, most_s } => {
+                write!(f, "route {shift} takes {}, it may take {}", duration(takes_s.into()), duration(most_s.into()))
             }
             Self::Lunch { shift } => write!(f, "route {shift} leaves no room for lunch"),
         }

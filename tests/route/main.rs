@@ -4,7 +4,14 @@
 mod brute;
 mod checker;
 mod hostile;
+mod mending;
+mod prices;
+#[path = "../bench/routes/published.rs"]
+mod published;
+mod published_values;
 mod reasons;
 mod roads;
 mod search;
+mod seasons;
+mod slots;
 mod world;

@@ -44,6 +44,8 @@ pub(crate) fn shift(technician: usize, day: usize) -> Shift {
         lunch: Some(Lunch { from: 11 * HOUR, to: 13 * HOUR + 1800, seconds: 1800 }),
         capacity_ml: 40_000,
         skills: Skills::NONE,
+        most_s: None,
+        overtime: None,
     }
 }
 
@@ -58,6 +60,8 @@ pub(crate) fn visit(place: usize) -> Visit {
         skills: Skills::NONE,
         load_ml: 0,
         lock: Lock::Free,
+        late: None,
+        told: None,
     }
 }
 

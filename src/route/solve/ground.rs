@@ -1,6 +1,6 @@
 //! The problem laid out for speed: everything that does not change during a search.
 
-use crate::route::problem::{Lock, Problem, Visit};
+use crate::route::problem::{Disturbance, Level, Lock, Overtime, Problem, Visit};
 
 /// Later than any time, yet far from overflow when legs and services are added.
 pub(super) const NEVER: i32 = 1 << 29;
@@ -35,6 +35,9 @@ pub(super) struct Hours {
     /// before any time when there is no lunch
     pub(super) lunch_to: i32,
     pub(super) lunch_s: i32,
+    pub(super) most: Option<i32>,
+    pub(super) week: usize,
+    overtime: Option<Overtime>,
 }
 
 /// A visit as the search needs it.
@@ -69,6 +72,15 @@ pub(super) struct Ground<'a> {
     pub(super) tasks: Vec<Task>,
     /// visits that some shift may serve
     pub(super) open: Vec<u32>,
+    /// nothing costs but driving and leaving out
+    pub(super) plain: bool,
+    /// number of weeks
+    pub(super) weeks: usize,
+    visits: &'a [Visit],
+    disturbance: &'a Disturbance,
+    level: Option<&'a Level>,
+    /// what a visit costs in a shift beside the driving, visit by visit; empty when nothing does
+    biases: Vec<i64>,
     days: usize,
     /// whether a shift may serve a visit, visit by visit
     allowed: Vec<bool>,
@@ -87,6 +99,12 @@ impl<'a> Ground<'a> {
             hours: hours(problem),
             tasks: Vec::new(),
             open: Vec::new(),
+            plain: is_plain(problem),
+            weeks: problem.days().div_ceil(7),
+            visits: problem.visits(),
+            disturbance: problem.disturbance(),
+            level: problem.level(),
+            biases: biases(problem),
             days: problem.days(),
             allowed: vec![false; problem.visits().len() * problem.shifts().len()],
             openings: vec![CLOSED; problem.visits().len() * problem.days()],
@@ -104,9 +122,24 @@ impl<'a> Ground<'a> {
         self.drive[from as usize * self.places + to as usize]
     }
 
-    /// The `x`-th of the shifts that may serve a visit.
-    pub(super) fn may(&self, visit: u32, x: usize) -> usize {
-        self.tasks[visit as usize].may[x] as usize
+    /// What visit `j` costs in shift `k` beside the driving.
+    pub(super) fn bias(&self, j: u32, k: usize) -> i64 {
+        self.biases.get(j as usize * self.hours.len() + k).copied().unwrap_or(0)
+    }
+
+    /// The overtime price of so much work in shift `k`.
+    pub(super) fn overtime(&self, k: usize, work: i32) -> i64 {
+        self.hours[k].overtime.map_or(0, |o| i64::from(work.saturating_sub(o.after_s).max(0)) * o.milli / 1000)
+    }
+
+    /// The price of so much work in the week of shift `k`.
+    pub(super) fn week_price(&self, k: usize, work: i64) -> i64 {
+        self.level.map_or(0, |l| l.cost(self.hours[k].week, work))
+    }
+
+    /// Whether the start of visit `j` has a price, and what `start` costs.
+    pub(super) fn start_costs(&self, j: u32, k: usize, start: i32) -> i64 {
+        self.visits[j as usize].start_costs(self.hours[k].day, start, self.disturbance)
     }
 
     pub(super) fn allows(&self, visit: u32, shift: usize) -> bool {
@@ -132,7 +165,7 @@ impl<'a> Ground<'a> {
     }
 
     /// Latest start at or before `t`, minus [`NEVER`] when not open before.
-    fn latest(&self, o: Opening, t: i32) -> i32 {
+    pub(super) fn latest(&self, o: Opening, t: i32) -> i32 {
         if t < o.from {
             return -NEVER;
         }
@@ -179,8 +212,8 @@ impl<'a> Ground<'a> {
             service: visit.service_s,
             set_up: visit.set_up_s,
             least: visit.service_s,
-            price: visit.price(),
-            density: visit.price() * 1000 / (i64::from(visit.service_s) + 600),
+            price: problem.price_of(visit),
+            density: problem.price_of(visit) * 1000 / (i64::from(visit.service_s) + 600),
             load: visit.load_ml,
             locked: visit.lock != Lock::Free,
             open,
@@ -229,6 +262,20 @@ impl<'a> Ground<'a> {
             self.tasks[i as usize].near = near.into_iter().map(visit_in).collect();
         }
     }
+}
+
+/// Whether nothing costs but driving and leaving out.
+fn is_plain(problem: &Problem) -> bool {
+    let visits = problem.visits().iter().all(|v| v.late.is_none() && v.told.is_none());
+    visits && problem.level().is_none() && problem.shifts().iter().all(|s| s.overtime.is_none())
+}
+
+fn biases(problem: &Problem) -> Vec<i64> {
+    if problem.visits().iter().all(|v| v.late.is_none() && v.told.is_none()) {
+        return Vec::new();
+    }
+    let of = |v| problem.shifts().iter().map(move |s| Visit::costs_in(v, s, problem.disturbance()));
+    problem.visits().iter().flat_map(of).collect()
 }
 
 /// The visit in the lower half of a neighbour's number.
@@ -289,6 +336,9 @@ fn hours(problem: &Problem) -> Vec<Hours> {
             lunch_from: lunch.map_or(0, |l| l.from),
             lunch_to: lunch.map_or(-NEVER, |l| l.to),
             lunch_s: lunch.map_or(0, |l| l.seconds),
+            most: s.most_s,
+            week: s.day / 7,
+            overtime: s.overtime,
         }
     };
     problem.shifts().iter().map(one).collect()

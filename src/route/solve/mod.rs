@@ -23,12 +23,16 @@ use state::State;
 
 /// Steps between two looks at the caller's pace and at the cancel flag.
 const LOOK_EVERY: u64 = 16;
-/// Start and end temperature as shares of the mean leg: for a week or two, where much is left out.
+/// Start temperature as a share of the mean leg: for a week or two where much is left out.
+const CROWDED_HEAT: f64 = 1.2;
+/// The same where nearly everything fits.
 const WEEK_HEAT: f64 = 0.6;
 /// The same for a whole season.
 const SEASON_HEAT: f64 = 0.18;
 /// End temperature as a share of the mean leg.
 const END_HEAT: f64 = 0.006;
+/// Share of the start temperature for a search that goes on from a plan.
+const WARM: f64 = 0.15;
 /// From this many shifts on, a problem counts as a season.
 const SEASON_SHIFTS: usize = 60;
 
@@ -86,11 +90,11 @@ fn widen(routes: &[Vec<u32>]) -> Vec<Vec<usize>> {
 /// # use embertide::route::{Effort, Lock, Matrix, Problem, Shift, Skills, Visit, Window, solve};
 /// let shift = Shift {
 ///     technician: 0, day: 0, starts: 8 * 3600, ends: 17 * 3600, depot: 0, lunch: None,
-///     capacity_ml: 10_000, skills: Skills::NONE,
+///     capacity_ml: 10_000, skills: Skills::NONE, most_s: None, overtime: None,
 /// };
 /// let visit = Visit {
 ///     place: 1, service_s: 1800, set_up_s: 300, windows: vec![Window { day: 0, from: 0, to: 86_399 }],
-///     penalty: 14_400, skills: Skills::NONE, load_ml: 500, lock: Lock::Free,
+///     penalty: 14_400, skills: Skills::NONE, load_ml: 500, lock: Lock::Free, late: None, told: None,
 /// };
 /// let drive = Matrix::new(2, vec![0, 900, 900, 0])?;
 /// let problem = Problem::new(1, vec![shift], vec![visit], drive)?;
@@ -155,7 +159,7 @@ fn search(
     }
     state.note_best();
     state.fill();
-    let heat = Heat::of(&ground);
+    let heat = Heat::of(&state, from.is_some());
     let (mut done, mut told, mut temperature) = (0, -1.0, heat.start);
     let finished = loop {
         if done % LOOK_EVERY == 0 || done == limit {
@@ -190,7 +194,8 @@ struct Heat {
 
 impl Heat {
     /// In proportion to the mean leg between visits.
-    fn of(ground: &Ground<'_>) -> Self {
+    fn of(state: &State<'_>, warm: bool) -> Self {
+        let ground = state.ground;
         let (mut sum, mut count) = (0.0, 0.0);
         for (x, &i) in ground.open.iter().enumerate() {
             for jump in [1, 7, 31] {
@@ -203,7 +208,12 @@ impl Heat {
             }
         }
         let mean = if count > 0.0 { sum / count } else { 0.0 };
-        let share = if ground.hours.len() < SEASON_SHIFTS { WEEK_HEAT } else { SEASON_HEAT };
+        let share = match ground.hours.len() < SEASON_SHIFTS {
+            true if state.crowded() => CROWDED_HEAT,
+            true => WEEK_HEAT,
+            false => SEASON_HEAT,
+        };
+        let share = if warm { share * WARM } else { share };
         Self { start: (mean * share).max(1.0), end: (mean * END_HEAT).max(0.1) }
     }
 

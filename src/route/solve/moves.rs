@@ -13,10 +13,18 @@ const MEAN_OUT: f64 = 10.0;
 const LONGEST: f64 = 10.0;
 /// Of 1024 looks at an insertion, how many are skipped.
 const BLINKS: u64 = 10;
-/// One step in so many passes over some positions, so that a visit may stand elsewhere than at its cheapest.
-const LOOSE_EVERY: usize = 16;
 /// One step in so many tries a cluster of visits that are out.
 const CLUSTER_EVERY: usize = 8;
+/// One step in so many passes over some positions.
+const LOOSE_EVERY: usize = 16;
+/// Of the visits that were out before the step, at least so many near its focus are tried ...
+const REACH_FROM: usize = 8;
+/// ... and up to so many more.
+const REACH_MORE: usize = 40;
+/// Share of the steps that try visits by their worth for the time they take, when some were out.
+const BY_WORTH: f64 = 0.85;
+/// How far chance stretches that worth: up to three times.
+const STRETCH: i64 = 2;
 
 /// Bits that hold any visit: there are at most 20,000. What is sorted by fits in the 46 above and a sign.
 const VISIT_BITS: u32 = 15;
@@ -34,6 +42,7 @@ impl State<'_> {
     pub(super) fn advance(&mut self, temperature: f64) {
         self.begin();
         let cluster = !self.out.is_empty() && self.random.one_in(CLUSTER_EVERY);
+        self.focus = OUT;
         if cluster {
             self.pick_cluster();
         }
@@ -57,6 +66,7 @@ impl State<'_> {
     fn pick_cluster(&mut self) {
         let want = 4 + self.random.below(16);
         let seed = self.out[self.random.below(self.out.len())];
+        self.focus = seed;
         let out = |j: &&u32| self.at[**j as usize] == OUT;
         for &j in self.ground.tasks[seed as usize].near.iter().filter(out).take(want) {
             self.forced[j as usize] = self.step;
@@ -74,7 +84,8 @@ impl State<'_> {
         let longest = LONGEST.min(stops as f64 / used as f64);
         let strings = self.random.up_to(4.0 * MEAN_OUT / (1.0 + longest) - 1.0);
         let ground = self.ground;
-        let seed = ground.open[self.random.below(ground.open.len())];
+        let seed = if self.focus == OUT { ground.open[self.random.below(ground.open.len())] } else { self.focus };
+        self.focus = seed;
         let mut cut = 0;
         for &j in &ground.tasks[seed as usize].near {
             if cut == strings {
@@ -115,17 +126,17 @@ impl State<'_> {
     /// Visits that were out before the step are tried only where something changed, but for one step in 16.
     fn put_in(&mut self, cluster: bool) {
         let mut order = std::mem::take(&mut self.order);
-        self.sort_out(&mut order);
-        self.out.clear();
+        self.pick(cluster);
+        self.sort_picked(&mut order);
         let loose = self.random.one_in(LOOSE_EVERY);
         let everywhere = self.random.one_in(16);
         for packed in &order {
             let j = visit_of(*packed);
             let forced = cluster && self.forced[j as usize] == self.step;
             let waiting = self.was_out[j as usize] == self.step && !everywhere && !forced;
-            match self.choose(j, forced, waiting, loose) {
-                Some((k, position)) => self.put(j, k, position),
-                None => self.out.push(j),
+            if let Some((k, position)) = self.choose(j, forced, waiting, loose) {
+                self.drop_out(j);
+                self.put(j, k, position);
             }
         }
         self.order = order;
@@ -134,36 +145,54 @@ impl State<'_> {
     /// The shift and position where visit `j` costs least, if it pays. A visit that has been `waiting` is tried in
     /// the touched shifts only: elsewhere nothing has changed.
     fn choose(&mut self, j: u32, forced: bool, waiting: bool, loose: bool) -> Option<(usize, u32)> {
-        let ground = self.ground;
-        let mut least = if forced { NEVER } else { self.worth(j) };
+        self.gather_shifts(j, waiting);
+        let mut least = if forced { i64::from(NEVER) } else { self.ground.tasks[j as usize].price };
         let mut chosen = None;
-        let count = if waiting { self.touched_shifts() } else { ground.tasks[j as usize].may.len() };
-        for x in 0..count {
-            let k = if waiting { self.touched_shift(x) } else { ground.may(j, x) };
-            if waiting && !ground.allows(j, k) {
+        for x in 0..self.shifts.len() {
+            let k = self.shifts[x] as usize;
+            let (added, position) = if loose { self.loose_insertion(j, k) } else { self.insertion(j, k, forced) };
+            if added == NEVER {
                 continue;
             }
-            let (added, position) = if loose { self.loose_insertion(j, k) } else { self.insertion(j, k) };
-            if added < least && self.random.next() & 1023 >= BLINKS {
-                least = added;
+            let costs = self.costs(j, k, added, position);
+            if costs < least && self.random.next() & 1023 >= BLINKS {
+                least = costs;
                 chosen = Some((k, position));
             }
         }
         chosen
     }
 
-    /// The visits that are out, in the order in which to try them; mostly locked ones first.
+    /// Which of the visits that are out this step tries: those it took out itself, those it forces, and of the others
+    /// the nearest to its focus; all of them now and then.
+    fn pick(&mut self, cluster: bool) {
+        let mut picked = std::mem::take(&mut self.picked);
+        picked.clear();
+        let reach = REACH_FROM + self.random.below(REACH_MORE);
+        if self.focus == OUT || reach >= self.out.len() || self.random.one_in(16) {
+            picked.extend_from_slice(&self.out);
+        } else {
+            let fresh = |j: u32| self.was_out[j as usize] != self.step || (cluster && self.forced[j as usize] == self.step);
+            picked.extend(self.out.iter().copied().filter(|&j| fresh(j)));
+            let near = self.ground.tasks[self.focus as usize].near.iter().copied();
+            picked.extend(near.filter(|&j| self.at[j as usize] == OUT && !fresh(j)).take(reach));
+        }
+        self.picked = picked;
+    }
+
+    /// The picked visits in the order in which to try them; mostly locked ones first.
     /// Each number holds the visit in its lowest [`VISIT_BITS`] and what it is sorted by above.
-    fn sort_out(&mut self, order: &mut Vec<i64>) {
-        let mode = self.random.below(12);
+    fn sort_picked(&mut self, order: &mut Vec<i64>) {
+        let by_worth = self.many_were_out() && self.random.share() < BY_WORTH;
+        let mode = if by_worth { 5 } else { self.random.below(12) };
         let locked_first = !self.random.one_in(4);
         order.clear();
-        for &j in &self.out {
+        for &j in &self.picked {
             let task = &self.ground.tasks[j as usize];
             let chance = (self.random.next() >> 18).cast_signed();
             let key = match mode {
                 0..=3 => chance,
-                4..=6 => (chance & 1023) - task.density * 1024,
+                4..=6 => -task.density * (1024 + STRETCH * (chance & 1023)),
                 7 => -i64::from(task.service),
                 8 => -i64::from(task.far),
                 9 => i64::from(task.far),
@@ -194,7 +223,7 @@ impl State<'_> {
         let mut best = (0, None);
         let mut worth = 0;
         for (i, &j) in route.seq.iter().enumerate() {
-            let price = ground.tasks[j as usize].price;
+            let price = ground.tasks[j as usize].price - ground.bias(j, k);
             worth += price;
             let next = route.nodes.get(i + 2).map_or(ground.hours[k].depot, |n| n.place);
             let (here, there) = (&route.nodes[i], &route.nodes[i + 1]);

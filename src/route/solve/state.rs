@@ -7,6 +7,15 @@ use super::timing::Route;
 /// Marks a visit that is in no route.
 pub(super) const OUT: u32 = u32::MAX;
 
+/// Up to so many shifts are all looked at for a visit.
+const FEW_SHIFTS: usize = 100;
+/// More visits than this that are out are many.
+const FEW_OUT: usize = 8;
+/// How many of a visit's nearest tell which shifts to look at.
+const CLOSE: usize = 40;
+/// How many further shifts are looked at.
+const BY_LOT: usize = 6;
+
 /// The cheapest insertion of one visit into one route, true for that version of the route.
 #[derive(Clone, Copy, Default)]
 struct Known {
@@ -39,6 +48,17 @@ pub(super) struct State<'a> {
     pub(super) was_out: Vec<u64>,
     /// step in which a visit goes in at any price
     pub(super) forced: Vec<u64>,
+    /// the visit round which this step works, or [`OUT`]
+    pub(super) focus: u32,
+    pub(super) picked: Vec<u32>,
+    /// where a visit stands among those that are out
+    out_at: Vec<u32>,
+    /// shifts looked at for one visit, and the mark that says so
+    pub(super) shifts: Vec<u32>,
+    seen: Vec<u64>,
+    looks: u64,
+    /// working seconds of each week
+    week_work: Vec<i64>,
     known: Vec<Known>,
     versions: Vec<u64>,
     last_version: u64,
@@ -66,6 +86,13 @@ impl<'a> State<'a> {
             step: 0,
             was_out: vec![0; n],
             forced: vec![0; n],
+            focus: OUT,
+            picked: Vec::new(),
+            out_at: vec![0; n],
+            shifts: Vec::new(),
+            seen: vec![0; m],
+            looks: 0,
+            week_work: vec![0; ground.weeks.max(1)],
             known: vec![Known::default(); n * m],
             versions: vec![0; m],
             last_version: 0,
@@ -88,8 +115,18 @@ impl<'a> State<'a> {
         self.saves = 0;
         self.cost_before = self.cost;
         self.out_before.clone_from(&self.out);
-        for &j in &self.out {
+        for (x, &j) in self.out.iter().enumerate() {
             self.was_out[j as usize] = self.step;
+            self.out_at[j as usize] = small(x);
+        }
+    }
+
+    /// Visit `j` is no longer out.
+    pub(super) fn drop_out(&mut self, j: u32) {
+        let x = self.out_at[j as usize] as usize;
+        self.out.swap_remove(x);
+        if let Some(&moved) = self.out.get(x) {
+            self.out_at[moved as usize] = small(x);
         }
     }
 
@@ -115,11 +152,19 @@ impl<'a> State<'a> {
 
     /// Times of the route of shift `k` anew; the cost follows.
     fn retime(&mut self, k: usize) {
-        let before = self.routes[k].drive;
+        let (drive, busy, told) = (self.routes[k].drive, self.routes[k].busy, self.routes[k].told);
         self.last_version += 1;
         self.versions[k] = self.last_version;
         self.ground.retime(k, &mut self.routes[k]);
-        self.cost += i64::from(self.routes[k].drive - before);
+        let (ground, route) = (self.ground, &self.routes[k]);
+        self.cost += i64::from(route.drive - drive);
+        if !ground.plain {
+            let week = &mut self.week_work[ground.hours[k].week];
+            let before = *week;
+            *week += i64::from(route.busy) - i64::from(busy);
+            self.cost += ground.week_price(k, *week) - ground.week_price(k, before);
+            self.cost += ground.overtime(k, route.busy) - ground.overtime(k, busy) + route.told - told;
+        }
     }
 
     fn save(&mut self, k: usize) {
@@ -141,7 +186,7 @@ impl<'a> State<'a> {
         self.save(k);
         self.routes[k].seq.insert(position as usize, j);
         self.at[j as usize] = small(k);
-        self.cost -= self.ground.tasks[j as usize].price;
+        self.cost -= self.ground.tasks[j as usize].price - self.ground.bias(j, k);
         self.retime(k);
     }
 
@@ -150,14 +195,15 @@ impl<'a> State<'a> {
     pub(super) fn take(&mut self, k: usize, goes: impl Fn(usize) -> bool) {
         self.save(k);
         let mut position = 0;
-        let (at, out, cost, tasks) = (&mut self.at, &mut self.out, &mut self.cost, &self.ground.tasks);
+        let (at, out_at, out, cost, ground) = (&mut self.at, &mut self.out_at, &mut self.out, &mut self.cost, self.ground);
         self.routes[k].seq.retain(|&j| {
             let go = goes(position);
             position += 1;
             if go {
                 at[j as usize] = OUT;
+                out_at[j as usize] = small(out.len());
                 out.push(j);
-                *cost += tasks[j as usize].price;
+                *cost += ground.tasks[j as usize].price - ground.bias(j, k);
             }
             !go
         });
@@ -165,8 +211,9 @@ impl<'a> State<'a> {
         while !self.ground.holds(k, &self.routes[k]) {
             if let Some(j) = self.routes[k].seq.pop() {
                 self.at[j as usize] = OUT;
+                self.out_at[j as usize] = small(self.out.len());
                 self.out.push(j);
-                self.cost += self.ground.tasks[j as usize].price;
+                self.cost += self.ground.tasks[j as usize].price - self.ground.bias(j, k);
             }
             self.retime(k);
         }
@@ -174,13 +221,17 @@ impl<'a> State<'a> {
 
     /// The cheapest insertion of visit `j` into the route of shift `k`: seconds added ([`NEVER`] when it does
     /// not fit) and position.
-    pub(super) fn insertion(&mut self, j: u32, k: usize) -> (i32, u32) {
+    pub(super) fn insertion(&mut self, j: u32, k: usize, forced: bool) -> (i32, u32) {
+        let below = self.worth(j);
+        if forced {
+            return self.ground.cheapest(j, k, &self.routes[k], NEVER, || false);
+        }
         let cell = j as usize * self.routes.len() + k;
         let known = self.known[cell];
         if known.version == self.versions[k] {
             return (known.added, known.position);
         }
-        let (added, position) = self.ground.cheapest(j, k, &self.routes[k], || false);
+        let (added, position) = self.ground.cheapest(j, k, &self.routes[k], below, || false);
         self.known[cell] = Known { version: self.versions[k], added, position };
         (added, position)
     }
@@ -188,7 +239,43 @@ impl<'a> State<'a> {
     /// The same, passing over about one position in eight.
     pub(super) fn loose_insertion(&mut self, j: u32, k: usize) -> (i32, u32) {
         let random = &mut self.random;
-        self.ground.cheapest(j, k, &self.routes[k], || random.one_in(8))
+        self.ground.cheapest(j, k, &self.routes[k], NEVER, || random.one_in(8))
+    }
+
+    /// Gathers in `shifts` where a look at visit `j` may pay: all that may serve it when they are few, else those with a
+    /// stop among its nearest, those touched in this step, and a few by lot.
+    pub(super) fn gather_shifts(&mut self, j: u32, waiting: bool) {
+        self.shifts.clear();
+        let ground = self.ground;
+        let task = &ground.tasks[j as usize];
+        if waiting {
+            let touched = self.saved[..self.saves].iter().map(|s| s.shift);
+            self.shifts.extend(touched.filter(|&k| ground.allows(j, k)).map(small));
+            return;
+        }
+        if task.may.len() <= FEW_SHIFTS {
+            self.shifts.extend_from_slice(&task.may);
+            return;
+        }
+        self.looks += 1;
+        for &other in task.near.iter().take(CLOSE) {
+            let k = self.at[other as usize];
+            self.look_at(j, k);
+        }
+        for x in 0..self.saves {
+            self.look_at(j, small(self.saved[x].shift));
+        }
+        for _ in 0..BY_LOT {
+            let k = task.may[self.random.below(task.may.len())];
+            self.look_at(j, k);
+        }
+    }
+
+    fn look_at(&mut self, j: u32, k: u32) {
+        if k != OUT && self.seen[k as usize] != self.looks && self.ground.allows(j, k as usize) {
+            self.seen[k as usize] = self.looks;
+            self.shifts.push(k);
+        }
     }
 
     /// Back to where the step began.
@@ -201,6 +288,8 @@ impl<'a> State<'a> {
         for copy in &mut self.saved[..self.saves] {
             let k = copy.shift;
             self.versions[k] = copy.version;
+            let week = &mut self.week_work[self.ground.hours[k].week];
+            *week += i64::from(copy.route.busy) - i64::from(self.routes[k].busy);
             std::mem::swap(&mut self.routes[k], &mut copy.route);
             for &j in &self.routes[k].seq {
                 self.at[j as usize] = small(k);
@@ -241,7 +330,7 @@ impl<'a> State<'a> {
             }
             for &j in &route.seq {
                 self.at[j as usize] = small(k);
-                self.cost -= self.ground.tasks[j as usize].price;
+                self.cost -= self.ground.tasks[j as usize].price - self.ground.bias(j, k);
             }
             self.routes[k].seq = route.seq;
             self.retime(k);
@@ -263,6 +352,32 @@ impl<'a> State<'a> {
         }
         self.ground.retime(k, &mut route);
         route
+    }
+
+    /// Whether a good many visits were out when the step began.
+    pub(super) fn many_were_out(&self) -> bool {
+        self.out_before.len() > FEW_OUT
+    }
+
+    /// Whether a good many visits are out.
+    pub(super) fn crowded(&self) -> bool {
+        self.out.len() > FEW_OUT
+    }
+
+    /// What an insertion that adds so much driving costs in all, beside the price of leaving the visit out.
+    pub(super) fn costs(&self, j: u32, k: usize, added: i32, position: u32) -> i64 {
+        let ground = self.ground;
+        let drive = i64::from(added);
+        if ground.plain {
+            return drive;
+        }
+        let (task, route) = (&ground.tasks[j as usize], &self.routes[k]);
+        let shares = position > 0 && route.nodes[position as usize].place == task.place;
+        let stay = if shares { task.service } else { task.service + task.set_up };
+        let more = added.saturating_add(stay);
+        let work = ground.overtime(k, route.busy.saturating_add(more)) - ground.overtime(k, route.busy);
+        let week = self.week_work[ground.hours[k].week];
+        drive + ground.bias(j, k) + work + ground.week_price(k, week + i64::from(more)) - ground.week_price(k, week)
     }
 
     /// The price of a visit as far as an insertion can reach it.

@@ -3,6 +3,8 @@
 //! Two states run along a route: lunch still to come (`before`) and lunch had (`after`).
 //! For each position the earliest departure and the latest arrival at the next stop are kept in both.
 
+use std::cmp::Ordering;
+
 use super::ground::{Ground, NEVER, small};
 
 /// A position: 0 is the depot, `i` is after stop `i - 1`. All times in seconds after midnight.
@@ -31,6 +33,8 @@ pub(super) struct Route {
     pub(super) drive: i32,
     /// driving and time on site, in seconds
     pub(super) busy: i32,
+    /// what starts cost against told times
+    pub(super) told: i64,
 }
 
 impl Ground<'_> {
@@ -45,6 +49,107 @@ impl Ground<'_> {
     pub(super) fn retime(&self, k: usize, route: &mut Route) {
         self.forward(k, route);
         self.backward(k, route);
+        if !self.plain {
+            route.told = self.told_costs(k, route);
+        }
+    }
+
+    /// What the starts of a finished route cost against told times: follows the earliest way home backwards.
+    fn told_costs(&self, k: usize, route: &Route) -> i64 {
+        let h = &self.hours[k];
+        let n = route.seq.len();
+        let mut costs = 0;
+        let mut next = None;
+        for i in (0..n).rev() {
+            let (node, leg) = (&route.nodes[i + 1], route.nodes[i + 1].leg);
+            let after = match next {
+                // home: with lunch had, or had later
+                None => {
+                    let had = node.leave_after.saturating_add(leg);
+                    let later = node.leave_before.saturating_add(leg);
+                    let later = if later <= h.lunch_to && later <= h.ends { later } else { NEVER };
+                    had <= later && had <= self.lunch_on_leg(k, node.leave_before, leg)
+                }
+                Some(false) => false,
+                Some(true) => self.lunch_was_had(k, route, i + 1),
+            };
+            let j = route.seq[i];
+            let task = &self.tasks[j as usize];
+            let shares = i > 0 && route.nodes[i].place == task.place;
+            let stay = if shares { task.service } else { task.service + task.set_up };
+            let leave = if after { node.leave_after } else { node.leave_before };
+            costs += self.start_costs(j, k, leave - stay);
+            next = Some(after);
+        }
+        costs
+    }
+
+    /// Whether lunch is had before the leg to stop `i`, when it is had after that stop.
+    fn lunch_was_had(&self, k: usize, route: &Route, i: usize) -> bool {
+        let (node, j) = (&route.nodes[i], route.seq[i]);
+        let open = self.opening(j, k);
+        let had = self.earliest(open, node.leave_after.saturating_add(node.leg));
+        had <= self.earliest(open, self.lunch_on_leg(k, node.leave_before, node.leg))
+    }
+
+    /// Least seconds from driving off to being back at the earliest for `n` stops in shift `k`, the `i`-th being `stop(i)`;
+    /// `NEVER` when it cannot be done. A later return might allow a shorter route; that is not looked for.
+    pub(super) fn span(&self, k: usize, n: usize, stop: impl Fn(usize) -> u32) -> i32 {
+        let h = &self.hours[k];
+        let (mut place, none) = (h.depot, NEVER);
+        let (mut before, mut after) = if h.lunch { (h.starts, none) } else { (none, h.starts) };
+        for i in 0..n {
+            let (j, leg, stay) = self.step_to(place, stop(i), i);
+            let open = self.opening(j, k);
+            let had = (after + leg).min(self.lunch_on_leg(k, before, leg));
+            before = (self.earliest(open, before + leg) + stay).min(NEVER);
+            after = (self.earliest(open, had) + stay).min(NEVER);
+            place = self.tasks[j as usize].place;
+        }
+        let home = self.leg(place, h.depot);
+        let back_after = (after + home).min(self.lunch_on_leg(k, before, home));
+        let back_before = before + home;
+        let mut least = NEVER;
+        if back_after <= h.ends {
+            least = back_after - self.latest_off(k, n, &stop, home, (-NEVER, back_after));
+        }
+        if back_before <= h.ends.min(h.lunch_to) {
+            least = least.min(back_before - self.latest_off(k, n, &stop, home, (back_before, -NEVER)));
+        }
+        least
+    }
+
+    fn step_to(&self, place: u32, j: u32, i: usize) -> (u32, i32, i32) {
+        let task = &self.tasks[j as usize];
+        let stay = if i > 0 && place == task.place { task.service } else { task.service + task.set_up };
+        (j, self.leg(place, task.place), stay)
+    }
+
+    /// The latest time to drive off that is back by `due` (lunch still to come, lunch had).
+    fn latest_off(&self, k: usize, n: usize, stop: &impl Fn(usize) -> u32, home: i32, due: (i32, i32)) -> i32 {
+        let h = &self.hours[k];
+        let (mut before, mut after) = due;
+        let mut leg = home;
+        for i in (0..n).rev() {
+            let place = if i > 0 { self.tasks[stop(i - 1) as usize].place } else { h.depot };
+            let (j, to_here, stay) = self.step_to(place, stop(i), i);
+            let mut leave = before - leg;
+            if h.lunch_from + h.lunch_s <= after {
+                leave = leave.max(h.lunch_to.min(after - h.lunch_s - leg));
+            }
+            let open = self.opening(j, k);
+            (before, after) = (self.latest(open, leave - stay), self.latest(open, after - leg - stay));
+            leg = to_here;
+        }
+        if !h.lunch {
+            return after - leg;
+        }
+        let mut off = before - leg;
+        if h.lunch_from + h.lunch_s <= after {
+            off = off.max(h.lunch_to.min(after - h.lunch_s - leg));
+        }
+        // lunch at the depot before driving off is not on the way
+        if after - leg >= h.starts.max(h.lunch_from) + h.lunch_s { off.max(after - leg) } else { off }
     }
 
     fn forward(&self, k: usize, route: &mut Route) {
@@ -107,17 +212,29 @@ impl Ground<'_> {
     /// Whether the route keeps windows, lunch, hours and van load.
     pub(super) fn holds(&self, k: usize, route: &Route) -> bool {
         let n = &route.nodes[0];
-        route.seq.is_empty()
-            || route.load <= self.hours[k].capacity
-                && (n.leave_after + n.leg <= n.due_after
-                    || n.leave_before + n.leg <= n.due_before
-                    || self.lunch_on_leg(k, n.leave_before, n.leg) <= n.due_after)
+        let in_time = || {
+            n.leave_after + n.leg <= n.due_after
+                || n.leave_before + n.leg <= n.due_before
+                || self.lunch_on_leg(k, n.leave_before, n.leg) <= n.due_after
+        };
+        let short = || self.hours[k].most.is_none_or(|most| self.span(k, route.seq.len(), |i| route.seq[i]) <= most);
+        route.seq.is_empty() || route.load <= self.hours[k].capacity && in_time() && short()
+    }
+
+    /// Whether the route with visit `j` at position `at` takes longer than `most`.
+    fn longer_than(&self, most: i32, k: usize, route: &Route, j: u32, at: usize) -> bool {
+        let stop = |i: usize| match i.cmp(&at) {
+            Ordering::Less => route.seq[i],
+            Ordering::Equal => j,
+            Ordering::Greater => route.seq[i - 1],
+        };
+        self.span(k, route.seq.len() + 1, stop) > most
     }
 
     /// The cheapest place in the route of shift `k` for visit `j`: driving seconds added and position,
     /// or `NEVER` when it does not fit. The early way out takes it that a detour does not shorten a drive.
     /// `skip` may tell to pass over a position.
-    pub(super) fn cheapest(&self, j: u32, k: usize, route: &Route, mut skip: impl FnMut() -> bool) -> (i32, u32) {
+    pub(super) fn cheapest(&self, j: u32, k: usize, route: &Route, below: i32, mut skip: impl FnMut() -> bool) -> (i32, u32) {
         let h = &self.hours[k];
         let task = &self.tasks[j as usize];
         let busy = h.starts + route.busy + task.least;
@@ -130,7 +247,7 @@ impl Ground<'_> {
         let (to, from) = (&self.back[row..][..self.places], &self.drive[row..][..self.places]);
         let paid = task.service + task.set_up;
         let n = route.seq.len();
-        let mut best = (NEVER, 0);
+        let mut best = (below, 0);
         for (i, x) in route.nodes.iter().enumerate() {
             if x.leave_before.min(x.leave_after) > open.to {
                 break;
@@ -147,9 +264,12 @@ impl Ground<'_> {
             let off_before = self.earliest(open, x.leave_before + there) + stay;
             let off_after = self.earliest(open, had) + stay;
             if off_after + on <= due_after || off_before + on <= due_before || self.lunch_on_leg(k, off_before, on) <= due_after {
+                if h.most.is_some_and(|most| self.longer_than(most, k, route, j, i)) {
+                    continue;
+                }
                 best = (added, small(i));
             }
         }
-        best
+        if best.0 == below { (NEVER, 0) } else { best }
     }
 }

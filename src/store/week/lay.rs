@@ -136,6 +136,8 @@ fn shift(t: &Technician, d: &WorkingDay, technician: usize, day: usize, depot: u
         lunch,
         capacity_ml: t.van_capacity_ml,
         skills: bits(&t.skills, skills),
+        most_s: None,
+        overtime: None,
     }
 }
 
@@ -157,6 +159,8 @@ fn visit(c: &Candidate, monday: Date, place: usize, shifts: &HashMap<(Uuid, Date
         skills: bits(&c.skills, skills),
         load_ml: c.load_ml,
         lock,
+        late: None,
+        told: None,
     }
 }
 

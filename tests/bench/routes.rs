@@ -1,0 +1,179 @@
+//! How near the search comes to the best plans known, and what re-planning and levelling do.
+//!
+//! `cargo bench --bench routes` runs each instance with twenty seeds (weeks 2 s of processor time each, seasons 10 s with
+//! two seeds), one thread, and prints ratios to tests/reference/routes.csv: best, median, worst. With names after `--`
+//! only those: `-- W2 RC208 mend level`. `-- write FOLDER` writes the invented instances for tests/reference/routes.py.
+#![expect(clippy::unwrap_used, reason = "a bench that cannot go on has failed")]
+
+#[path = "routes/dice.rs"]
+mod dice;
+#[path = "routes/invented.rs"]
+mod invented;
+#[path = "routes/published.rs"]
+mod published;
+
+use embertide::route::{Change, Kind, Lock, Mending, Plan, Problem, Skills, Visit, check, season, solve_paced};
+use invented::{Instance, RECIPES};
+use published::{File, Unit};
+use std::{collections::HashMap, fs, path::Path, sync::atomic::AtomicBool};
+
+/// Processor time of this thread so far, in seconds.
+fn processor() -> f64 {
+    let stat = fs::read_to_string("/proc/thread-self/schedstat").unwrap();
+    stat.split_whitespace().next().unwrap().parse::<f64>().unwrap() / 1e9
+}
+
+/// A pace by processor time; the clock is read now and then.
+fn pace(seconds: f64) -> impl FnMut(u64) -> f64 {
+    let (began, mut again, mut share) = (processor(), 0, 0.0);
+    move |steps| {
+        if steps >= again {
+            again = steps + 64;
+            share = (processor() - began) / seconds;
+        }
+        share
+    }
+}
+
+fn run(problem: &Problem, seed: u64, seconds: f64) -> Plan {
+    let plan = solve_paced(problem, seed, None, &mut pace(seconds), &AtomicBool::new(false), &mut |_| {});
+    assert_eq!(check(problem, &plan.routes).unwrap().objective, plan.objective);
+    plan
+}
+
+fn invented(name: &str) -> Option<Instance> {
+    let instance = Instance::new(*RECIPES.iter().find(|r| r.name == name)?);
+    let recipe = RECIPES.iter().find(|r| r.name == name)?;
+    assert_eq!(instance.mark(), recipe.mark, "{name} is not the instance it was");
+    Some(instance)
+}
+
+fn best_known() -> HashMap<String, f64> {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/reference/routes.csv");
+    let text = fs::read_to_string(path).unwrap();
+    let row = |line: &str| {
+        let cells: Vec<&str> = line.split(',').collect();
+        (cells[0].to_owned(), cells[2].parse().unwrap())
+    };
+    text.lines().skip(1).map(row).collect()
+}
+
+/// Prints least, median and worst ratio.
+#[expect(clippy::cast_precision_loss, reason = "costs are far below 2^53")]
+fn tell(name: &str, seconds: f64, known: f64, mut found: Vec<i64>, steps: u64, left_out: usize) {
+    found.sort_unstable();
+    let ratio = |i: usize| found[i] as f64 / known;
+    let n = found.len();
+    let median = f64::midpoint(ratio((n - 1) / 2), ratio(n / 2));
+    let per_second = steps as f64 / (seconds * n as f64) / 1000.0;
+    println!(
+        "{name:<9} {seconds:>4} s {n:>3} seeds: least {:.4} ({}) median {median:.4} worst {:.4}, {per_second:.0} k steps/s, {left_out} left out at most",
+        ratio(0),
+        found[0],
+        ratio(n - 1)
+    );
+}
+
+fn one(name: &str, known: &HashMap<String, f64>) {
+    let (problem, file) = if let Some(instance) = invented(name) {
+        (instance.problem(), None)
+    } else {
+        let file = File::read(name);
+        let unit = if name.starts_with("PR") { Unit::Hundredths } else { Unit::TenthsCut };
+        (file.problem(unit), Some(file))
+    };
+    let (seconds, seeds) = match name {
+        "PR11A" => (60.0, 2),
+        "S1" | "S2" | "S3" => (10.0, 4),
+        _ => (2.0, 20),
+    };
+    let (mut found, mut steps, mut left_out) = (Vec::new(), 0, 0);
+    for seed in 1..=seeds {
+        let plan = run(&problem, seed, seconds);
+        let served: usize = plan.routes.iter().map(Vec::len).sum();
+        left_out = left_out.max(problem.visits().len() - served);
+        steps += plan.iterations;
+        found.push(match &file {
+            Some(file) if name.starts_with("PR") => file.thousandths(&problem, &plan.routes),
+            _ => plan.objective,
+        });
+    }
+    tell(name, seconds, known[name], found, steps, left_out);
+}
+
+/// Wednesday's first shift is lost and four urgent visits come, Monday is over.
+fn mend(name: &str) {
+    let problem = invented(name).unwrap().problem();
+    let issued = run(&problem, 1, 10.0);
+    let lost = problem.shifts().iter().position(|s| s.day == 2).unwrap();
+    let mut changes = vec![Change::ShiftLost(lost)];
+    let spare = check(&problem, &issued.routes).unwrap().unplaced;
+    for &v in spare.iter().take(4) {
+        let urgent = Visit { penalty: 100_000, skills: Skills::NONE, lock: Lock::Free, ..problem.visits()[v].clone() };
+        changes.push(Change::Added(Box::new(urgent)));
+        changes.push(Change::Refused(v));
+    }
+    let first = processor();
+    let question = Mending::new(&problem, &issued.routes, &changes, 1).unwrap();
+    let elsewhere = |v: &usize| issued.routes[lost].contains(v);
+    let mended = question.mend_paced(1, &mut pace(0.3), &AtomicBool::new(false));
+    let took = processor() - first;
+    let kept: usize = issued.routes.iter().enumerate().filter(|(k, _)| *k != lost && problem.shifts()[*k].day > 0).map(|r| r.1.len()).sum();
+    let count = |is: fn(&Kind) -> bool| mended.differences.iter().filter(|d| !elsewhere(&d.visit) && is(&d.kind)).count();
+    println!(
+        "mend {name}: {took:.2} s, {kept} kept visits: {} change day, {} technician only, {} start by over an hour, {} dropped, {} new; objective {}",
+        count(|k| matches!(k, Kind::Day { .. })),
+        count(|k| matches!(k, Kind::Technician { .. })),
+        count(|k| matches!(k, Kind::Time { .. })),
+        count(|k| matches!(k, Kind::Dropped { .. })),
+        count(|k| matches!(k, Kind::New { .. })),
+        mended.plan.objective
+    );
+}
+
+fn level(name: &str, steps: u64) {
+    let problem = invented(name).unwrap().problem();
+    let effort = embertide::route::Effort { seed: 1, iterations: steps };
+    let first = processor();
+    let found = season(&problem, &[], 0, embertide::route::season::LEVEL_PRICE, &effort, &AtomicBool::new(false), &mut |_| {}).unwrap();
+    let hours = |all: &[i64]| all.iter().map(|s| format!("{}", s / 3600)).collect::<Vec<_>>().join(" ");
+    println!("level {name}, {:.0} s: hours a week before {}", processor() - first, hours(&found.uneven_s));
+    println!("level {name}: after {}; driving and left out {} -> {}", hours(&found.even_s), found.cost_before, found.cost);
+}
+
+/// The most memory this process has held, in megabytes.
+fn memory() -> u64 {
+    let status = fs::read_to_string("/proc/self/status").unwrap();
+    let line = status.lines().find(|l| l.starts_with("VmHWM")).unwrap();
+    line.split_whitespace().nth(1).unwrap().parse::<u64>().unwrap() / 1024
+}
+
+fn main() {
+    let wanted: Vec<String> = std::env::args().skip(1).filter(|a| !a.starts_with("--")).collect();
+    if let [word, folder] = wanted.as_slice()
+        && word == "write"
+    {
+        for recipe in RECIPES {
+            let instance = Instance::new(recipe);
+            fs::write(Path::new(folder).join(recipe.name).with_extension("json"), instance.text()).unwrap();
+            fs::write(Path::new(folder).join(recipe.name).with_extension("mat"), instance.table()).unwrap();
+        }
+        return;
+    }
+    let asked = |name: &str| wanted.is_empty() || wanted.iter().any(|w| w == name);
+    let known = best_known();
+    for name in ["W1", "W2", "W3", "RC208", "p06-2-50", "PR01", "PR11A", "S1", "S2", "S3"] {
+        if asked(name) {
+            one(name, &known);
+        }
+    }
+    if asked("mend") {
+        mend("W2");
+        mend("W3");
+    }
+    if asked("level") {
+        level("S1", 1_000_000);
+        level("S2", 500_000);
+    }
+    println!("most memory held: {} MB", memory());
+}
