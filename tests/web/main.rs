@@ -12,5 +12,6 @@ mod fills;
 mod indexes;
 mod path;
 mod reports;
+mod roads;
 mod treatments;
 mod week;

@@ -283,7 +283,7 @@ pub(super) async fn issue(who: Office, app: App, (Path(name), posted): (Path<Str
 }
 
 /// A day's drive on its printed sheet.
-const PAPER: Size = Size { wide: 760, high: 300 };
+const PAPER: Size = Size { wide: 760, high: 230 };
 
 #[derive(Template)]
 #[template(path = "office/week_print.html")]
