@@ -7,6 +7,7 @@ mod due;
 mod fill;
 mod fill_limits;
 mod history;
+mod mend;
 mod pins;
 mod reports;
 mod settings;
@@ -15,6 +16,7 @@ mod units;
 mod visits;
 mod volume;
 mod week;
+mod when;
 
 use super::{
     LIST_LIMIT,
@@ -31,6 +33,8 @@ pub(super) fn routes() -> (Router<App>, Vec<RouteInfo>) {
         .get("/week/{week}/print", week::print)
         .post("/week/{week}/plan", week::plan)
         .post("/week/{week}/issue", week::issue)
+        .get("/week/{week}/mend", mend::page)
+        .post("/week/{week}/mend", mend::keep)
         .post("/visits/{id}/move", visits::shift)
         .post("/visits/{id}/confirm", visits::confirm)
         .post("/visits/{id}/take-off", visits::take_off)
@@ -48,6 +52,8 @@ pub(super) fn routes() -> (Router<App>, Vec<RouteInfo>) {
         .get("/water", history::losing)
         .get("/units/{id}", units::page)
         .get("/units/{id}/history", history::page)
+        .get("/units/{id}/when", when::page)
+        .post("/units/{id}/when", when::choose)
         .get("/units/{id}/fill", fill::page)
         .post("/units/{id}/fill", fill::keep)
         .post("/units/{id}", units::change)
