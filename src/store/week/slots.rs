@@ -102,17 +102,25 @@ pub(super) fn on_day(visits: &[Uuid], standing: &[Standing], staff_id: Uuid, day
     own.filter_map(|v| visits.iter().position(|id| *id == v.id)).collect()
 }
 
-/// The open visit that a unit has in a week, with its row version.
-pub async fn open_visit(db: impl PgExecutor<'_>, monday: Date, unit_id: Uuid) -> Result<Option<(Uuid, i32)>> {
+/// The open visit that a unit has in a week.
+#[derive(Clone, Copy, Debug)]
+pub struct OpenVisit {
+    pub id: Uuid,
+    pub row_version: i32,
+    /// Technician and day, where it has a place.
+    pub at: Option<(Uuid, Date)>,
+}
+
+pub async fn open_visit(db: impl PgExecutor<'_>, monday: Date, unit_id: Uuid) -> Result<Option<OpenVisit>> {
     let found = sqlx::query!(
-        "SELECT v.id, v.row_version FROM visits v JOIN week_plans w ON w.id = v.week_plan_id
+        "SELECT v.id, v.row_version, v.staff_id, v.day FROM visits v JOIN week_plans w ON w.id = v.week_plan_id
          WHERE w.monday = $1 AND v.unit_id = $2 AND v.status IN ('unplaced', 'planned', 'confirmed') LIMIT 1",
         monday,
         unit_id
     )
     .fetch_optional(db)
     .await?;
-    Ok(found.map(|r| (r.id, r.row_version)))
+    Ok(found.map(|r| OpenVisit { id: r.id, row_version: r.row_version, at: r.staff_id.zip(r.day) }))
 }
 
 /// Adds a visit to a week that is planned, still without a place.

@@ -32,6 +32,8 @@ struct OfferView {
     day: String,
     time: String,
     more: String,
+    /// The unit's visit stands on this day now.
+    here: bool,
 }
 
 struct WeekView {
@@ -115,8 +117,9 @@ fn wanted(place: &Place, work: &Work, visit_id: Option<Uuid>) -> Option<Wanted> 
     })
 }
 
-fn view(offer: Offer) -> OfferView {
+fn view(offer: Offer, now: Option<(Uuid, Date)>) -> OfferView {
     OfferView {
+        here: now == Some((offer.staff_id, offer.day)),
         day: day_long(offer.day),
         time: time_of_day(offer.starts),
         more: if offer.drive_s < 60 {
@@ -143,14 +146,14 @@ pub(super) async fn page(who: Office, app: App, (Path(id), Query(asked)): (Path<
             unplanned.push(heading);
             continue;
         };
-        let open = week::open_visit(&mut *c, monday, id).await?.map(|v| v.0);
-        let Some(wanted) = wanted(&place, &work_now, open) else { continue };
+        let open = week::open_visit(&mut *c, monday, id).await?;
+        let Some(wanted) = wanted(&place, &work_now, open.map(|v| v.id)) else { continue };
         let offers = week::offers(&mut c, &app.drives(), monday, today.max(monday), &wanted).await?;
         weeks.push(WeekView {
             name: week::week_name(monday),
             heading,
             issued: plan.issued_at.is_some(),
-            offers: offers.into_iter().map(view).collect(),
+            offers: offers.into_iter().map(|offer| view(offer, open.and_then(|v| v.at))).collect(),
         });
     }
     let book = catalogue::job_book(&mut c).await?;
@@ -186,17 +189,17 @@ pub(super) async fn choose(who: Office, app: App, (Path(id), posted): (Path<Uuid
     let mut tx = app.pool.begin().await?;
     let mut visit = posted.id;
     if posted.first_time(&mut tx, &who, "place by telephone", app.clock.now()).await? {
-        let row_version = if let Some((open, version)) = week::open_visit(&mut *tx, monday, id).await? {
-            visit = open;
-            version
+        let row_version = if let Some(open) = week::open_visit(&mut *tx, monday, id).await? {
+            visit = open.id;
+            open.row_version
         } else {
             add(&mut tx, posted.id, id, &form.job, monday, today).await?;
             1
         };
         let to = Move::To { staff_id: form.staff, day, position: Some(form.position) };
         week::move_visit(&mut tx, &app.drives(), visit, row_version, to).await.map_err(super::visits::words)?;
-    } else if let Some((open, _)) = week::open_visit(&mut *tx, monday, id).await? {
-        visit = open;
+    } else if let Some(open) = week::open_visit(&mut *tx, monday, id).await? {
+        visit = open.id;
     }
     tx.commit().await.map_err(|e| super::visits::words(e.into()))?;
     Ok(see_other(&format!("/week/{}#v-{visit}", form.week)))
