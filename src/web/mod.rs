@@ -6,6 +6,7 @@ pub mod app;
 pub mod assets;
 mod draw;
 pub mod error;
+mod fill_keep;
 mod fill_view;
 pub mod form;
 pub mod guard;
