@@ -123,6 +123,14 @@ impl Browser {
         self.client.execute(script, vec![]).await.unwrap().as_i64().unwrap()
     }
 
+    /// What an asynchronous script answers; a fault in it fails the test.
+    pub(crate) async fn later(&self, script: &str) -> Value {
+        let whole = format!("const done = arguments[arguments.length - 1]; (async () => {{ {script} }})().then(done, (e) => done(\"fault: \" + e))");
+        let said = self.client.execute_async(&whole, vec![]).await.unwrap();
+        assert!(!said.as_str().is_some_and(|s| s.starts_with("fault: ")), "{said}");
+        said
+    }
+
     /// Forgets who is signed in.
     pub(crate) async fn forget(&self) {
         self.client.delete_all_cookies().await.unwrap();

@@ -7,6 +7,7 @@ mod due;
 mod fill;
 mod fill_limits;
 mod history;
+mod phones;
 mod reports;
 mod settings;
 mod treatments;
@@ -59,6 +60,9 @@ pub(super) fn routes() -> (Router<App>, Vec<RouteInfo>) {
         .post("/units/{id}/links", units::make_link)
         .post("/units/{id}/links/{link}/revoke", units::revoke_link)
         .get("/reports/{id}", reports::page)
+        .get("/phones", phones::page)
+        .post("/phones/{id}/revoke", phones::revoke)
+        .post("/phones/settle/{id}/{hash}", phones::settle)
         .get("/answers/source-water", answers::source_water::page)
         .get("/answers/antifreeze", answers::antifreeze::page)
         .get("/answers/fuel", answers::fuel::page)
