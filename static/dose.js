@@ -1,4 +1,7 @@
 // Makes a visit sheet quicker; everything works without it. It looks the dose up in the page's own table and works nothing out.
+// Parts of a page are made here.
+const make = (name, fields = {}) => Object.assign(document.createElement(name), fields);
+
 function dose() {
   const $ = (id) => document.getElementById(id);
   const drops = $("drops");
@@ -44,9 +47,7 @@ function dose() {
   }
 
   const button = (into, says, work) => {
-    const made = Object.assign(document.createElement("button"), { type: "button", className: "big grow", textContent: says, onclick: work });
-    into.append(made);
-    return made;
+    into.append(make("button", { type: "button", className: "big grow", textContent: says, onclick: work }));
   };
 
   const type = (value) => {
@@ -57,17 +58,16 @@ function dose() {
   // Ten keys for gloved hands.
   function pad(into) {
     for (const digit of "1234567890") button(into, digit, () => type(drops.value + digit));
-    button(into, "×", () => type("")).ariaLabel = "Empty the count";
+    button(into, "Empty", () => type(""));
   }
 
   // The reagent's time, as the kit's own sheet says.
   function timer(into, left) {
     let tick;
     for (const minutes of [1, 2, 5])
-      button(into, minutes + " min", async () => {
+      button(into, minutes + " min", () => {
         clearInterval(tick);
         const end = Date.now() + minutes * 60000;
-        const lock = await navigator.wakeLock?.request("screen").catch(() => {});
         const run = () => {
           const s = Math.ceil((end - Date.now()) / 1000);
           left.textContent = s > 0 ? Math.floor(s / 60) + ":" + String(s % 60).padStart(2, "0") : "Time is up";
@@ -75,7 +75,6 @@ function dose() {
           clearInterval(tick);
           flash(left);
           navigator.vibrate?.([300, 200, 300]);
-          lock?.release();
         };
         tick = setInterval(run, 250);
         run();

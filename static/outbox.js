@@ -10,7 +10,7 @@ const outbox = (() => {
       asked.onupgradeneeded = () => {
         const db = asked.result;
         db.createObjectStore("out", { keyPath: "n", autoIncrement: true }).createIndex("id", "id", { unique: true });
-        for (const name of ["sent", "photo"]) db.createObjectStore(name, { keyPath: "id" });
+        db.createObjectStore("sent", { keyPath: "id" });
         for (const name of ["draft", "meta"]) db.createObjectStore(name);
       };
       asked.onsuccess = () => {
@@ -34,7 +34,8 @@ const outbox = (() => {
   const all = async (store) => (await tx(store, "readonly", (s) => s.getAll())).sort((a, b) => a.n - b.n);
   const get = (store, key) => tx(store, "readonly", (s) => s.get(key));
   const put = (store, value, key) => tx(store, "readwrite", (s) => s.put(value, key));
-  const remove = (store, key) => tx(store, "readwrite", (s) => s.delete(key));
+
+  const hex = (bytes) => [...bytes].map((x) => x.toString(16).padStart(2, "0")).join("");
 
   // RFC 9562, version 7: milliseconds, then chance.
   function uuid() {
@@ -42,13 +43,10 @@ const outbox = (() => {
     for (let i = 5, t = Date.now(); i >= 0; i--, t = Math.floor(t / 256)) b[i] = t % 256;
     b[6] = (b[6] & 15) | 112;
     b[8] = (b[8] & 63) | 128;
-    return [...b].map((x) => x.toString(16).padStart(2, "0")).join("").replace(/(.{8})(.{4})(.{4})(.{4})/, "$1-$2-$3-$4-");
+    return hex(b).replace(/(.{8})(.{4})(.{4})(.{4})/, "$1-$2-$3-$4-");
   }
 
-  async function sha256(bytes) {
-    const sum = new Uint8Array(await crypto.subtle.digest("SHA-256", bytes));
-    return [...sum].map((x) => x.toString(16).padStart(2, "0")).join("");
-  }
+  const sha256 = async (text) => hex(new Uint8Array(await crypto.subtle.digest("SHA-256", new TextEncoder().encode(text))));
 
   // Another copy of the records answers: what was sent lately goes back into "out", in its old order.
   async function epoch(now) {
@@ -67,24 +65,19 @@ const outbox = (() => {
   const post = (path, body, headers) =>
     fetch(path, { method: "POST", body, headers, redirect: "manual", cache: "no-store", signal: AbortSignal.timeout(60000) });
 
-  // What an answer that is no yes means: why sending stops here, or nothing when only this item is stuck.
-  function halt(answer) {
-    if (answer.type === "opaqueredirect" || answer.status === 401 || answer.status === 403) return "Sign in to send.";
-    if ([408, 409, 425, 429].includes(answer.status) || answer.status >= 500) return "The office does not take it just now.";
-    return "";
-  }
-
   async function one(item) {
     if (!item.tried) await put("out", { ...item, tried: true });
     const headers = { "content-type": "application/x-www-form-urlencoded", "idempotency-key": `"${item.id}"` };
     const phone = await get("meta", "phone");
     if (phone) headers.phone = phone;
-    const answer = await post(`/outbox/${item.id}`, item.body, headers);
-    const why = halt(answer);
-    if (why) return why;
-    if (!answer.ok) return void (await put("out", { ...item, tried: true, stuck: answer.status }));
+    const answer = await post("/outbox/" + item.id, item.body, headers);
+    const { ok, status, type } = answer;
+    if (type === "opaqueredirect" || status === 401 || status === 403) return "Sign in to send.";
+    // Waiting helps with none of the others: this item is stuck, the rest goes on.
+    if (/^4(?!0[89]|29)/.test(status)) return put("out", { ...item, tried: true, stuck: status }).then(() => "");
+    if (!ok) return "The office does not take it just now.";
     const said = await answer.json();
-    if (said.sha256 !== (await sha256(new TextEncoder().encode(item.body)))) return "The answer does not fit. It is tried again.";
+    if (said.sha256 !== (await sha256(item.body))) return "The answer does not fit.";
     await tx(["out", "sent"], "readwrite", (out, sent) => {
       out.delete(item.n);
       sent.put({ ...item, state: said.state, says: said.says, report: said.report });
@@ -92,33 +85,20 @@ const outbox = (() => {
     await epoch(said.epoch);
   }
 
-  async function photo(p) {
-    const answer = await post(`/photos/${p.id}`, p.blob, { "content-type": "image/jpeg", about: p.about, "idempotency-key": `"${p.id}"` });
-    const why = halt(answer);
-    if (why) return why;
-    if (!answer.ok) return void (await put("photo", { ...p, stuck: answer.status }));
-    if ((await answer.json()).sha256 !== p.sha256) return "The answer does not fit. It is tried again.";
-    await remove("photo", p.id);
-  }
-
-  // Sends everything, oldest first, photos after; one sender at a time in all windows. Answers with what it stopped at.
+  // Sends everything, oldest first; one sender at a time in all windows. Answers with what it stopped at.
   const send = () =>
     navigator.locks.request("outbox", async () => {
       try {
-        for (const [store, work] of [["out", one], ["photo", photo]]) {
-          for (;;) {
-            const item = (await all(store)).find((i) => !i.stuck);
-            if (!item) break;
-            const why = await work(item);
-            if (why) return why;
-          }
+        for (let item; (item = (await all("out")).find((i) => !i.stuck)); ) {
+          const why = await one(item);
+          if (why) return why;
         }
+        const old = (await all("sent")).slice(0, -RECEIPTS);
+        await tx("sent", "readwrite", (s) => old.forEach((i) => s.delete(i.id)));
+        return "";
       } catch {
         return "No signal.";
       }
-      const old = (await all("sent")).slice(0, -RECEIPTS);
-      if (old.length) await tx("sent", "readwrite", (s) => old.forEach((i) => s.delete(i.id)));
-      return "";
     });
 
   // Takes an item that was never on its way back into the draft of its form.
@@ -133,5 +113,5 @@ const outbox = (() => {
       return true;
     });
 
-  return { tx, all, get, put, remove, uuid, sha256, epoch, post, send, takeBack };
+  return { tx, all, get, put, uuid, epoch, post, send, takeBack };
 })();

@@ -20,7 +20,7 @@ async function phone() {
       : ["kept", "Kept on this phone, not sent yet"];
 
   const items = async () => [...(await all("sent")), ...(await all("out"))].sort((a, b) => a.n - b.n);
-  const unsent = async () => (await all("out")).length + (await all("photo")).length;
+  const unsent = async () => (await all("out")).length;
 
   async function show(why = "") {
     const every = await items();
@@ -33,9 +33,8 @@ async function phone() {
       if (last) mark(row.querySelector("[data-kept]"), ...state(last));
     });
     const lines = every.reverse().map((i) => {
-      const line = document.createElement("li");
-      line.append(document.createElement("span"), " " + i.title + (i.says ? ": " + i.says.join(" ") : ""));
-      mark(line.firstChild, ...state(i));
+      const line = make("li", { textContent: i.title + (i.says ? ": " + i.says.join(" ") : "") });
+      mark(line.appendChild(make("p")), ...state(i));
       return line;
     });
     $("#items")?.replaceChildren(...lines);
@@ -51,7 +50,7 @@ async function phone() {
   }
 
   const packs = async (of = "") => (await caches.keys()).filter((k) => k.startsWith("pack-" + of)).sort();
-  const drop = async (names) => Promise.all(names.map((name) => caches.delete(name)));
+  const drop = (names) => Promise.all(names.map((name) => caches.delete(name)));
 
   let going;
   const go = () =>
@@ -97,12 +96,13 @@ async function phone() {
     packed();
     each("[data-pack]", (button) =>
       button.addEventListener("click", async () => {
-        mark($("#packed"), "early", "Putting it on the phone …");
+        const { busy, shut, partly, version } = day.dataset;
+        mark($("#packed"), "early", busy);
         try {
-          if ((await pack()) !== day.dataset.version) location.reload();
+          if ((await pack()) !== version) location.reload();
           await packed();
         } catch (e) {
-          mark($("#packed"), "settle", e === 422 ? "Shut out by the office. Ask there." : "Not all of it came: nothing was changed. Try again nearer the house.");
+          mark($("#packed"), "settle", e === 422 ? shut : partly);
         }
       })
     );
@@ -130,7 +130,7 @@ async function phone() {
     const value = (name) => form.elements[name]?.value.trim();
     if (form.id !== "sheet") return value("why") === "Other" && !value("note") ? [["nd-note", "Say in the note why."]] : [];
     const jobs = [...form.querySelectorAll("[name=job]:checked")];
-    const wrong = ["drops", "ph", "put_in", "meter", "drained"].filter((f) => /^\D+$/.test(value(f) || "1")).map((f) => [f, `“${value(f)}” is no figure.`]);
+    const wrong = [];
     if (!jobs.length) wrong.push(["jobs", "Tick the jobs that were done."]);
     if (value("drops") === "" && jobs.some((j) => "tests" in j.dataset)) wrong.push(["drops", "Count the drops, or untick the jobs that test the water."]);
     if (form.elements.reason.required && !value("reason")) wrong.push(["reason", "Say why it is corrected."]);
@@ -138,9 +138,9 @@ async function phone() {
   }
 
   function tell(wrong) {
-    const lines = wrong.map(([field, says]) => {
-      const line = document.createElement("li");
-      line.append(Object.assign(document.createElement("a"), { href: "#" + field, textContent: says }));
+    const lines = wrong.map(([field, textContent]) => {
+      const line = make("li");
+      line.append(make("a", { href: "#" + field, textContent }));
       return line;
     });
     $("#faults ul").replaceChildren(...lines);
@@ -154,7 +154,7 @@ async function phone() {
     const kind = fields.form.value;
     const draft = about + kind;
     const set = (pairs) => {
-      for (const name in pairs) (fields[name] ?? form.appendChild(Object.assign(document.createElement("input"), { type: "hidden", name }))).value = pairs[name];
+      for (const name in pairs) (fields[name] ?? form.appendChild(make("input", { type: "hidden", name }))).value = pairs[name];
     };
     let wait;
     const save = () => {
@@ -213,7 +213,7 @@ async function phone() {
         });
       } catch (e) {
         // A second press finds its number taken, and all is well.
-        if (e?.name !== "ConstraintError") return tell([["sheet", `This phone could not keep it (${e?.name}). Leave the page open, make room, press again.`]]);
+        if (e?.name !== "ConstraintError") return tell([["sheet", `Not kept: ${e?.name}. Leave this open, make room, press again.`]]);
       }
       await kept();
       navigator.serviceWorker.ready.then((r) => r.sync.register("send")).catch(() => {});

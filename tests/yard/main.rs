@@ -4,7 +4,9 @@
 #[path = "../support/mod.rs"]
 mod support;
 
+mod model;
 mod outbox;
 mod phone;
 mod scene;
+mod sequences;
 mod sizes;
