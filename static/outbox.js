@@ -89,6 +89,8 @@ const outbox = (() => {
   const send = () =>
     navigator.locks.request("outbox", async () => {
       try {
+        // Where the phone itself knows of no line nothing is tried: until then an item can be taken back.
+        if (!navigator.onLine) return "No signal.";
         for (let item; (item = (await all("out")).find((i) => !i.stuck)); ) {
           const why = await one(item);
           if (why) return why;

@@ -131,6 +131,24 @@ impl Browser {
         said
     }
 
+    /// Runs a script for its effect.
+    pub(crate) async fn run(&self, script: &str) {
+        self.client.execute(script, vec![]).await.unwrap();
+    }
+
+    /// Waits until an asynchronous script answers with true.
+    pub(crate) async fn until(&self, script: &str) {
+        let began = std::time::Instant::now();
+        // A page that is just being left cannot answer: that is no.
+        let whole = format!("const done = arguments[arguments.length - 1]; (async () => {{ {script} }})().then(done, () => done(false))");
+        while !self.client.execute_async(&whole, vec![]).await.is_ok_and(|said| said == true) {
+            if began.elapsed() > PATIENCE {
+                panic!("never came: {script}; the page says: {}", self.text("body").await);
+            }
+            tokio::time::sleep(Duration::from_millis(50)).await;
+        }
+    }
+
     /// Forgets who is signed in.
     pub(crate) async fn forget(&self) {
         self.client.delete_all_cookies().await.unwrap();

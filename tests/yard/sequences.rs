@@ -63,7 +63,8 @@ impl Office for Paper {
         for (id, body) in &self.beside {
             all.entry(*id).or_default().push(body.clone());
         }
-        all.retain(|id, _| ids.contains(id));
+        let wanted: BTreeSet<&Uuid> = ids.iter().collect();
+        all.retain(|id, _| wanted.contains(id));
         all
     }
     async fn effects(&mut self, _: &[Uuid]) -> BTreeMap<Uuid, usize> {
