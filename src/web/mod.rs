@@ -51,6 +51,7 @@ pub fn router(app: App) -> (Router, Vec<RouteInfo>) {
         office::list_routes(),
         yard::routes(),
         yard::kept_routes(),
+        yard::shell_routes(),
         record::routes(),
         sign_in::routes(),
         sign_in::staff_routes(),

@@ -7,6 +7,7 @@ mod support;
 
 mod driver;
 mod no_script;
+mod yard;
 
 use driver::{Browser, DESK, PHONE};
 use embertide::{jobs::Worker, store::links, web};
@@ -100,7 +101,7 @@ async fn office_plans_technician_reports_customer_sees_it() {
 }
 
 /// How often the page broke its content policy since it was loaded.
-const VIOLATIONS: &str =
+pub(crate) const VIOLATIONS: &str =
     "const o = new ReportingObserver(() => {}, { types: ['csp-violation'], buffered: true }); o.observe(); return o.takeRecords().length";
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
@@ -131,7 +132,9 @@ async fn no_page_scrolls_sideways_on_a_small_phone_or_breaks_the_policy() {
         "/answers/source-water?ph=7.3&hardness=352&alkalinity=310&conductivity=694".to_owned(),
         "/answers/antifreeze".to_owned(),
         "/answers/fuel".to_owned(),
+        "/phones".to_owned(),
         "/route".to_owned(),
+        "/on-this-phone".to_owned(),
         "/nothing/here".to_owned(),
     ];
     for page in pages {

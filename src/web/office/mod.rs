@@ -8,6 +8,7 @@ mod fill;
 mod fill_limits;
 mod history;
 mod mend;
+mod phones;
 mod pins;
 mod reports;
 mod settings;
@@ -68,6 +69,9 @@ pub(super) fn routes() -> (Router<App>, Vec<RouteInfo>) {
         .post("/units/{id}/links", units::make_link)
         .post("/units/{id}/links/{link}/revoke", units::revoke_link)
         .get("/reports/{id}", reports::page)
+        .get("/phones", phones::page)
+        .post("/phones/{id}/revoke", phones::revoke)
+        .post("/phones/settle/{id}/{hash}", phones::settle)
         .get("/answers/source-water", answers::source_water::page)
         .get("/answers/antifreeze", answers::antifreeze::page)
         .get("/answers/fuel", answers::fuel::page)
