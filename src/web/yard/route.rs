@@ -1,6 +1,5 @@
 //! A technician's day: the stops in order.
 
-use super::pack;
 use super::super::{
     app::App,
     error::{Error, Result},
@@ -8,6 +7,7 @@ use super::super::{
     html::{Frame, html},
     words::{self, State},
 };
+use super::pack;
 use crate::{
     store::{
         reports, visits,
