@@ -22,6 +22,8 @@ async function phone() {
   const items = async () => [...(await all("sent")), ...(await all("out"))].sort((a, b) => a.n - b.n);
   const unsent = async () => (await all("out")).length;
 
+  // What else is drawn anew: sheets of this page.
+  const shown = [];
   async function show(why = "") {
     const every = await items();
     const n = await unsent();
@@ -38,6 +40,7 @@ async function phone() {
       return line;
     });
     $("#items")?.replaceChildren(...lines);
+    for (const kept of shown) await kept();
   }
 
   async function ask(path) {
@@ -52,9 +55,10 @@ async function phone() {
   const packs = async (of = "") => (await caches.keys()).filter((k) => k.startsWith("pack-" + of)).sort();
   const drop = (names) => Promise.all(names.map((name) => caches.delete(name)));
 
-  let going;
+  // One after the other: whoever asks while it runs gets a run of their own.
+  let going = Promise.resolve();
   const go = () =>
-    (going ??= (async () => {
+    (going = going.then(async () => {
       const why = await outbox.send();
       await show(why);
       if (why) return;
@@ -63,9 +67,7 @@ async function phone() {
       // An older day's pack goes by the office's calendar, and only when nothing is left here.
       if (!(await unsent()) && !(await all("draft")).length) await drop((await packs()).filter((k) => !said.welcome || k.slice(5, 15) < said.today));
       if (day && said.version !== day.dataset.version) $("#changed").hidden = false;
-    })()
-      .catch(() => {})
-      .finally(() => (going = 0)));
+    }).catch(() => {}));
 
   // Puts the route on the phone: all of it, or the old one stays.
   async function pack() {
@@ -162,6 +164,8 @@ async function phone() {
       if (wait) put("draft", { id: fields.id.value, body: pairs(form).toString() }, draft);
       wait = 0;
     };
+    // While a correction is typed, what is kept waits.
+    let correcting = kind === "correct/1";
     const before = await get("draft", draft);
     set({ id: before?.id ?? uuid() });
     if (before) fill(form, before.body);
@@ -173,24 +177,25 @@ async function phone() {
     async function kept() {
       const own = (await items()).filter((i) => i.about === about);
       const last = own.at(-1);
-      if (last?.form !== fields.form.value) return;
+      if (!last || correcting || /^not/.test(kind) !== /^not/.test(last.form)) return;
       mark($("#kept-words"), ...state(last));
       $("#kept-here").hidden = false;
+      $("#kept-here .hint").hidden = last.state;
       form.hidden = !last.says;
       const back = $("#take-back");
       back.hidden = last.tried;
       back.onclick = async () => ((await outbox.takeBack(last.id)) ? location.reload() : kept());
       const correct = $("#correct-here");
-      correct.hidden = !last.tried || last.says || kind !== "report/1";
+      correct.hidden = !last.tried || last.says || /^not/.test(kind);
       correct.onclick = () => {
         const fine = own.filter((i) => !i.says);
         fill(form, last.body);
-        set({ id: uuid(), form: "correct/1", report: fine.find((i) => i.form === kind).id, version: fine.length, reason: "" });
+        set({ id: uuid(), form: "correct/1", report: fine.find((i) => i.form === "report/1").id, version: fine.length, reason: "" });
         $("#why-corrected").hidden = form.hidden = false;
-        $("#kept-here").hidden = fields.reason.required = true;
+        $("#kept-here").hidden = fields.reason.required = correcting = true;
         fields.reason.focus();
       };
-      if (!last.says) return;
+      if (!last.says || fields.instead?.value === last.id) return;
       // The same again under a new number, in place of what could not be read.
       fill(form, last.body);
       set({ id: uuid(), instead: last.id });
@@ -215,15 +220,14 @@ async function phone() {
         // A second press finds its number taken, and all is well.
         if (e?.name !== "ConstraintError") return tell([["sheet", `Not kept: ${e?.name}. Leave this open, make room, press again.`]]);
       }
+      correcting = false;
       await kept();
       navigator.serviceWorker.ready.then((r) => r.sync.register("send")).catch(() => {});
-      await going;
       await go();
-      await kept();
       const sent = await get("sent", item.id);
       if (sent?.state === "kept") location.assign(`/kept/${sent.report}?new=1`);
     });
-    if (kind !== "correct/1") await kept();
+    shown.push(kept);
   }
 
   navigator.serviceWorker.register("/worker.js", { updateViaCache: "none" }).catch(() => {});

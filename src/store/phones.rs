@@ -33,13 +33,9 @@ pub async fn greet(db: &mut PgConnection, g: &Greeting<'_>, session_token: &str,
     .await?;
     if row.welcome {
         let hash = crate::secrets::sha256(session_token.as_bytes());
-        sqlx::query!(
-            "UPDATE sessions SET phone_id = $2 WHERE token_hash = $1 AND phone_id IS DISTINCT FROM $2",
-            &hash[..],
-            g.phone_id
-        )
-        .execute(db)
-        .await?;
+        sqlx::query!("UPDATE sessions SET phone_id = $2 WHERE token_hash = $1 AND phone_id IS DISTINCT FROM $2", &hash[..], g.phone_id)
+            .execute(db)
+            .await?;
     }
     Ok(row.welcome)
 }
@@ -120,7 +116,8 @@ pub async fn list(db: impl PgExecutor<'_>) -> Result<Vec<PhoneLine>> {
 
 /// Shuts a phone out: it is signed out, and gets no pack any more. What it still holds can be sent by whoever signs in on it.
 pub async fn revoke(db: &mut PgConnection, phone_id: Uuid, now: OffsetDateTime) -> Result<()> {
-    let done = sqlx::query!("UPDATE phones SET revoked_at = $2 WHERE id = $1 AND revoked_at IS NULL", phone_id, now).execute(&mut *db).await?;
+    let done =
+        sqlx::query!("UPDATE phones SET revoked_at = $2 WHERE id = $1 AND revoked_at IS NULL", phone_id, now).execute(&mut *db).await?;
     if done.rows_affected() == 0 {
         return Err(super::Error::NotFound);
     }

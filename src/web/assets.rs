@@ -58,9 +58,8 @@ fn yard() -> String {
 /// Hashed names never change their content, so a browser may keep them for a year.
 pub(super) async fn get(Path(name): Path<String>) -> Response {
     match ASSETS.iter().find(|a| a.hashed == name) {
-        Some(a) => {
-            ([(header::CONTENT_TYPE, a.kind), (header::CACHE_CONTROL, "public, max-age=31536000, immutable")], a.bytes.as_ref()).into_response()
-        }
+        Some(a) => ([(header::CONTENT_TYPE, a.kind), (header::CACHE_CONTROL, "public, max-age=31536000, immutable")], a.bytes.as_ref())
+            .into_response(),
         None => StatusCode::NOT_FOUND.into_response(),
     }
 }

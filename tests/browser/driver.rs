@@ -125,7 +125,9 @@ impl Browser {
 
     /// What an asynchronous script answers; a fault in it fails the test.
     pub(crate) async fn later(&self, script: &str) -> Value {
-        let whole = format!("const done = arguments[arguments.length - 1]; (async () => {{ {script} }})().then(done, (e) => done(\"fault: \" + e))");
+        let whole = format!(
+            "const done = arguments[arguments.length - 1]; (async () => {{ {script} }})().then(done, (e) => done(\"fault: \" + e))"
+        );
         let said = self.client.execute_async(&whole, vec![]).await.unwrap();
         assert!(!said.as_str().is_some_and(|s| s.starts_with("fault: ")), "{said}");
         said
@@ -143,7 +145,8 @@ impl Browser {
         let whole = format!("const done = arguments[arguments.length - 1]; (async () => {{ {script} }})().then(done, () => done(false))");
         while !self.client.execute_async(&whole, vec![]).await.is_ok_and(|said| said == true) {
             if began.elapsed() > PATIENCE {
-                panic!("never came: {script}; the page says: {}", self.text("body").await);
+                let held = self.later("return JSON.stringify([await navigator.locks.query(), await outbox.all('out')])").await;
+                panic!("never came: {script}; the page says: {}; {held}", self.text("body").await);
             }
             tokio::time::sleep(Duration::from_millis(50)).await;
         }

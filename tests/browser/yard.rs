@@ -1,7 +1,6 @@
 //! A phone in a yard without a signal: the server's own process is stopped, since a browser that plays offline lets its worker through.
 
 use super::{
-
     driver::{Browser, PHONE},
     support::{TestApp, dealership},
 };
@@ -56,7 +55,10 @@ async fn yard() -> Yard {
     t.work().await;
     sqlx::query("UPDATE week_plans SET status = 'issued', issued_at = now()").execute(t.pool()).await.unwrap();
     let (staff, day): (Uuid, time::Date) =
-        sqlx::query_as("SELECT staff_id, day FROM visits WHERE status = 'planned' ORDER BY day, staff_id, position LIMIT 1").fetch_one(t.pool()).await.unwrap();
+        sqlx::query_as("SELECT staff_id, day FROM visits WHERE status = 'planned' ORDER BY day, staff_id, position LIMIT 1")
+            .fetch_one(t.pool())
+            .await
+            .unwrap();
     let visits = sqlx::query_scalar("SELECT id FROM visits WHERE staff_id = $1 AND day = $2 AND status = 'planned' ORDER BY position")
         .bind(staff)
         .bind(day)
@@ -132,9 +134,10 @@ async fn a_stop_is_done_without_a_signal_and_sent_once_when_there_is_one() {
     y.b.close().await;
 }
 
-/// The phone itself knows that it has no line, and so does its worker, which is not asked.
-const NO_LINE: &str = "Object.defineProperty(navigator, 'onLine', { get: () => false }); \
-    Object.defineProperty(ServiceWorkerRegistration.prototype, 'sync', { get: () => undefined })";
+/// The phone itself knows that it has no line.
+const NO_LINE: &str = "Object.defineProperty(navigator, 'onLine', { get: () => false })";
+/// A browser without background sync, as most are.
+const NO_SYNC: &str = "Object.defineProperty(ServiceWorkerRegistration.prototype, 'sync', { get: () => undefined })";
 /// The line is tried now.
 const ONLINE: &str = "dispatchEvent(new Event('online'))";
 
@@ -145,14 +148,17 @@ async fn lost_answers_corrections_and_second_thoughts_are_one_report_with_its_ve
     // The phone knows of no line: what is kept can be taken back into the form.
     y.at_stop(0).await;
     y.b.run(NO_LINE).await;
+    y.b.run(NO_SYNC).await;
     y.b.fill("#drops", "17").await;
     y.b.press("Keep this report").await;
     y.b.wait("#kept-words.st-kept").await;
     y.b.press("Take it back").await;
-    y.b.wait("html[data-phone]").await;
-    assert_eq!((y.b.value("#drops").await.as_str(), stored(&y.b, "out").await), ("17", 0));
+    y.b.until("return document.querySelector('#drops').value === '17' && 'phone' in document.documentElement.dataset && navigator.onLine")
+        .await;
+    assert_eq!(stored(&y.b, "out").await, 0);
 
     // The office hears it, its answer is lost.
+    y.b.run(NO_SYNC).await;
     y.b.run("const real = fetch; window.fetch = async (...a) => { const r = await real(...a); if (String(a[0]).includes('outbox')) throw new TypeError('lost'); return r; }").await;
     y.b.press("Keep this report").await;
     y.b.wait("#correct-here:not([hidden])").await;
@@ -215,7 +221,10 @@ async fn a_pack_is_whole_or_the_old_one_and_goes_only_when_all_is_sent() {
     let packs = "return (await caches.keys()).filter((k) => k.startsWith('pack-'))";
     let before = y.b.later(packs).await;
     // One page of it fails: the old pack stays.
-    y.b.run("const real = Cache.prototype.addAll; Cache.prototype.addAll = function (all) { return real.call(this, [...all, '/not/there']); }").await;
+    y.b.run(
+        "const real = Cache.prototype.addAll; Cache.prototype.addAll = function (all) { return real.call(this, [...all, '/not/there']); }",
+    )
+    .await;
     y.b.press("Put this route on the phone").await;
     y.b.wait("#packed.st-settle").await;
     assert_eq!(y.b.later(packs).await, before);
@@ -223,7 +232,11 @@ async fn a_pack_is_whole_or_the_old_one_and_goes_only_when_all_is_sent() {
     y.b.goto(&y.route).await;
     y.b.wait("html[data-phone]").await;
     let shown = y.b.text("article").await;
-    sqlx::query("UPDATE visits SET starts = starts + 5, ends = ends + 5 WHERE id = $1").bind(y.visits[0]).execute(y.t.pool()).await.unwrap();
+    sqlx::query("UPDATE visits SET starts = starts + 5, ends = ends + 5 WHERE id = $1")
+        .bind(y.visits[0])
+        .execute(y.t.pool())
+        .await
+        .unwrap();
     y.b.run(ONLINE).await;
     y.b.wait("#changed:not([hidden])").await;
     assert_eq!(y.b.text("article").await, shown);
@@ -232,7 +245,8 @@ async fn a_pack_is_whole_or_the_old_one_and_goes_only_when_all_is_sent() {
     y.b.wait("#changed:not([hidden])").await;
     y.b.screenshot("yard-changed").await;
     y.b.press("Put the new one on the phone").await;
-    y.b.until(&format!("return document.querySelector('article')?.innerText !== {shown:?} && document.querySelector('#changed')?.hidden")).await;
+    y.b.until(&format!("return document.querySelector('article')?.innerText !== {shown:?} && document.querySelector('#changed')?.hidden"))
+        .await;
 
     // The next day, with something that could not be sent: the pack stays until it is.
     y.office.leave().await;

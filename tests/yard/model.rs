@@ -22,20 +22,45 @@ pub(crate) enum Line {
 
 #[derive(Clone, Debug)]
 pub(crate) enum Step {
-    Keep { phone: usize, what: u8 },
-    TakeBack { phone: usize },
-    Correct { phone: usize },
-    Send { phone: usize, line: Line },
+    Keep {
+        phone: usize,
+        what: u8,
+    },
+    TakeBack {
+        phone: usize,
+    },
+    Correct {
+        phone: usize,
+    },
+    Send {
+        phone: usize,
+        line: Line,
+    },
     /// Bytes that were acknowledged come once more, as from a line that repeats itself.
-    Repeat { phone: usize },
+    Repeat {
+        phone: usize,
+    },
     /// A changed body under a number that was used.
-    RepeatChanged { phone: usize },
-    SignOut { phone: usize },
-    SignIn { phone: usize },
-    Wipe { phone: usize },
-    Clock { phone: usize, by: i64 },
+    RepeatChanged {
+        phone: usize,
+    },
+    SignOut {
+        phone: usize,
+    },
+    SignIn {
+        phone: usize,
+    },
+    Wipe {
+        phone: usize,
+    },
+    Clock {
+        phone: usize,
+        by: i64,
+    },
     /// The next items of this phone are of a form that the office does not know.
-    OtherBuild { phone: usize },
+    OtherBuild {
+        phone: usize,
+    },
     /// The office moves the visit to somebody else, or takes it off.
     Reassign,
     Restart,

@@ -61,12 +61,13 @@ async fn other_bytes_under_the_same_number_are_kept_beside_and_put_before_the_of
         let said = send(t, tech, id, other.as_bytes()).await;
         assert_eq!(said["state"], "to settle");
     }
-    let drops: Vec<i16> =
-        sqlx::query_scalar("SELECT drops FROM readings WHERE drops IS NOT NULL AND test_id IN (SELECT id FROM water_tests WHERE report_id = $1)")
-            .bind(id)
-            .fetch_all(t.pool())
-            .await
-            .unwrap();
+    let drops: Vec<i16> = sqlx::query_scalar(
+        "SELECT drops FROM readings WHERE drops IS NOT NULL AND test_id IN (SELECT id FROM water_tests WHERE report_id = $1)",
+    )
+    .bind(id)
+    .fetch_all(t.pool())
+    .await
+    .unwrap();
     assert_eq!(drops, [8], "the first one stands");
     let beside: Vec<Vec<u8>> = sqlx::query_scalar("SELECT body FROM other_bodies").fetch_all(t.pool()).await.unwrap();
     assert_eq!(beside, [other.as_bytes()]);
@@ -137,7 +138,8 @@ async fn a_visit_that_was_taken_off_or_planned_anew_is_still_kept_and_flagged() 
     assert_eq!(send(t, tech, late, body.as_bytes()).await["state"], "kept");
     assert!(flag(t, late).await.contains("not on this technician's route"), "{}", flag(t, late).await);
     // Planned anew: the visit's own row is gone.
-    let gone: Uuid = sqlx::query_scalar("SELECT visit_id FROM packed_stops WHERE visit_id <> $1 LIMIT 1").bind(visit).fetch_one(t.pool()).await.unwrap();
+    let gone: Uuid =
+        sqlx::query_scalar("SELECT visit_id FROM packed_stops WHERE visit_id <> $1 LIMIT 1").bind(visit).fetch_one(t.pool()).await.unwrap();
     let of: Uuid = sqlx::query_scalar("SELECT unit_id FROM visits WHERE id = $1").bind(gone).fetch_one(t.pool()).await.unwrap();
     sqlx::query("DELETE FROM visits WHERE id = $1").bind(gone).execute(t.pool()).await.unwrap();
     let anew = Uuid::now_v7();
@@ -155,7 +157,14 @@ async fn corrections_come_in_order_and_a_clash_shows_both() {
     send(t, tech, id, sheet(*visit, &[("drops", "8"), ("put_in", "2000")]).as_bytes()).await;
     let report = id.to_string();
     let fixed = |version: &str, drops: &str| {
-        encode(&[("form", "correct/1"), ("report", &report), ("version", version), ("job", "water-test"), ("drops", drops), ("reason", "slip")])
+        encode(&[
+            ("form", "correct/1"),
+            ("report", &report),
+            ("version", version),
+            ("job", "water-test"),
+            ("drops", drops),
+            ("reason", "slip"),
+        ])
     };
     assert_eq!(send(t, tech, Uuid::now_v7(), fixed("1", "18").as_bytes()).await["version"], 2);
     assert_eq!(send(t, tech, Uuid::now_v7(), fixed("2", "19").as_bytes()).await["version"], 3);
@@ -202,7 +211,9 @@ async fn another_sites_page_and_a_signed_out_phone_change_nothing() {
     assert_eq!((signed_out.status, signed_out.location.starts_with("/sign-in")), (303, true), "the phone reads: sign in to send");
     assert_eq!(send_as(t, Some(&d.office), id, body.as_bytes(), None).await.status, 403);
     let plain = |key: Option<Uuid>, site: &'static str| {
-        let mut request = Request::post(format!("/outbox/{id}")).header(header::COOKIE, format!("embertide={}", tech.token)).header("sec-fetch-site", site);
+        let mut request = Request::post(format!("/outbox/{id}"))
+            .header(header::COOKIE, format!("embertide={}", tech.token))
+            .header("sec-fetch-site", site);
         if let Some(k) = key {
             request = request.header("idempotency-key", format!("\"{k}\""));
         }
@@ -229,6 +240,7 @@ async fn another_copy_of_the_records_has_another_epoch() {
     let other = at_a_stop().await;
     let mark: Uuid = sqlx::query_scalar("SELECT mark FROM epoch").fetch_one(t.pool()).await.unwrap();
     sqlx::query("UPDATE epoch SET mark = $1").bind(mark).execute(other.t.pool()).await.unwrap();
-    let (one, two) = (embertide::store::phones::epoch(t.pool()).await.unwrap(), embertide::store::phones::epoch(other.t.pool()).await.unwrap());
+    let (one, two) =
+        (embertide::store::phones::epoch(t.pool()).await.unwrap(), embertide::store::phones::epoch(other.t.pool()).await.unwrap());
     assert_ne!(one, two);
 }

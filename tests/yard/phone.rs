@@ -44,7 +44,8 @@ async fn a_day_changes_for_the_phone_when_the_office_changes_it_and_not_when_a_s
     let kept = send_as(&s.t, Some(&s.tech), Uuid::now_v7(), sheet(s.visit, &[("drops", "18")]).as_bytes(), Some(phone)).await;
     assert_eq!(kept.status, 200, "{}", kept.body);
     assert_eq!(version().await, before);
-    let of: Option<Uuid> = sqlx::query_scalar("SELECT phone_id FROM submissions WHERE kind = 'kept report/1'").fetch_one(s.t.pool()).await.unwrap();
+    let of: Option<Uuid> =
+        sqlx::query_scalar("SELECT phone_id FROM submissions WHERE kind = 'kept report/1'").fetch_one(s.t.pool()).await.unwrap();
     assert_eq!(of, Some(phone));
     sqlx::query("UPDATE visits SET starts = starts + 5, ends = ends + 5 WHERE id = $1").bind(s.visit).execute(s.t.pool()).await.unwrap();
     assert_ne!(version().await, before);
@@ -71,7 +72,11 @@ async fn the_office_sees_what_a_phone_has_not_sent_and_shuts_a_lost_one_out() {
     let kept = send_as(&s.t, Some(&again), Uuid::now_v7(), sheet(s.visit, &[("drops", "18")]).as_bytes(), Some(phone)).await;
     assert_eq!(kept.status, 200);
     assert_eq!(count(&s.t, "visit_reports").await, 1);
-    assert_eq!(s.t.post(&s.tech, &format!("/phones/{phone}/revoke"), &[]).await.status, 303, "to the sign-in: a technician's session is gone");
+    assert_eq!(
+        s.t.post(&s.tech, &format!("/phones/{phone}/revoke"), &[]).await.status,
+        303,
+        "to the sign-in: a technician's session is gone"
+    );
     assert_eq!(s.t.post(&again, &format!("/phones/{phone}/revoke"), &[]).await.status, 403);
 }
 

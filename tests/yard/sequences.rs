@@ -106,7 +106,12 @@ async fn over_paper(sequences: u64, broken: Broken, without_keys: bool) -> Told 
 #[tokio::test]
 async fn ten_thousand_sequences_lose_nothing_and_double_nothing() {
     let told = over_paper(10_000, Broken::No, false).await;
-    println!("10,000 sequences from seed {SEED}: {} items kept, {} faults of the line, {} failed", told.kept, told.faults, told.failed.len());
+    println!(
+        "10,000 sequences from seed {SEED}: {} items kept, {} faults of the line, {} failed",
+        told.kept,
+        told.faults,
+        told.failed.len()
+    );
     assert!(told.failed.is_empty(), "{:?}", &told.failed[..told.failed.len().min(3)]);
     assert!(told.kept > 50_000 && told.faults > 20_000, "the sequences do little");
 }
@@ -217,7 +222,8 @@ impl Office for Real<'_> {
         }
         if let Some(of) = corrects {
             let of = of.to_string();
-            return encode(&[("form", "correct/1"), ("report", &of), ("job", "water-test"), ("drops", "18"), ("reason", "slip")]).into_bytes();
+            return encode(&[("form", "correct/1"), ("report", &of), ("job", "water-test"), ("drops", "18"), ("reason", "slip")])
+                .into_bytes();
         }
         let drops = (what % 40).to_string();
         sheet(self.s.visit, &[("drops", &drops)]).into_bytes()

@@ -44,7 +44,9 @@ pub(super) fn read(body: &[u8]) -> Result<Item, String> {
     let name = typed.get("form");
     let Some(form) = Form::parse(name) else {
         let name: String = name.chars().take(40).collect();
-        return Err(format!("This office does not know the form “{name}”. Its phone may run a newer program: update this one, then read it below."));
+        return Err(format!(
+            "This office does not know the form “{name}”. Its phone may run a newer program: update this one, then read it below."
+        ));
     };
     let id = |field: &str| typed.get(field).parse().ok();
     Ok(Item { form, visit: id("visit"), report: id("report"), instead: id("instead"), typed: typed.clone() })

@@ -6,8 +6,8 @@ mod kept;
 mod outbox;
 mod pack;
 mod route;
-mod shell;
 mod sheet;
+mod shell;
 mod stop;
 mod typed;
 

@@ -128,7 +128,8 @@ async fn keep(who: &Technician, app: &App, arrived: &Arrived<'_>, made: Result<O
 }
 
 fn answer(arrived: &Arrived<'_>, report: Option<&NewReport>, says: &[String]) -> Value {
-    let mut answer = json!({ "id": arrived.id, "sha256": hex(&arrived.sha256()), "state": if says.is_empty() { "kept" } else { "to settle" } });
+    let mut answer =
+        json!({ "id": arrived.id, "sha256": hex(&arrived.sha256()), "state": if says.is_empty() { "kept" } else { "to settle" } });
     if let Some(r) = report {
         answer["report"] = r.report_id.to_string().into();
         answer["version"] = r.version.into();

@@ -65,7 +65,8 @@ pub(super) fn version(stops: &[Stop]) -> String {
     let mut text = String::new();
     for s in stops {
         let told = s.status == "confirmed";
-        let _ = write!(text, "{}|{:?}|{:?}|{:?}|{:?}|{}|", s.visit_id, s.position, s.starts, s.ends, s.job_codes, told && s.starts.is_some());
+        let _ =
+            write!(text, "{}|{:?}|{:?}|{:?}|{:?}|{}|", s.visit_id, s.position, s.starts, s.ends, s.job_codes, told && s.starts.is_some());
     }
     hex(&sha256(text.as_bytes())[..6])
 }

@@ -1,6 +1,5 @@
 //! A technician's day: the stops in order.
 
-use super::pack;
 use super::super::{
     app::App,
     error::{Error, Result},
@@ -9,6 +8,7 @@ use super::super::{
     map,
     words::{self, State},
 };
+use super::pack;
 use crate::{
     roads::sketch::Size,
     store::{

@@ -8,10 +8,7 @@ use super::super::{
     html::{Frame, html},
 };
 use askama::Template;
-use axum::{
-    http::header,
-    response::IntoResponse,
-};
+use axum::{http::header, response::IntoResponse};
 
 /// The worker, from the root, so that it serves the whole yard. It names the files of this build, so that a new build is a new worker. Never kept by the browser's own store.
 pub(super) async fn worker(_: Anyone, _: App, (): ()) -> Result {
