@@ -187,7 +187,7 @@ impl Office for Real<'_> {
             sqlx::query(sql).bind(&lost).execute(&mut *tx).await.unwrap();
         }
         tx.commit().await.unwrap();
-        self.mine = self.saved.clone();
+        self.mine.clone_from(&self.saved);
         embertide::store::phones::new_epoch(self.s.t.pool()).await.unwrap();
     }
 
