@@ -175,7 +175,10 @@ async fn lost_answers_corrections_and_second_thoughts_are_one_report_with_its_ve
     y.office.start(&y.t).await;
     y.b.goto(&y.route).await;
     // Tried again and again, as the page does every half minute.
-    y.b.until("dispatchEvent(new Event('online')); return !!document.querySelector('[data-kept].st-sent') && !(await outbox.all('out')).length").await;
+    y.b.until(
+        "dispatchEvent(new Event('online')); return !!document.querySelector('[data-kept].st-sent') && !(await outbox.all('out')).length",
+    )
+    .await;
     let versions: Vec<(i32, String)> =
         sqlx::query_as("SELECT version, reason FROM visit_reports ORDER BY version").fetch_all(y.t.pool()).await.unwrap();
     assert_eq!(versions, [(1, String::new()), (2, "slip of the thumb".to_owned())]);
