@@ -131,7 +131,7 @@ pub async fn revoke(db: &mut PgConnection, phone_id: Uuid, now: OffsetDateTime) 
 /// database show by themselves. Whoever puts older records back inside the same database calls [`new_epoch`].
 pub async fn epoch(db: impl PgExecutor<'_>) -> Result<String> {
     let text = sqlx::query_scalar!(
-        r#"SELECT (SELECT mark::text FROM epoch) || '-' || (SELECT system_identifier::text FROM pg_control_system())
+        r#"SELECT (SELECT mark::text FROM epoch WHERE id = 1) || '-' || (SELECT system_identifier::text FROM pg_control_system())
              || '-' || (SELECT oid::text FROM pg_database WHERE datname = current_database()) AS "text!""#
     )
     .fetch_one(db)
@@ -141,6 +141,6 @@ pub async fn epoch(db: impl PgExecutor<'_>) -> Result<String> {
 
 /// To be called after older records were put back inside the same database.
 pub async fn new_epoch(db: impl PgExecutor<'_>) -> Result<()> {
-    sqlx::query!("UPDATE epoch SET mark = gen_random_uuid()").execute(db).await?;
+    sqlx::query!("UPDATE epoch SET mark = gen_random_uuid() WHERE id = 1").execute(db).await?;
     Ok(())
 }

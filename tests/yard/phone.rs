@@ -100,7 +100,7 @@ async fn the_worker_serves_the_whole_yard_and_names_the_files_of_its_build() {
     let s = at_a_stop().await;
     let worker = s.t.get(None, "/worker.js").await;
     assert_eq!(worker.status, 200);
-    assert_eq!(worker.headers["cache-control"], "no-cache");
+    assert_eq!(worker.headers["cache-control"], "no-store", "a new build is seen at once");
     assert_eq!(worker.headers["content-type"], "text/javascript; charset=utf-8");
     for name in ["look.css", "mark.svg", "yard.js"] {
         let address = embertide::web::assets::address(name);

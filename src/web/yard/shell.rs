@@ -14,8 +14,7 @@ use axum::{http::header, response::IntoResponse};
 pub(super) async fn worker(_: Anyone, _: App, (): ()) -> Result {
     let shell: Vec<String> = assets::YARD.iter().map(|name| format!("\"{}\"", assets::address(name))).collect();
     let text = format!("const SHELL = [{}];\nimportScripts(\"{}\");\n", shell.join(", "), assets::address("yard.js"));
-    let headers = [(header::CONTENT_TYPE, "text/javascript; charset=utf-8"), (header::CACHE_CONTROL, "no-cache")];
-    Ok((headers, text).into_response())
+    Ok(([(header::CONTENT_TYPE, "text/javascript; charset=utf-8")], text).into_response())
 }
 
 #[derive(Template)]
