@@ -87,7 +87,7 @@ async fn office_plans_technician_reports_customer_sees_it() {
     assert_eq!(b.text("#tell").await, told);
     b.fill("#put_in", &ml).await;
     b.press("Keep this report").await;
-    assert!(b.wait(".said").await.contains("Kept"));
+    assert!(b.wait("p.said").await.contains("Kept. The office has it."));
     b.screenshot("kept-phone").await;
 
     let unit: uuid::Uuid = sqlx::query_scalar("SELECT unit_id FROM visits WHERE id = $1").bind(visit).fetch_one(t.pool()).await.unwrap();
