@@ -11,7 +11,7 @@ use thiserror::Error;
 mod day;
 mod typed;
 
-pub use day::{day_long, day_short, day_with_year, month_day, parse_date, span, time_of_day};
+pub use day::{day_long, day_short, day_with_year, month_day, parse_date, parse_time_of_day, span, time_of_day};
 pub use typed::{parse_celsius, parse_drops, parse_length, parse_mg_per_litre, parse_ph, parse_volume};
 
 /// Grams in one pound (exact).

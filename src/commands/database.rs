@@ -73,7 +73,7 @@ impl Database {
         let roads = Arc::clone(&self.roads);
         let read = tokio::task::spawn_blocking(move || roads.refresh()).await?;
         read.context("The road file in the data folder cannot be used. Import it again, or take it away")?;
-        Ok(Drives::of(self.roads.roads()))
+        Ok(store::drives::of(&self.pool, self.roads.roads()).await?)
     }
 
     /// Whether another program runs on the same private cluster.

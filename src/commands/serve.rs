@@ -11,7 +11,7 @@ use embertide::{
         file::{self, Current},
     },
     settings::{Listen, Place},
-    store::{dealer, staff, week},
+    store::{dealer, queue, staff, week},
     web::{self, app::App},
 };
 use std::{sync::Arc, time::Duration};
@@ -79,6 +79,8 @@ async fn issue_this_week(db: &Database) -> Result<()> {
     plan_days(&db.pool, Clock::System, db.drives().await?, monday, today, STEPS / 4).await?;
     let plan = week::header(&db.pool, monday).await?.context("this week's plan is gone")?;
     week::issue(&db.pool, monday, plan.row_version, now).await?;
+    // The season takes longer; it is planned while the pages are served already.
+    queue::ask(&db.pool, queue::PLAN_SEASON, &serde_json::json!({}), now, None).await?;
     Ok(())
 }
 

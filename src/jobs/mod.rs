@@ -1,6 +1,8 @@
 //! Work in the background: taken from rows, so that any instance may do it and none is lost. Every piece may run twice without harm.
 
+mod drafts;
 mod expected;
+pub mod plan_season;
 pub mod plan_week;
 
 use crate::{
@@ -19,6 +21,9 @@ use tokio_util::sync::CancellationToken;
 
 /// Longest rest between two looks at the queue; a lost ring costs no more than this.
 const REST: Duration = Duration::from_secs(10);
+
+/// A season's search takes so many times the steps of a week's: about ten seconds.
+const SEASON_STEPS: u64 = 15;
 
 /// Why a piece of work did not come to its end.
 #[derive(Debug, thiserror::Error)]
@@ -90,13 +95,26 @@ impl Worker {
         Ok(())
     }
 
+    /// Drive times as recorded drives correct them, worked out anew.
+    async fn drives(&self) -> Result<Drives, Error> {
+        let recorded = store::drives::recorded(&self.pool).await?;
+        let plain = Drives::of(self.roads.roads());
+        let found = tokio::task::spawn_blocking(move || plain.calibrate(&recorded)).await.map_err(|e| Error::Other(e.to_string()))?;
+        store::drives::keep(&self.pool, found).await?;
+        Ok(store::drives::of(&self.pool, self.roads.roads()).await?)
+    }
+
     async fn one(&self, work: &Work) -> Result<(), Error> {
         match work.kind.as_str() {
             queue::PLAN_WEEK => {
                 let monday = work.payload["monday"].as_str().and_then(|d| crate::units::parse_date(d).ok());
                 let monday = monday.ok_or_else(|| Error::Other("no week is named".to_owned()))?;
-                let drives = Drives::of(self.roads.roads());
+                let drives = self.drives().await?;
                 plan_week::plan_week(&self.pool, self.clock, drives, monday, self.steps).await.map(|_| ())
+            }
+            queue::PLAN_SEASON => {
+                let drives = self.drives().await?;
+                plan_season::plan_season(&self.pool, self.clock, drives, self.steps.saturating_mul(SEASON_STEPS)).await.map(|_| ())
             }
             other => Err(Error::Other(format!("nobody knows how to do “{other}”"))),
         }

@@ -9,12 +9,14 @@ pub mod join;
 pub mod onset;
 pub mod priority;
 pub mod rule;
+pub mod suits;
 pub mod window;
 
 pub use due::{Cause, DoseFact, DueItem, DueRules, FillState, Request, Status, TestBy, UnitFacts, due};
 pub use job::{Cadence, JobKind, JobKindError, Seasons};
 pub use join::{ProposedVisit, join};
 pub use onset::{MonthlyNormals, OnsetRules};
-pub use priority::{Penalties, Priority, penalty, priority};
+pub use priority::{Penalties, Priority, narrowed, penalty, planned_penalty, priority};
 pub use rule::{MonthDays, Nth, Pattern, Rule, RuleError};
+pub use suits::{Suit, SuitsError, parse_suits, suits_text};
 pub use window::{DueWindow, MonthDay, SeasonCalendar, SeasonName, WindowError, WindowState};

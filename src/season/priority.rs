@@ -99,6 +99,22 @@ pub fn penalty(window: DueWindow, week: Date, last_verdict: Option<Verdict>, pen
     u32::try_from(raised).unwrap_or(u32::MAX)
 }
 
+/// The penalty with the season's plan in mind: a visit that the plan puts into this week, or put into an earlier one, is worth
+/// no less than one whose window closes now; one that is planned for later is only filled in where it costs little.
+pub fn planned_penalty(penalty: u32, planned: Option<Date>, week: Date, penalties: &Penalties) -> u32 {
+    match planned {
+        Some(monday) if monday <= week && penalty > 0 => penalty.max(penalties.this_week),
+        Some(_) if penalty < penalties.this_week => penalty.min(penalties.later),
+        _ => penalty,
+    }
+}
+
+/// The window as the forecast narrows it: the water is to be tested by `test_by`, if that lies inside.
+pub fn narrowed(window: DueWindow, test_by: Option<Date>) -> DueWindow {
+    let closes = test_by.filter(|by| (window.opens()..=window.closes()).contains(by)).unwrap_or(window.closes());
+    DueWindow::new(window.opens(), closes).unwrap_or(window)
+}
+
 /// The rank today: past due first, then what closes within 7 days, within 21, later; one higher once the window
 /// is open and the last verdict was "Very low".
 pub fn priority(window: DueWindow, today: Date, last_verdict: Option<Verdict>) -> Priority {

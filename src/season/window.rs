@@ -187,4 +187,12 @@ impl SeasonCalendar {
         };
         DueWindow::new(opens.in_year(year)?, closes.in_year(year)?).ok()
     }
+
+    /// The season that `today` lies in, else the next one to open.
+    pub fn current_or_next(&self, today: Date) -> Option<(SeasonName, DueWindow)> {
+        let years = [today.year(), today.year() + 1];
+        let all = years.into_iter().flat_map(|y| [SeasonName::Spring, SeasonName::Fall].map(|name| (name, self.window(y, name))));
+        let ahead = all.filter_map(|(name, window)| Some((name, window?))).filter(|(_, window)| window.closes >= today);
+        ahead.min_by_key(|(_, window)| window.closes)
+    }
 }

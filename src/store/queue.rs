@@ -14,6 +14,9 @@ pub fn plan_week_wish(monday: time::Date) -> Value {
     serde_json::json!({ "monday": monday.to_string() })
 }
 
+/// Kind of work: plan the season that is open or comes next.
+pub const PLAN_SEASON: &str = "plan season";
+
 /// One piece of waiting work.
 #[derive(Clone, Debug)]
 pub struct Work {

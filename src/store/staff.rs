@@ -167,12 +167,17 @@ pub struct Technician {
     pub lunch_from: i32,
     pub lunch_to: i32,
     pub lunch_minutes: i32,
+    /// Longest from driving off to being back.
+    pub most_minutes: Option<i32>,
+    /// Work beyond this is overtime.
+    pub full_day_minutes: Option<i32>,
 }
 
 pub async fn technicians(db: impl PgExecutor<'_>) -> Result<Vec<Technician>> {
     let rows = sqlx::query_as!(
         Technician,
-        "SELECT s.id, s.name, t.depot_id, d.name AS depot_name, d.lat, d.lon, t.skills, t.van_capacity_ml, t.lunch_from, t.lunch_to, t.lunch_minutes
+        "SELECT s.id, s.name, t.depot_id, d.name AS depot_name, d.lat, d.lon, t.skills, t.van_capacity_ml, t.lunch_from, t.lunch_to, t.lunch_minutes,
+           t.most_minutes, t.full_day_minutes
          FROM technicians t JOIN staff s ON s.id = t.staff_id JOIN depots d ON d.id = t.depot_id
          WHERE s.active ORDER BY lower(s.name), s.id LIMIT 50"
     )
@@ -192,17 +197,70 @@ pub struct WorkingDay {
 
 /// The working days of everyone in the week that starts on `monday`, days off left out.
 pub async fn working_days(db: impl PgExecutor<'_>, monday: Date) -> Result<Vec<WorkingDay>> {
+    working_weeks(db, monday, 1).await
+}
+
+/// The working days of everyone in so many weeks from `monday` on, days off left out.
+pub async fn working_weeks(db: impl PgExecutor<'_>, monday: Date, weeks: u8) -> Result<Vec<WorkingDay>> {
     let rows = sqlx::query_as!(
         WorkingDay,
-        r#"SELECT w.staff_id, ($1::date + (w.weekday - 1)) AS "day!", w.starts, w.ends
-           FROM working_hours w JOIN staff s ON s.id = w.staff_id
-           WHERE s.active AND NOT EXISTS (SELECT FROM days_off o WHERE o.staff_id = w.staff_id AND o.day = $1::date + (w.weekday - 1))
-           ORDER BY 2, w.staff_id LIMIT 500"#,
-        monday
+        r#"SELECT w.staff_id, ($1::date + 7 * n + (w.weekday - 1)) AS "day!", w.starts, w.ends
+           FROM working_hours w JOIN staff s ON s.id = w.staff_id CROSS JOIN generate_series(0, $2::int - 1) n
+           WHERE s.active AND NOT EXISTS (SELECT FROM days_off o WHERE o.staff_id = w.staff_id AND o.day = $1::date + 7 * n + (w.weekday - 1))
+           ORDER BY 2, w.staff_id LIMIT 5000"#,
+        monday,
+        i32::from(weeks)
     )
     .fetch_all(db)
     .await?;
     Ok(rows)
+}
+
+/// What the planner weighs against driving. Common practice, no source.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Prices {
+    /// Driving that a minute of overtime is worth, in hundredths of a minute.
+    pub overtime_percent: i32,
+    /// Driving that a day after the window is worth, minutes.
+    pub late_minutes_a_day: i32,
+    /// Driving that the first hour above a week's even share is worth, seconds.
+    pub uneven_seconds: i32,
+    pub row_version: i32,
+}
+
+pub async fn prices(db: impl PgExecutor<'_>) -> Result<Prices> {
+    let prices = sqlx::query_as!(
+        Prices,
+        "SELECT overtime_percent, late_minutes_a_day, uneven_seconds, row_version FROM planning_prices WHERE id = 1"
+    );
+    Ok(prices.fetch_one(db).await?)
+}
+
+/// Keeps other prices, if they are still those that were looked at.
+pub async fn change_prices(db: impl PgExecutor<'_>, p: &Prices) -> Result<()> {
+    let done = sqlx::query!(
+        "UPDATE planning_prices SET overtime_percent = $1, late_minutes_a_day = $2, uneven_seconds = $3, source = 'the dealer''s own',
+           row_version = row_version + 1 WHERE id = 1 AND row_version = $4",
+        p.overtime_percent,
+        p.late_minutes_a_day,
+        p.uneven_seconds,
+        p.row_version
+    )
+    .execute(db)
+    .await?;
+    if done.rows_affected() == 1 { Ok(()) } else { Err(super::Error::Clash) }
+}
+
+/// Who works when in some weeks, and the prices they are planned by.
+#[derive(Clone, Debug)]
+pub struct Crew {
+    pub technicians: Vec<Technician>,
+    pub days: Vec<WorkingDay>,
+    pub prices: Prices,
+}
+
+pub async fn crew(db: &mut PgConnection, monday: Date, weeks: u8) -> Result<Crew> {
+    Ok(Crew { technicians: technicians(&mut *db).await?, days: working_weeks(&mut *db, monday, weeks).await?, prices: prices(db).await? })
 }
 
 /// Makes a member of staff a technician who starts from `depot`, with the usual hours Monday to Friday.
@@ -263,7 +321,9 @@ pub async fn add_day_off(db: impl PgExecutor<'_>, id: Uuid, day: Date) -> Result
     Ok(())
 }
 
-/// Sets where a technician's days start, what they can do, what the van holds, and the same hours for these weekdays.
+/// Sets where a technician's days start, what they can do, what the van holds, the same hours for these weekdays, the longest
+/// day and the full one.
+#[expect(clippy::too_many_arguments, reason = "one form, as it is kept")]
 pub async fn change_technician(
     db: &mut PgConnection,
     id: Uuid,
@@ -272,13 +332,16 @@ pub async fn change_technician(
     capacity_ml: i64,
     weekdays: &[u8],
     (starts, ends): (i32, i32),
+    (most_minutes, full_day_minutes): (Option<i32>, Option<i32>),
 ) -> Result<()> {
     let done = sqlx::query!(
-        "UPDATE technicians SET depot_id = $2, skills = $3, van_capacity_ml = $4 WHERE staff_id = $1",
+        "UPDATE technicians SET depot_id = $2, skills = $3, van_capacity_ml = $4, most_minutes = $5, full_day_minutes = $6 WHERE staff_id = $1",
         id,
         depot,
         skills,
-        capacity_ml
+        capacity_ml,
+        most_minutes,
+        full_day_minutes
     )
     .execute(&mut *db)
     .await?;

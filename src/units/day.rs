@@ -82,6 +82,24 @@ pub fn time_of_day(minutes: i32) -> String {
     format!("{hour}:{:02} {half}", minutes % 60)
 }
 
+/// "7:30", "7:30 am", "16:00", "4 pm" as minutes after midnight, 24:00 at most. `None` for anything else.
+pub fn parse_time_of_day(text: &str) -> Option<i32> {
+    let lower = text.trim().to_lowercase();
+    let (digits, half) = match lower.strip_suffix("am").or_else(|| lower.strip_suffix("pm")) {
+        Some(digits) => (digits.trim(), Some(lower.ends_with("pm"))),
+        None => (lower.as_str(), None),
+    };
+    let (hour, minute) = digits.split_once(':').unwrap_or((digits, "0"));
+    let (hour, minute) = hour.trim().parse::<i32>().ok().zip(minute.trim().parse::<i32>().ok())?;
+    let hour = match half {
+        Some(pm) if (1..=12).contains(&hour) => hour % 12 + if pm { 12 } else { 0 },
+        Some(_) => return None,
+        None => hour,
+    };
+    let minutes = hour * 60 + minute;
+    ((0..=24).contains(&hour) && (0..60).contains(&minute) && minutes <= 1440).then_some(minutes)
+}
+
 /// "45 min", "1 h 40 min" from seconds, rounded up to the minute.
 pub fn span(seconds: i32) -> String {
     let minutes = (seconds.max(0) + 59) / 60;

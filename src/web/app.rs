@@ -4,6 +4,7 @@ use crate::{
     clock::Clock,
     roads::{Drives, file::Current},
     secrets::Effort,
+    store,
 };
 use sqlx::PgPool;
 use std::sync::Arc;
@@ -48,9 +49,10 @@ impl App {
         Self { roads, ..self }
     }
 
-    /// How long drives take: by road where there is a road file, else estimated.
-    pub fn drives(&self) -> Drives {
-        Drives::of(self.roads.roads())
+    /// How long drives take: by road where there is a road file, else estimated; corrected by recorded drives.
+    /// Ask before a transaction is begun: a caller who holds one connection and waits for another can wait for ever.
+    pub async fn drives(&self) -> store::Result<Drives> {
+        store::drives::of(&self.pool, self.roads.roads()).await
     }
 
     /// Whether browsers reach this service by https, so that cookies may ask for it.

@@ -192,6 +192,57 @@ impl Scale {
     }
 }
 
+/// One week of a season, for the drawing.
+#[derive(Clone, Debug)]
+pub(super) struct WeekBar {
+    pub(super) name: String,
+    pub(super) hours_s: i64,
+    pub(super) work_s: i64,
+    pub(super) before_s: i64,
+}
+
+/// Height of a week's line on the season's drawing.
+const WEEK_HIGH: f64 = 34.0;
+
+/// The season's weeks below each other: the band is the hours that are worked, the notch the work as planned, the hollow one as it
+/// would have fallen.
+pub(super) fn weeks(weeks: &[WeekBar]) -> String {
+    let most = weeks.iter().map(|w| w.hours_s.max(w.work_s).max(w.before_s)).max().unwrap_or(0);
+    if most <= 0 {
+        return String::new();
+    }
+    let left = 76.0;
+    let hours = |s: i64| f64::from(i32::try_from(s / 36).unwrap_or(i32::MAX)) / 100.0;
+    let x = |s: i64| left + hours(s) / hours(most).max(0.01) * (WIDTH - left - 62.0);
+    let high = WEEK_HIGH * f64::from(i32::try_from(weeks.len()).unwrap_or(0)) + 12.0;
+    let mut svg = String::with_capacity(400 * weeks.len());
+    let _ = write!(
+        svg,
+        r#"<svg class="chart" viewBox="0 0 {WIDTH} {high:.0}" role="img" aria-labelledby="wt wd"><title id="wt">Work of each week</title><desc id="wd">{} weeks. The band is the hours that are worked, the filled mark the work as planned, the hollow one as it would have fallen without making the weeks even. The same figures are in the text.</desc>"#,
+        weeks.len()
+    );
+    for (w, n) in weeks.iter().zip(0_i32..) {
+        let y = 12.0 + WEEK_HIGH * f64::from(n) + 14.0;
+        let (from, to, at, before) = (x(0), x(w.hours_s), x(w.work_s), x(w.before_s));
+        let _ = write!(
+            svg,
+            r#"<text x="{:.1}" y="{:.1}" text-anchor="end">{}</text><rect class="band" x="{from:.1}" y="{:.1}" width="{:.1}" height="12"/><path class="own" d="M{before:.1} {:.1}l-6-11h12z"/><path class="mark" d="M{at:.1} {:.1}l-6-11h12z"/><text x="{:.1}" y="{:.1}">{:.0} h</text>"#,
+            left - 8.0,
+            y + 5.0,
+            w.name,
+            y - 6.0,
+            to - from,
+            y - 2.0,
+            y - 2.0,
+            x(most) + 10.0,
+            y + 5.0,
+            hours(w.work_s)
+        );
+    }
+    svg.push_str("</svg>");
+    svg
+}
+
 /// A due window as the band, today as the notch. The words beside it say the same.
 pub(super) fn window(opens: Date, closes: Date, today: Date) -> String {
     let span = (closes - opens).whole_days().max(1);

@@ -41,7 +41,7 @@ fn line(drives: &Drives, day: &Day) -> Line {
 }
 
 async fn drawn(app: &App, make: impl FnOnce(&Drives) -> Sketch + Send + 'static) -> String {
-    let drives = app.drives();
+    let drives = Drives::of(app.roads.roads());
     let work = move || make(&drives).draw(drives.roads().map(AsRef::as_ref));
     // A drawing is a help beside the list: without it the page still says everything.
     tokio::task::spawn_blocking(work).await.unwrap_or_default()

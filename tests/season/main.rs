@@ -7,6 +7,7 @@ mod joining;
 mod onsets;
 mod promises;
 mod recurrence;
+mod suits;
 mod windows;
 
 /// So many random cases, leaving no file behind.

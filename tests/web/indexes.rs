@@ -5,7 +5,7 @@ use serde_json::Value;
 use std::fs;
 
 /// Tables that stay at some dozens of rows however long the dealer is in business.
-const SMALL: [&str; 16] = [
+const SMALL: [&str; 18] = [
     "dealer",
     "depots",
     "staff",
@@ -22,6 +22,8 @@ const SMALL: [&str; 16] = [
     "products",
     "test_kits",
     "unit_kinds",
+    "planning_prices",
+    "season_plans",
 ];
 /// Queries that read a whole table because that is their work, by a piece of their text.
 const WHOLE: [(&str, &str); 7] = [

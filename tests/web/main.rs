@@ -14,6 +14,7 @@ mod mend;
 mod path;
 mod reports;
 mod roads;
+mod season;
 mod treatments;
 mod week;
 mod when;

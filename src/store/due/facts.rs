@@ -69,16 +69,16 @@ async fn foresee(
     Ok(records.iter().filter_map(|(id, record)| Some((*id, water::foresee(waters.get(id)?, record, usual)))).collect())
 }
 
-/// The visits that these units need in the week of `monday`, most pressing first, and their water.
+/// The visits that these units need as of `day` and in the `horizon` days after it, most pressing first, and their water.
 pub async fn proposals(
     db: &mut PgConnection,
     ids: &[Uuid],
     treatments: &catalogue::Treatments,
-    monday: Date,
-    today: Date,
+    day: Date,
+    horizon: u16,
 ) -> Result<HashMap<Uuid, (Vec<ProposedVisit>, Option<water::UnitWater>)>> {
     let book = catalogue::job_book(&mut *db).await?;
-    let rules = DueRules { horizon_days: 6, ..DueRules::default() };
+    let rules = DueRules { horizon_days: horizon, ..DueRules::default() };
     let usual = water::usual_losses(&mut *db).await?;
     let mut all = HashMap::new();
     for batch in ids.chunks(BATCH) {
@@ -87,7 +87,7 @@ pub async fn proposals(
         for (id, facts) in facts(&mut *db, batch, &waters, &seen).await? {
             let Some(water) = waters.remove(&id) else { continue };
             let kinds = kinds_for(&book, &water);
-            let items = season::due(&facts, &kinds, &book.calendar, &rules, monday.max(today));
+            let items = season::due(&facts, &kinds, &book.calendar, &rules, day);
             all.insert(id, (season::join(&items, &kinds), Some(water)));
         }
     }

@@ -1,16 +1,21 @@
 //! Changing a plan by hand: move a visit, take it off, confirm it, issue the week. Each change times the touched days again.
 
 use super::{
-    super::{Error, Result, staff},
-    lay::{Candidate, Held, LayError, lay},
+    super::{
+        Error, Result,
+        staff::{self, Crew},
+    },
+    lay::{Candidate, Held, LayError, Span, lay},
     monday_of, read,
     save::{NewRoute, Placed, add_route, place},
 };
 use crate::{
     roads::Drives,
     route::{self, TimedRoute},
+    season::Suit,
 };
 use sqlx::{PgConnection, PgExecutor};
+use std::collections::HashMap;
 use time::{Date, OffsetDateTime};
 use uuid::Uuid;
 
@@ -166,25 +171,22 @@ async fn time_day(db: &mut PgConnection, drives: &Drives, monday: Date, (staff_i
         return Ok(());
     }
     let candidates = in_order(&mut *db, order).await?;
-    let mut technicians = staff::technicians(&mut *db).await?;
-    technicians.retain(|t| t.id == staff_id);
-    let mut days = staff::working_days(&mut *db, monday).await?;
-    days.retain(|d| d.staff_id == staff_id && d.day == day);
+    let mut crew = staff::crew(&mut *db, monday, 1).await?;
+    crew.technicians.retain(|t| t.id == staff_id);
+    crew.days.retain(|d| d.staff_id == staff_id && d.day == day);
+    let span = Span::week(monday, day);
     let odd = |e: &dyn std::fmt::Display| super::super::corrupt("visits", staff_id, e);
-    let (timed, trouble) = match strict(monday, day, &technicians, &days, &candidates, drives).map_err(|e| odd(&e))? {
+    let (timed, trouble) = match strict(span, &crew, &candidates, drives).map_err(|e| odd(&e))? {
         Ok(timed) => (timed, String::new()),
-        Err(trouble) => (
-            loose(monday, day, &technicians, &candidates, drives)
-                .map_err(|e| odd(&e))?
-                .ok_or_else(|| Error::Rule("day_too_long".to_owned()))?,
-            trouble,
-        ),
+        Err(trouble) => {
+            (loose(span, &crew, &candidates, drives).map_err(|e| odd(&e))?.ok_or_else(|| Error::Rule("day_too_long".to_owned()))?, trouble)
+        }
     };
     keep(db, plan.id, (staff_id, day), order, &timed, trouble).await
 }
 
 /// These visits as candidates, in the order given.
-pub(super) async fn in_order(db: &mut PgConnection, order: &[Uuid]) -> Result<Vec<Candidate>> {
+pub async fn in_order(db: &mut PgConnection, order: &[Uuid]) -> Result<Vec<Candidate>> {
     let rows = sqlx::query!(
         r#"SELECT v.id, v.place_id, p.lat, p.lon, v.minutes, v.opens_on, v.closes_on, v.status, v.staff_id, v.day, v.starts, coalesce(v.expected_dose_ml, 0) AS "load!",
              coalesce((SELECT max(k.set_up_minutes) FROM visit_jobs j JOIN job_kinds k ON k.code = j.job_code WHERE j.visit_id = v.id), 0) AS "set_up!",
@@ -192,8 +194,10 @@ pub(super) async fn in_order(db: &mut PgConnection, order: &[Uuid]) -> Result<Ve
            FROM visits v JOIN places p ON p.id = v.place_id WHERE v.id = ANY($1) ORDER BY array_position($1, v.id)"#,
         order
     )
-    .fetch_all(db)
+    .fetch_all(&mut *db)
     .await?;
+    let places: Vec<Uuid> = rows.iter().map(|r| r.place_id).collect();
+    let suits = suits(db, &places).await?;
     rows.into_iter()
         .map(|r| {
             let held = match (r.status.as_str(), r.staff_id, r.day, r.starts) {
@@ -215,21 +219,47 @@ pub(super) async fn in_order(db: &mut PgConnection, order: &[Uuid]) -> Result<Ve
                 skills: r.skills,
                 load_ml: r.load,
                 held,
+                late_per_day: Some(0),
+                suits: suits.get(&r.place_id).cloned().unwrap_or_default(),
             })
         })
         .collect()
 }
 
+/// When somebody can be met at these places, as far as times are kept.
+pub async fn suits(db: impl PgExecutor<'_>, places: &[Uuid]) -> Result<HashMap<Uuid, Vec<Suit>>> {
+    let rows = sqlx::query!(
+        "SELECT place_id, weekday, from_minute, to_minute FROM place_times WHERE place_id = ANY($1) ORDER BY place_id, weekday, from_minute LIMIT 60000",
+        places
+    )
+    .fetch_all(db)
+    .await?;
+    let mut all: HashMap<Uuid, Vec<Suit>> = HashMap::new();
+    for r in rows {
+        let suit = Suit { weekday: u8::try_from(r.weekday).unwrap_or(0), from: r.from_minute, to: r.to_minute };
+        all.entry(r.place_id).or_default().push(suit);
+    }
+    Ok(all)
+}
+
+/// Keeps these times for a place in place of those before.
+pub async fn set_suits(db: &mut PgConnection, place_id: Uuid, suits: &[Suit]) -> Result<()> {
+    sqlx::query!("DELETE FROM place_times WHERE place_id = $1", place_id).execute(&mut *db).await?;
+    sqlx::query!(
+        "INSERT INTO place_times (place_id, weekday, from_minute, to_minute) SELECT $1, * FROM unnest($2::smallint[], $3::int[], $4::int[])",
+        place_id,
+        &suits.iter().map(|s| i16::from(s.weekday)).collect::<Vec<_>>(),
+        &suits.iter().map(|s| s.from).collect::<Vec<_>>(),
+        &suits.iter().map(|s| s.to).collect::<Vec<_>>()
+    )
+    .execute(db)
+    .await?;
+    Ok(())
+}
+
 /// By every rule of the day: the timed route, or what the checker says against it.
-fn strict(
-    monday: Date,
-    day: Date,
-    technicians: &[staff::Technician],
-    days: &[staff::WorkingDay],
-    candidates: &[Candidate],
-    drives: &Drives,
-) -> Result<Result<TimedRoute, String>, LayError> {
-    let laid = lay(monday, day, technicians, days, candidates, drives)?;
+fn strict(span: Span, crew: &Crew, candidates: &[Candidate], drives: &Drives) -> Result<Result<TimedRoute, String>, LayError> {
+    let laid = lay(span, crew, candidates, drives)?;
     if laid.shifts.is_empty() {
         return Ok(Err("That is no working day of this technician.".to_owned()));
     }
@@ -246,21 +276,23 @@ fn words(against: &[route::Violation]) -> String {
 }
 
 /// Without any rule but the clock: from the start of the working day (or 8:00) until midnight.
-fn loose(
-    monday: Date,
-    day: Date,
-    technicians: &[staff::Technician],
-    candidates: &[Candidate],
-    drives: &Drives,
-) -> Result<Option<TimedRoute>, LayError> {
-    let free: Vec<staff::Technician> =
-        technicians.iter().map(|t| staff::Technician { lunch_minutes: 0, van_capacity_ml: 1_000_000, ..t.clone() }).collect();
-    let days: Vec<staff::WorkingDay> = free.iter().map(|t| staff::WorkingDay { staff_id: t.id, day, starts: 480, ends: 1440 }).collect();
+fn loose(span: Span, crew: &Crew, candidates: &[Candidate], drives: &Drives) -> Result<Option<TimedRoute>, LayError> {
+    let free = |t: &staff::Technician| staff::Technician {
+        lunch_minutes: 0,
+        van_capacity_ml: 1_000_000,
+        most_minutes: None,
+        full_day_minutes: None,
+        ..t.clone()
+    };
+    let technicians: Vec<staff::Technician> = crew.technicians.iter().map(free).collect();
+    let day = span.first_day;
+    let days = technicians.iter().map(|t| staff::WorkingDay { staff_id: t.id, day, starts: 480, ends: 1440 }).collect();
+    let crew = Crew { technicians, days, prices: crew.prices };
     let open: Vec<Candidate> = candidates
         .iter()
-        .map(|c| Candidate { held: Held::Free, skills: Vec::new(), opens: monday, closes: Date::MAX, ..c.clone() })
+        .map(|c| Candidate { held: Held::Free, skills: Vec::new(), opens: span.monday, closes: Date::MAX, suits: Vec::new(), ..c.clone() })
         .collect();
-    let laid = lay(monday, day, &free, &days, &open, drives)?;
+    let laid = lay(span, &crew, &open, drives)?;
     let order: Vec<usize> = (0..open.len()).collect();
     Ok(route::check(&laid.problem, &[order]).ok().and_then(|mut p| p.routes.pop()))
 }

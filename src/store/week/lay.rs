@@ -1,9 +1,10 @@
 //! From rows to the route room's problem: technicians' days, yards, windows, prices.
 
-use super::super::staff::{Technician, WorkingDay};
+use super::super::staff::{Crew, Technician, WorkingDay};
 use crate::{
     roads::{Drives, Position},
-    route::{Lock, Lunch, Matrix, Problem, Shift, Skills, Visit, Window},
+    route::{Late, Lock, Lunch, Matrix, Overtime, Problem, Shift, Skills, Visit, Window},
+    season::Suit,
 };
 use std::collections::HashMap;
 use time::{Date, Duration};
@@ -26,6 +27,29 @@ pub struct Candidate {
     pub skills: Vec<String>,
     pub load_ml: i64,
     pub held: Held,
+    /// Seconds of driving that each day after `closes` is held to be worth; `None`: no day after it will do.
+    pub late_per_day: Option<i64>,
+    /// When somebody can be met there; empty: any time.
+    pub suits: Vec<Suit>,
+}
+
+/// The days that are laid out: whole weeks from `monday` on. Days before `first_day` are over and stay as they are.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Span {
+    pub monday: Date,
+    pub weeks: u8,
+    pub first_day: Date,
+}
+
+impl Span {
+    /// One week.
+    pub const fn week(monday: Date, first_day: Date) -> Self {
+        Self { monday, weeks: 1, first_day }
+    }
+
+    fn days(self) -> usize {
+        usize::from(self.weeks) * 7
+    }
 }
 
 /// What is settled about a visit already.
@@ -62,31 +86,27 @@ pub struct Laid {
 /// Minutes round a told time within which the technician may begin.
 const TOLD: i32 = 15;
 
-/// Lays out the week that starts on `monday`; days before `first_day` are over and stay as they are.
-pub fn lay(
-    monday: Date,
-    first_day: Date,
-    technicians: &[Technician],
-    days: &[WorkingDay],
-    candidates: &[Candidate],
-    drives: &Drives,
-) -> Result<Laid, LayError> {
+/// Lays out the days of `span` for those who work in it.
+pub fn lay(span: Span, crew: &Crew, candidates: &[Candidate], drives: &Drives) -> Result<Laid, LayError> {
     let mut places = Places::default();
-    let skills = skill_bits(technicians, candidates);
+    let skills = skill_bits(&crew.technicians, candidates);
     let mut shifts = Vec::new();
     let mut shift_of = HashMap::new();
     let mut names = Vec::new();
-    for d in days.iter().filter(|d| d.day >= first_day) {
-        let Some((index, t)) = technicians.iter().enumerate().find(|(_, t)| t.id == d.staff_id) else { continue };
+    let last = span.monday.saturating_add(Duration::weeks(span.weeks.into()));
+    for d in crew.days.iter().filter(|d| d.day >= span.first_day && d.day < last) {
+        let Some((index, t)) = crew.technicians.iter().enumerate().find(|(_, t)| t.id == d.staff_id) else { continue };
         shift_of.insert((t.id, d.day), shifts.len());
         names.push((t.id, d.day));
-        shifts.push(shift(t, d, index, day_index(monday, d.day), places.of((t.lat, t.lon)), &skills));
+        let mut shift = shift(t, d, index, day_index(span.monday, d.day), places.of((t.lat, t.lon)), &skills);
+        shift.overtime = t.full_day_minutes.map(|m| Overtime { after_s: m * 60, milli: i64::from(crew.prices.overtime_percent) * 10 });
+        shifts.push(shift);
     }
-    let visits = candidates.iter().map(|c| visit(c, monday, places.of(c.pin), &shift_of, &skills)).collect();
+    let visits = candidates.iter().map(|c| visit(c, span, places.of(c.pin), &shift_of, &skills)).collect();
     let positions = places.pins.iter().map(|p| Position::new(p.0, p.1)).collect::<Result<Vec<_>, _>>()?;
     let table = drives.table(&positions);
     let drive = Matrix::new(positions.len(), table.seconds)?.with_metres(table.metres)?;
-    let problem = Problem::new(7, shifts, visits, drive)?;
+    let problem = Problem::new(span.days(), shifts, visits, drive)?;
     Ok(Laid { problem, shifts: names, visits: candidates.iter().map(|c| c.visit_id).collect() })
 }
 
@@ -136,39 +156,51 @@ fn shift(t: &Technician, d: &WorkingDay, technician: usize, day: usize, depot: u
         lunch,
         capacity_ml: t.van_capacity_ml,
         skills: bits(&t.skills, skills),
-        most_s: None,
+        most_s: t.most_minutes.map(|m| m * 60),
         overtime: None,
     }
 }
 
-fn visit(c: &Candidate, monday: Date, place: usize, shifts: &HashMap<(Uuid, Date), usize>, skills: &HashMap<String, u32>) -> Visit {
+fn visit(c: &Candidate, span: Span, place: usize, shifts: &HashMap<(Uuid, Date), usize>, skills: &HashMap<String, u32>) -> Visit {
     let lock = match c.held {
         Held::Free => Lock::Free,
         Held::At { staff_id, day, starts } => match shifts.get(&(staff_id, day)) {
             Some(&shift) => Lock::At { shift, from: (starts * 60).max(0), to: (starts + TOLD) * 60 },
             // The technician has that day off now: the visit keeps its day and needs somebody else.
-            None => Lock::Day(day_index(monday, day)),
+            None => Lock::Day(day_index(span.monday, day)),
         },
     };
+    // A window that closes after the days laid out leaves no day to be late.
+    let after = day_index(span.monday, c.closes).min(span.days() - 1);
+    let late = c.late_per_day.map(|per_day| Late { after, per_day });
     Visit {
         place,
         service_s: c.minutes * 60,
         set_up_s: c.set_up * 60,
-        windows: windows(c, monday),
+        windows: windows(c, span),
         penalty: c.penalty,
         skills: bits(&c.skills, skills),
         load_ml: c.load_ml,
         lock,
-        late: None,
+        late,
         told: None,
     }
 }
 
-/// The days of the week inside the due window. A window that closed before the week holds nobody back.
-fn windows(c: &Candidate, monday: Date) -> Vec<Window> {
-    let days = (0..7_u8).filter(|i| {
-        let day = monday.saturating_add(Duration::days(i64::from(*i)));
-        day >= c.opens && (c.closes < monday || day <= c.closes)
-    });
-    days.map(|i| Window { day: usize::from(i), from: 0, to: 86_400 }).collect()
+/// The days inside the due window, at the times that suit. A window that closed before the first week holds nobody back.
+fn windows(c: &Candidate, span: Span) -> Vec<Window> {
+    let all_day = |day| vec![Window { day, from: 0, to: 86_400 }];
+    let on = |index: usize| {
+        let day = span.monday.saturating_add(Duration::days(i64::try_from(index).unwrap_or(0)));
+        let open = day >= c.opens && (c.late_per_day.is_some() || c.closes < span.monday || day <= c.closes);
+        if !open {
+            return Vec::new();
+        }
+        if c.suits.is_empty() {
+            return all_day(index);
+        }
+        let own = c.suits.iter().filter(|s| s.weekday == day.weekday().number_from_monday());
+        own.map(|s| Window { day: index, from: s.from * 60, to: s.to * 60 - 60 }).collect()
+    };
+    (0..span.days()).flat_map(on).collect()
 }

@@ -3,7 +3,7 @@
 use super::{
     super::{Error, Result, corrupt, staff},
     change::{in_order, new_route, placed, touch},
-    lay::{Laid, lay},
+    lay::{Laid, Span, lay},
     read,
     save::{add_route, place},
     slots::{on_day, placed_visits},
@@ -87,19 +87,18 @@ pub async fn torn(db: &mut PgConnection, drives: &Drives, monday: Date, first_da
         // A visit that the office put outside of its window stays possible where it is.
         (c.opens, c.closes, c.penalty) = (c.opens.min(at.day), c.closes.max(at.day), WORTH);
     }
-    let technicians = staff::technicians(&mut *db).await?;
-    let days = staff::working_days(db, monday).await?;
-    let laid = lay(monday, first_day, &technicians, &days, &candidates, drives).map_err(|e| corrupt("week_plans", monday, e))?;
+    let crew = staff::crew(db, monday, 1).await?;
+    let laid = lay(Span::week(monday, first_day), &crew, &candidates, drives).map_err(|e| corrupt("week_plans", monday, e))?;
     let routes: Vec<Vec<usize>> = laid.shifts.iter().map(|(staff_id, day)| on_day(&laid.visits, &standing, *staff_id, *day)).collect();
     let changes: Vec<Change> = laid.shifts.iter().position(|s| *s == lost).map(Change::ShiftLost).into_iter().collect();
     let first = usize::try_from((first_day - monday).whole_days()).unwrap_or(0);
     let mending = Mending::new(&laid.problem, &routes, &changes, first).map_err(|_| Error::Rule("week_is_odd".to_owned()))?;
-    let name = |id: Uuid| technicians.iter().find(|t| t.id == id).map(|t| t.name.clone()).unwrap_or_default();
+    let name = |id: Uuid| crew.technicians.iter().find(|t| t.id == id).map(|t| t.name.clone()).unwrap_or_default();
     let stood = standing.iter().map(|v| At { technician: name(v.staff_id), day: v.day, starts: v.starts }).collect();
     Ok(Torn {
         laid,
         mending,
-        technicians: technicians.into_iter().map(|t| (t.id, t.name)).collect(),
+        technicians: crew.technicians.into_iter().map(|t| (t.id, t.name)).collect(),
         monday,
         plan_id: plan.id,
         lost,

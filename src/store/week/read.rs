@@ -168,15 +168,22 @@ pub struct Proposal {
     pub pin: Option<(f64, f64)>,
     pub visit: crate::season::ProposedVisit,
     pub water: Option<water::UnitWater>,
+    /// When somebody can be met there; empty: any time.
+    pub suits: Vec<crate::season::Suit>,
+    /// The forecast's "test by".
+    pub test_by: Option<Date>,
 }
+
+/// What opens up to so many days after a Monday can be done in that week.
+const WEEK: u16 = 6;
 
 /// Every unit's jobs that can be done in the week of `monday`, joined to visits. Units with an open visit ahead in another
 /// week are left out, and so are those that were called off for this one.
 pub async fn candidates(db: &mut PgConnection, monday: Date, today: Date) -> Result<Vec<Proposal>> {
     let treatments = catalogue::treatments(&mut *db).await?;
     let rows = sqlx::query!(
-        r#"SELECT DISTINCT d.unit_id, u.customer_id, u.place_id, p.name AS place_name, p.lat, p.lon
-           FROM due_items d JOIN units u ON u.id = d.unit_id JOIN places p ON p.id = u.place_id
+        r#"SELECT DISTINCT d.unit_id, u.customer_id, u.place_id, p.name AS place_name, p.lat, p.lon, s.test_by AS "test_by?"
+           FROM due_items d LEFT JOIN foreseen s ON s.unit_id = d.unit_id JOIN units u ON u.id = d.unit_id JOIN places p ON p.id = u.place_id
            WHERE d.opens_on <= $1::date + 6
              AND NOT EXISTS (SELECT FROM visits v JOIN week_plans w ON w.id = v.week_plan_id
                              WHERE v.unit_id = d.unit_id AND v.status IN ('planned', 'confirmed') AND w.monday <> $1 AND v.day >= $2)
@@ -189,7 +196,9 @@ pub async fn candidates(db: &mut PgConnection, monday: Date, today: Date) -> Res
     .fetch_all(&mut *db)
     .await?;
     let ids: Vec<Uuid> = rows.iter().map(|r| r.unit_id).collect();
-    let mut proposed = due::proposals(&mut *db, &ids, &treatments, monday, today).await?;
+    let mut proposed = due::proposals(&mut *db, &ids, &treatments, monday.max(today), WEEK).await?;
+    let places: Vec<Uuid> = rows.iter().map(|r| r.place_id).collect();
+    let suits = super::suits(&mut *db, &places).await?;
     let mut all = Vec::new();
     for r in rows {
         let Some((visits, water)) = proposed.remove(&r.unit_id) else { continue };
@@ -204,6 +213,8 @@ pub async fn candidates(db: &mut PgConnection, monday: Date, today: Date) -> Res
             pin,
             visit,
             water,
+            suits: suits.get(&r.place_id).cloned().unwrap_or_default(),
+            test_by: r.test_by,
         });
     }
     Ok(all)

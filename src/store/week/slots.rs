@@ -3,10 +3,10 @@
 use super::{
     super::{Result, corrupt, staff},
     change::in_order,
-    lay::{Candidate, Held, lay},
+    lay::{Candidate, Held, Span, lay},
     save::{NewVisit, add_visits},
 };
-use crate::{roads::Drives, route};
+use crate::{roads::Drives, route, season::Suit};
 use sqlx::{PgConnection, PgExecutor};
 use time::{Date, Duration};
 use uuid::Uuid;
@@ -23,6 +23,8 @@ pub struct Wanted {
     pub set_up: i32,
     pub skills: Vec<String>,
     pub load_ml: i64,
+    /// When somebody can be met there; empty: any time.
+    pub suits: Vec<Suit>,
 }
 
 /// A place in the week where it fits.
@@ -61,13 +63,14 @@ pub async fn offers(db: &mut PgConnection, drives: &Drives, monday: Date, first_
         skills: wanted.skills.clone(),
         load_ml: wanted.load_ml,
         held: Held::Free,
+        late_per_day: None,
+        suits: wanted.suits.clone(),
     });
-    let technicians = staff::technicians(&mut *db).await?;
-    let days = staff::working_days(db, monday).await?;
-    let laid = lay(monday, first_day, &technicians, &days, &candidates, drives).map_err(|e| corrupt("week_plans", monday, e))?;
+    let crew = staff::crew(db, monday, 1).await?;
+    let laid = lay(Span::week(monday, first_day), &crew, &candidates, drives).map_err(|e| corrupt("week_plans", monday, e))?;
     let routes: Vec<Vec<usize>> = laid.shifts.iter().map(|(staff_id, day)| on_day(&laid.visits, &standing, *staff_id, *day)).collect();
     let visit = candidates.len() - 1;
-    let name = |id: Uuid| technicians.iter().find(|t| t.id == id).map(|t| t.name.clone()).unwrap_or_default();
+    let name = |id: Uuid| crew.technicians.iter().find(|t| t.id == id).map(|t| t.name.clone()).unwrap_or_default();
     let offer = |slot: &route::Slot| {
         let (staff_id, day) = laid.shifts[slot.shift];
         Offer { staff_id, technician: name(staff_id), day, position: slot.position + 1, starts: slot.start / 60, drive_s: slot.drive_s }

@@ -8,9 +8,13 @@ use super::super::{
     html::{Frame, html},
     map,
 };
-use crate::store::{
-    customers::{self, Customer, CustomerLine, PinOrigin, Place},
-    units::{self, Unit},
+use crate::{
+    season::{parse_suits, suits_text},
+    store::{
+        customers::{self, Customer, CustomerLine, PinOrigin, Place},
+        units::{self, Unit},
+        week,
+    },
 };
 use askama::Template;
 use axum::extract::{Path, Query};
@@ -56,6 +60,8 @@ struct PlaceView {
     /// Where the pin lies beside the roads, in words and drawn; both empty without a road file.
     lies: String,
     map: String,
+    /// When somebody can be met there, as it is typed.
+    suits: String,
     units: Vec<Unit>,
 }
 
@@ -71,7 +77,9 @@ pub(super) async fn page(who: Office, app: App, Path(id): Path<Uuid>) -> Result 
     let c = customers::get(&app.pool, id).await?;
     let mut units = units::of_customer(&app.pool, id).await?;
     let mut places = Vec::new();
-    for place in customers::places(&app.pool, id).await? {
+    let all = customers::places(&app.pool, id).await?;
+    let suits = week::suits(&app.pool, &all.iter().map(|p| p.id).collect::<Vec<_>>()).await?;
+    for place in all {
         let (own, rest) = units.drain(..).partition(|u| u.place_id == place.id);
         units = rest;
         let (map, lies) = match place.pin {
@@ -79,7 +87,8 @@ pub(super) async fn page(who: Office, app: App, Path(id): Path<Uuid>) -> Result 
             None => Default::default(),
         };
         let pin = place.pin.map(|(lat, lon)| format!("{lat:.5}, {lon:.5}")).unwrap_or_default();
-        places.push(PlaceView { pin, lies, map, place, units: own });
+        let suits = suits.get(&place.id).map(|s| suits_text(s)).unwrap_or_default();
+        places.push(PlaceView { pin, lies, map, suits, place, units: own });
     }
     html(&CustomerPage { f: Frame::of(&who, "customers"), c, places })
 }
@@ -155,6 +164,9 @@ pub(super) struct PlaceForm {
     access_note: String,
     #[serde(default)]
     hazards: String,
+    /// When somebody can be met there.
+    #[serde(default)]
+    suits: String,
     #[serde(default)]
     row_version: i32,
 }
@@ -194,10 +206,12 @@ pub(super) fn pin(text: &str) -> Result<Option<(f64, f64)>> {
 
 pub(super) async fn add_place(who: Office, app: App, (Path(id), posted): (Path<Uuid>, Posted<PlaceForm>)) -> Result {
     let place = place(&posted.form, posted.id, id)?;
+    let suits = parse_suits(&posted.form.suits).map_err(|e| Error::Bad(e.to_string()))?;
     customers::get(&app.pool, id).await?;
     let mut tx = app.pool.begin().await?;
     if posted.first_time(&mut tx, &who, "add place", app.clock.now()).await? {
         customers::add_place(&mut *tx, &place).await?;
+        week::set_suits(&mut tx, place.id, &suits).await?;
     }
     tx.commit().await?;
     Ok(see_other(&format!("/customers/{id}#place-{}", place.id)))
@@ -206,6 +220,7 @@ pub(super) async fn add_place(who: Office, app: App, (Path(id), posted): (Path<U
 pub(super) async fn change_place(who: Office, app: App, (Path(id), posted): (Path<Uuid>, Posted<PlaceForm>)) -> Result {
     let before = customers::place(&app.pool, id).await?;
     let mut place = place(&posted.form, id, before.customer_id)?;
+    let suits = parse_suits(&posted.form.suits).map_err(|e| Error::Bad(e.to_string()))?;
     // A pin that was set in the yard and only looked at here keeps its origin.
     let same = before.pin.zip(place.pin).is_some_and(|(a, b)| (a.0 - b.0).abs() < 1e-5 && (a.1 - b.1).abs() < 1e-5);
     if same {
@@ -214,6 +229,7 @@ pub(super) async fn change_place(who: Office, app: App, (Path(id), posted): (Pat
     let mut tx = app.pool.begin().await?;
     if posted.first_time(&mut tx, &who, "change place", app.clock.now()).await? {
         customers::change_place(&mut *tx, &place).await?;
+        week::set_suits(&mut tx, id, &suits).await?;
     }
     tx.commit().await?;
     Ok(see_other(&format!("/customers/{}#place-{id}", before.customer_id)))

@@ -58,8 +58,9 @@ async fn mended(app: &App, monday: Date, lost: (Uuid, Date), dealer: &Dealer) ->
         return Err(Error::Bad("That day is over.".to_owned()));
     }
     let open = if dealer.local.hour() < UNDER_WAY { today } else { today + Duration::days(1) };
+    let drives = app.drives().await?;
     let mut c = app.pool.acquire().await?;
-    let torn = week::torn(&mut c, &app.drives(), monday, open.max(monday), lost).await.map_err(words)?;
+    let torn = week::torn(&mut c, &drives, monday, open.max(monday), lost).await.map_err(words)?;
     drop(c);
     let row_version = torn.row_version;
     let week = tokio::task::spawn_blocking(move || torn.mend()).await.map_err(|e| Error::Inside(e.into()))?;

@@ -10,7 +10,9 @@ mod history;
 mod mend;
 mod phones;
 mod pins;
+mod planning;
 mod reports;
+mod season;
 mod settings;
 mod treatments;
 mod units;
@@ -29,6 +31,8 @@ use axum::{Router, extract::DefaultBodyLimit};
 pub(super) fn routes() -> (Router<App>, Vec<RouteInfo>) {
     Protected::<Office>::default()
         .get("/due", due::page)
+        .get("/season", season::page)
+        .post("/season/plan", season::plan)
         .get("/week", week::coming)
         .get("/week/{week}", week::page)
         .get("/week/{week}/print", week::print)
@@ -99,6 +103,8 @@ pub(super) fn owner_routes() -> (Router<App>, Vec<RouteInfo>) {
         .post("/settings/technicians/{id}", settings::change_technician)
         .post("/settings/seasons/{name}", settings::change_season)
         .post("/settings/climate", settings::change_climate)
+        .post("/settings/planning", planning::change_prices)
+        .post("/settings/drives", planning::correct_drives)
         .into_parts()
 }
 

@@ -19,12 +19,12 @@ use crate::{
     store::{
         catalogue::{self, Climate, SeasonDays},
         dealer::{self, Change},
-        due,
+        drives, due,
         events::{self, Actor},
         sessions::Role,
-        staff::{self, Depot, Hours, Person, Technician},
+        staff::{self, Depot, Hours, Person, Prices, Technician},
     },
-    units::{UnitsFirst, month_day, time_of_day},
+    units::{UnitsFirst, month_day, parse_time_of_day, time_of_day},
 };
 use askama::Template;
 use axum::extract::Path;
@@ -38,7 +38,14 @@ struct TechnicianView {
     ends: String,
     weekdays: Vec<(u8, &'static str, bool)>,
     litres: i64,
+    most_hours: String,
+    full_day_hours: String,
     days_off: Vec<Date>,
+}
+
+/// Minutes as hours for a field: "9", "8.5"; empty where there are none.
+fn in_hours(minutes: Option<i32>) -> String {
+    minutes.map_or_else(String::new, |m| format!("{:.2}", f64::from(m) / 60.0).trim_end_matches('0').trim_end_matches('.').to_owned())
 }
 
 #[derive(Template)]
@@ -51,6 +58,8 @@ struct SettingsPage {
     depots: Vec<Depot>,
     technicians: Vec<TechnicianView>,
     seasons: Vec<SeasonDays>,
+    prices: Prices,
+    roads: drives::Standing,
     climate: ClimateView,
     new_link: String,
 }
@@ -97,7 +106,16 @@ async fn show(who: &Owner, app: &App, new_link: String) -> Result {
         let weekdays = (1_u8..).zip(WEEKDAYS).map(|(n, name)| (n, name, own.iter().any(|h| h.weekday == i16::from(n)))).collect();
         let (starts, ends) = own.first().map_or((450, 960), |h| (h.starts, h.ends));
         let days_off = off.iter().filter(|o| o.0 == t.id).map(|o| o.1).collect();
-        TechnicianView { starts: time_of_day(starts), ends: time_of_day(ends), weekdays, litres: t.van_capacity_ml / 1000, days_off, t }
+        TechnicianView {
+            starts: time_of_day(starts),
+            ends: time_of_day(ends),
+            weekdays,
+            litres: t.van_capacity_ml / 1000,
+            most_hours: in_hours(t.most_minutes),
+            full_day_hours: in_hours(t.full_day_minutes),
+            days_off,
+            t,
+        }
     });
     html(&SettingsPage {
         f: Frame::of(who, "settings"),
@@ -107,6 +125,8 @@ async fn show(who: &Owner, app: &App, new_link: String) -> Result {
         depots: staff::depots(&app.pool).await?,
         technicians: technicians.collect(),
         seasons: catalogue::season_days(&app.pool).await?,
+        prices: staff::prices(&app.pool).await?,
+        roads: drives::standing(&app.pool).await?,
         climate: climate_view(catalogue::climate(&app.pool).await?, who.dealer.units),
         new_link,
     })
@@ -253,27 +273,32 @@ pub(super) struct TechnicianForm {
     skills: String,
     litres: String,
     #[serde(default)]
+    most_hours: String,
+    #[serde(default)]
+    full_day_hours: String,
+    #[serde(default)]
     day_off: String,
 }
 
 /// "7:30", "7:30 am", "16:00", "4:00 pm" as minutes after midnight.
 fn clock(text: &str) -> Result<i32> {
-    let lower = text.trim().to_lowercase();
-    let (digits, half) = match lower.strip_suffix("am").or_else(|| lower.strip_suffix("pm")) {
-        Some(d) => (d.trim(), Some(lower.ends_with("pm"))),
-        None => (lower.as_str(), None),
-    };
-    let (hour, minute) = digits.split_once(':').unwrap_or((digits, "0"));
-    let read =
-        hour.trim().parse::<i32>().ok().zip(minute.trim().parse::<i32>().ok()).filter(|(h, m)| (0..=24).contains(h) && (0..60).contains(m));
-    let (hour, minute) = read.ok_or_else(|| {
+    parse_time_of_day(text).ok_or_else(|| {
         Error::Bad(format!("“{}” is no time of day. Write it as 7:30 am or 16:00.", text.chars().take(20).collect::<String>()))
-    })?;
-    let hour = match half {
-        Some(pm) if (1..=12).contains(&hour) => hour % 12 + if pm { 12 } else { 0 },
-        _ => hour,
-    };
-    Ok((hour * 60 + minute).min(1440))
+    })
+}
+
+/// Hours of a day, as "9" or "8.5", in minutes; nothing typed is no bound.
+fn hours(text: &str, what: &str) -> Result<Option<i32>> {
+    if text.trim().is_empty() {
+        return Ok(None);
+    }
+    let bad = || Error::Bad(format!("Give {what} in hours from 1 to 24, as 9 or 8.5, or leave it empty."));
+    let hours: f64 = text.trim().trim_end_matches('h').trim().parse().map_err(|_| bad())?;
+    if !(1.0..=24.0).contains(&hours) {
+        return Err(bad());
+    }
+    #[expect(clippy::cast_possible_truncation, reason = "24 hours at most")]
+    Ok(Some((hours * 60.0).round() as i32))
 }
 
 pub(super) async fn change_technician(who: Owner, app: App, (Path(id), posted): (Path<Uuid>, Posted<TechnicianForm>)) -> Result {
@@ -292,9 +317,10 @@ pub(super) async fn change_technician(who: Owner, app: App, (Path(id), posted): 
     let skills: Vec<String> =
         form.skills.split(',').map(|s| s.trim().to_lowercase()).filter(|s| !s.is_empty() && s.len() <= 40).take(20).collect();
     let day_off = date(&form.day_off)?;
+    let bounds = (hours(&form.most_hours, "the longest day")?, hours(&form.full_day_hours, "a full day's work")?);
     let mut tx = app.pool.begin().await?;
     if posted.first_time(&mut tx, &who, "technician", app.clock.now()).await? {
-        staff::change_technician(&mut tx, id, form.depot, &skills, litres * 1000, &form.weekday, (starts, ends)).await?;
+        staff::change_technician(&mut tx, id, form.depot, &skills, litres * 1000, &form.weekday, (starts, ends), bounds).await?;
         if let Some(day) = day_off {
             staff::add_day_off(&mut *tx, id, day).await?;
         }

@@ -62,6 +62,8 @@ struct UnitPage {
     place: Place,
     water: WaterView,
     due: Vec<DueView>,
+    /// The week that the season's plan means its visit for.
+    meant: String,
     reports: Vec<ReportLine>,
     links: Vec<LinkView>,
     /// A link that was made just now: shown once, stored nowhere.
@@ -100,6 +102,7 @@ async fn show(who: &Office, app: &App, id: Uuid, new_link: String) -> Result {
         installed: u.installed_on.map(day_with_year).unwrap_or_default(),
         place: customers::place(&mut *c, u.place_id).await?,
         water,
+        meant: super::season::meant(&mut *c, id, today).await?,
         due,
         reports: reports::of_unit(&mut *c, id, None, LINES).await?,
         links: links.collect(),

@@ -40,9 +40,10 @@ fn wanted(form: &Shift) -> Result<Move> {
 pub(super) async fn shift(who: Office, app: App, (Path(id), posted): (Path<Uuid>, Posted<Shift>)) -> Result {
     let how = wanted(&posted.form)?;
     let back = super::week::monday(&posted.form.week).map(week::week_name)?;
+    let drives = app.drives().await?;
     let mut tx = app.pool.begin().await?;
     let said = if posted.first_time(&mut tx, &who, "move visit", app.clock.now()).await? {
-        let (at, of) = week::move_visit(&mut tx, &app.drives(), id, posted.form.row_version, how).await.map_err(words)?;
+        let (at, of) = week::move_visit(&mut tx, &drives, id, posted.form.row_version, how).await.map_err(words)?;
         format!("moved-{at}-{of}")
     } else {
         String::new()
@@ -96,9 +97,10 @@ pub(super) struct Off {
 pub(super) async fn cancel(who: Office, app: App, (Path(id), posted): (Path<Uuid>, Posted<Off>)) -> Result {
     let back = super::week::monday(&posted.form.week).map(week::week_name)?;
     let why = Some(posted.form.why.trim()).filter(|w| !w.is_empty()).unwrap_or("Not this week");
+    let drives = app.drives().await?;
     let mut tx = app.pool.begin().await?;
     if posted.first_time(&mut tx, &who, "call visit off", app.clock.now()).await? {
-        week::cancel(&mut tx, &app.drives(), id, posted.form.row_version, why).await.map_err(words)?;
+        week::cancel(&mut tx, &drives, id, posted.form.row_version, why).await.map_err(words)?;
     }
     tx.commit().await.map_err(|e| words(e.into()))?;
     Ok(see_other(&format!("/week/{back}?said=cancelled")))
@@ -107,9 +109,10 @@ pub(super) async fn cancel(who: Office, app: App, (Path(id), posted): (Path<Uuid
 pub(super) async fn take_off(who: Office, app: App, (Path(id), posted): (Path<Uuid>, Posted<Off>)) -> Result {
     let back = super::week::monday(&posted.form.week).map(week::week_name)?;
     let why = Some(posted.form.why.trim()).filter(|w| !w.is_empty()).unwrap_or("Taken off by the office");
+    let drives = app.drives().await?;
     let mut tx = app.pool.begin().await?;
     if posted.first_time(&mut tx, &who, "take visit off", app.clock.now()).await? {
-        week::take_off(&mut tx, &app.drives(), id, posted.form.row_version, why).await.map_err(words)?;
+        week::take_off(&mut tx, &drives, id, posted.form.row_version, why).await.map_err(words)?;
     }
     tx.commit().await.map_err(|e| words(e.into()))?;
     Ok(see_other(&format!("/week/{back}?said=off")))

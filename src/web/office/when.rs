@@ -8,7 +8,7 @@ use super::super::{
     html::{Frame, html},
 };
 use crate::{
-    season::JobKind,
+    season::{JobKind, Suit},
     store::{
         catalogue,
         customers::{self, Place},
@@ -55,6 +55,8 @@ struct WhenPage {
     no_pin: bool,
     weeks: Vec<WeekView>,
     unplanned: Vec<String>,
+    /// The week that the season's plan means its visit for.
+    meant: String,
 }
 
 #[derive(Debug, Default, Deserialize)]
@@ -78,7 +80,7 @@ async fn work(db: &mut PgConnection, unit_id: Uuid, job: &str, monday: Date, tod
     let book = catalogue::job_book(&mut *db).await?;
     if job.is_empty() {
         let treatments = catalogue::treatments(&mut *db).await?;
-        let due = due::proposals(&mut *db, &[unit_id], &treatments, monday, today).await?.remove(&unit_id);
+        let due = due::proposals(&mut *db, &[unit_id], &treatments, monday.max(today), 6).await?.remove(&unit_id);
         if let Some(visit) = due.and_then(|(visits, _)| visits.into_iter().next()) {
             let name = |code: &str| book.jobs.iter().find(|j| j.kind.code() == code).map(|j| j.kind.name().to_owned());
             let reasons: Vec<&str> = visit.reasons().collect();
@@ -105,7 +107,7 @@ async fn work(db: &mut PgConnection, unit_id: Uuid, job: &str, monday: Date, tod
     })
 }
 
-fn wanted(place: &Place, work: &Work, visit_id: Option<Uuid>) -> Option<Wanted> {
+fn wanted(place: &Place, work: &Work, suits: &[Suit], visit_id: Option<Uuid>) -> Option<Wanted> {
     Some(Wanted {
         visit_id,
         place_id: place.id,
@@ -114,6 +116,7 @@ fn wanted(place: &Place, work: &Work, visit_id: Option<Uuid>) -> Option<Wanted> 
         set_up: work.set_up,
         skills: work.skills.clone(),
         load_ml: 0,
+        suits: suits.to_vec(),
     })
 }
 
@@ -136,7 +139,9 @@ pub(super) async fn page(who: Office, app: App, (Path(id), Query(asked)): (Path<
     let place = customers::place(&app.pool, u.place_id).await?;
     let today = who.dealer.today;
     let this = week::monday_of(today);
+    let drives = app.drives().await?;
     let mut c = app.pool.acquire().await?;
+    let suits = week::suits(&mut *c, &[place.id]).await?.remove(&place.id).unwrap_or_default();
     let work_now = work(&mut c, id, &asked.job, this, today).await?;
     let (mut weeks, mut unplanned) = (Vec::new(), Vec::new());
     for n in 0..WEEKS {
@@ -147,8 +152,8 @@ pub(super) async fn page(who: Office, app: App, (Path(id), Query(asked)): (Path<
             continue;
         };
         let open = week::open_visit(&mut *c, monday, id).await?;
-        let Some(wanted) = wanted(&place, &work_now, open.map(|v| v.id)) else { continue };
-        let offers = week::offers(&mut c, &app.drives(), monday, today.max(monday), &wanted).await?;
+        let Some(wanted) = wanted(&place, &work_now, &suits, open.map(|v| v.id)) else { continue };
+        let offers = week::offers(&mut c, &drives, monday, today.max(monday), &wanted).await?;
         weeks.push(WeekView {
             name: week::week_name(monday),
             heading,
@@ -166,6 +171,7 @@ pub(super) async fn page(who: Office, app: App, (Path(id), Query(asked)): (Path<
         no_pin: place.pin.is_none(),
         weeks,
         unplanned,
+        meant: super::season::meant(&mut *c, id, today).await?,
         u,
     })
 }
@@ -186,6 +192,7 @@ pub(super) async fn choose(who: Office, app: App, (Path(id), posted): (Path<Uuid
     let monday = week::parse_week(&form.week).ok_or(Error::NotFound)?;
     let day = crate::units::parse_date(&form.day).map_err(|e| Error::Bad(e.to_string()))?;
     let today = who.dealer.today;
+    let drives = app.drives().await?;
     let mut tx = app.pool.begin().await?;
     let mut visit = posted.id;
     if posted.first_time(&mut tx, &who, "place by telephone", app.clock.now()).await? {
@@ -197,7 +204,7 @@ pub(super) async fn choose(who: Office, app: App, (Path(id), posted): (Path<Uuid
             1
         };
         let to = Move::To { staff_id: form.staff, day, position: Some(form.position) };
-        week::move_visit(&mut tx, &app.drives(), visit, row_version, to).await.map_err(super::visits::words)?;
+        week::move_visit(&mut tx, &drives, visit, row_version, to).await.map_err(super::visits::words)?;
     } else if let Some(open) = week::open_visit(&mut *tx, monday, id).await? {
         visit = open.id;
     }

@@ -1,0 +1,126 @@
+//! Visits on their way into a plan: what is due, what it is worth, what is settled already.
+
+use crate::{
+    season::{Penalties, narrowed, penalty, planned_penalty},
+    store::{
+        staff::Prices,
+        week::{Candidate, Held, NewVisit, Placed, Proposal, Stop},
+    },
+    water::{Verdict, dose::verdict},
+};
+use time::Date;
+use uuid::Uuid;
+
+/// A visit on its way into the plan.
+pub(super) struct Draft {
+    pub(super) visit: NewVisit,
+    pub(super) candidate: Option<Candidate>,
+}
+
+impl Draft {
+    /// The visit with its place, or with the reason why it has none.
+    pub(super) fn settle(mut self, placed: Option<Placed>, why: Option<&String>) -> NewVisit {
+        self.visit.placed = placed;
+        if placed.is_none() && self.candidate.is_some() {
+            self.visit.why = why.cloned().unwrap_or_default();
+        }
+        self.visit
+    }
+}
+
+/// A confirmed visit: it stays where the customer was told.
+pub(super) fn confirmed(s: &Stop) -> Option<Draft> {
+    let (staff_id, day, starts) = (s.staff_id?, s.day?, s.starts?);
+    let candidate = s.lat.zip(s.lon).map(|pin| Candidate {
+        visit_id: s.visit_id,
+        place_id: s.place_id,
+        pin,
+        minutes: s.minutes,
+        set_up: 0,
+        opens: s.opens_on.min(day),
+        closes: s.closes_on.max(day),
+        penalty: i64::from(Penalties::default().overdue),
+        skills: Vec::new(),
+        load_ml: s.expected_dose_ml.unwrap_or(0),
+        held: Held::At { staff_id, day, starts },
+        late_per_day: None,
+        suits: Vec::new(),
+    });
+    let visit = NewVisit {
+        id: s.visit_id,
+        confirmed: true,
+        unit_id: s.unit_id,
+        customer_id: Uuid::nil(),
+        place_id: s.place_id,
+        jobs: Vec::new(),
+        opens_on: s.opens_on,
+        closes_on: s.closes_on,
+        minutes: s.minutes,
+        reason: String::new(),
+        expected_dose_ml: s.expected_dose_ml,
+        placed: None,
+        why: String::new(),
+    };
+    Some(Draft { visit, candidate })
+}
+
+/// What leaving a visit out of a week, or being late with it, is weighed by.
+pub(super) struct Worth {
+    pub(super) monday: Date,
+    pub(super) prices: Prices,
+}
+
+impl Worth {
+    /// Penalty of leaving it out, and the price of each day after its window. The water's forecast narrows the window that the
+    /// penalty goes by; water that was very low, or will be low before the window closes, doubles what a late day costs.
+    fn of(&self, p: &Proposal, season: Option<Date>) -> (i64, i64) {
+        let penalties = Penalties::default();
+        let last = p.water.as_ref().and_then(|w| w.last_test.map(|t| verdict(w.programme.levels, t.level)));
+        let window = narrowed(p.visit.window, p.test_by);
+        let penalty = planned_penalty(penalty(window, self.monday, last, &penalties), season, self.monday, &penalties);
+        let presses = last == Some(Verdict::VeryLow) || window != p.visit.window;
+        let late = i64::from(self.prices.late_minutes_a_day) * 60 * if presses { 2 } else { 1 };
+        (i64::from(penalty), late)
+    }
+}
+
+/// A visit that is due, with what it is worth.
+pub(super) fn proposed(p: &Proposal, worth: &Worth, season: Option<Date>, dose: Option<i64>) -> Draft {
+    let id = Uuid::now_v7();
+    let minutes = i32::try_from(p.visit.minutes).unwrap_or(i32::MAX).max(1);
+    let set_up = i32::try_from(p.visit.setup_minutes).unwrap_or(0).min(minutes);
+    let (penalty, late) = worth.of(p, season);
+    let candidate = p.pin.map(|pin| Candidate {
+        visit_id: id,
+        place_id: p.place_id,
+        pin,
+        minutes: minutes - set_up,
+        set_up,
+        opens: p.visit.window.opens(),
+        closes: p.visit.window.closes(),
+        penalty,
+        skills: p.visit.skills.iter().cloned().collect(),
+        load_ml: dose.unwrap_or(0),
+        held: Held::Free,
+        late_per_day: Some(late),
+        suits: p.suits.clone(),
+    });
+    let reasons: Vec<&str> = p.visit.reasons().collect();
+    let no_pin = format!("{} has no pin on the map. Set one on the customer’s page.", p.place_name);
+    let visit = NewVisit {
+        id,
+        confirmed: false,
+        unit_id: p.unit_id,
+        customer_id: p.customer_id,
+        place_id: p.place_id,
+        jobs: p.visit.jobs.iter().map(|j| j.kind.clone()).collect(),
+        opens_on: p.visit.window.opens(),
+        closes_on: p.visit.window.closes(),
+        minutes,
+        reason: reasons.join(". "),
+        expected_dose_ml: dose,
+        placed: None,
+        why: if candidate.is_none() { no_pin } else { String::new() },
+    };
+    Draft { visit, candidate }
+}
