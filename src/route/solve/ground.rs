@@ -1,5 +1,6 @@
 //! The problem laid out for speed: everything that does not change during a search.
 
+use super::layout::Layout;
 use crate::route::problem::{Disturbance, Level, Lock, Overtime, Problem, Visit};
 
 /// Later than any time, yet far from overflow when legs and services are added.
@@ -28,6 +29,8 @@ pub(super) struct Hours {
     pub(super) day: usize,
     pub(super) starts: i32,
     pub(super) ends: i32,
+    /// most seconds of driving and work that leave room for lunch
+    pub(super) work: i32,
     pub(super) depot: u32,
     pub(super) capacity: i64,
     pub(super) lunch: bool,
@@ -64,10 +67,7 @@ pub(super) struct Task {
 
 /// All tables.
 pub(super) struct Ground<'a> {
-    pub(super) places: usize,
-    pub(super) drive: &'a [i32],
-    /// the drive with rows and columns changed over
-    pub(super) back: Vec<i32>,
+    pub(super) layout: Layout,
     pub(super) hours: Vec<Hours>,
     pub(super) tasks: Vec<Task>,
     /// visits that some shift may serve
@@ -90,13 +90,10 @@ pub(super) struct Ground<'a> {
 
 impl<'a> Ground<'a> {
     pub(super) fn new(problem: &'a Problem) -> Self {
-        let places = problem.drive().places();
-        let drive = problem.drive().cells();
+        let layout = Layout::new(problem);
         let mut ground = Self {
-            places,
-            drive,
-            back: turned(drive, places),
-            hours: hours(problem),
+            hours: hours(problem, &layout),
+            layout,
             tasks: Vec::new(),
             open: Vec::new(),
             plain: is_plain(problem),
@@ -119,7 +116,7 @@ impl<'a> Ground<'a> {
     }
 
     pub(super) fn leg(&self, from: u32, to: u32) -> i32 {
-        self.drive[from as usize * self.places + to as usize]
+        self.layout.leg(from, to)
     }
 
     /// What visit `j` costs in shift `k` beside the driving.
@@ -206,9 +203,10 @@ impl<'a> Ground<'a> {
         if !may.is_empty() {
             self.open.push(small(ix));
         }
-        let far = problem.shifts().first().map_or(0, |s| self.drive[s.depot * self.places + visit.place]);
+        let place = self.layout.place(visit.place);
+        let far = self.hours.first().map_or(0, |h| self.leg(h.depot, place));
         self.tasks.push(Task {
-            place: small(visit.place),
+            place,
             service: visit.service_s,
             set_up: visit.set_up_s,
             least: visit.service_s,
@@ -235,7 +233,7 @@ impl<'a> Ground<'a> {
 
     /// A visit put before another at its place spares that one its set-up.
     fn least_times(&mut self) {
-        let mut most = vec![0; self.places];
+        let mut most = vec![0; self.layout.places];
         for task in &self.tasks {
             let m = &mut most[task.place as usize];
             *m = task.set_up.max(*m);
@@ -248,9 +246,9 @@ impl<'a> Ground<'a> {
     /// Sorts by the leg, then by index with the visit itself first: one number each, the visit in its lower half.
     fn neighbours(&mut self) {
         for &i in &self.open {
-            let row = &self.drive[self.tasks[i as usize].place as usize * self.places..];
+            let row = self.layout.row(self.tasks[i as usize].place);
             let key = |&j: &u32| {
-                let leg = row[self.tasks[j as usize].place as usize];
+                let leg = row[self.tasks[j as usize].place as usize][0];
                 u64::from(leg.cast_unsigned()) << 32 | u64::from(j != i) << 31 | u64::from(j)
             };
             let mut near: Vec<u64> = self.open.iter().map(key).collect();
@@ -283,20 +281,6 @@ fn visit_in(number: u64) -> u32 {
     (number & 0x7FFF_FFFF) as u32
 }
 
-/// Rows and columns changed over, block by block to be kind to the memory.
-fn turned(drive: &[i32], places: usize) -> Vec<i32> {
-    const BLOCK: usize = 32;
-    let mut back = vec![0; drive.len()];
-    for corner in (0..places).step_by(BLOCK) {
-        for from in 0..places {
-            for to in corner..places.min(corner + BLOCK) {
-                back[to * places + from] = drive[from * places + to];
-            }
-        }
-    }
-    back
-}
-
 /// The starts allowed on each day, as far as windows and a promised time go.
 fn starts_by_day(visit: &Visit, problem: &Problem) -> Vec<Vec<(i32, i32)>> {
     let mut by_day = vec![Vec::new(); problem.days()];
@@ -323,14 +307,15 @@ fn joined(mut windows: Vec<(i32, i32)>) -> Vec<(i32, i32)> {
     joined
 }
 
-fn hours(problem: &Problem) -> Vec<Hours> {
+fn hours(problem: &Problem, layout: &Layout) -> Vec<Hours> {
     let one = |s: &crate::route::problem::Shift| {
         let lunch = s.lunch_inside();
         Hours {
             day: s.day,
             starts: s.starts,
             ends: s.ends,
-            depot: small(s.depot),
+            work: lunch.map_or(s.ends, |l| s.ends.min(l.to.max(s.ends - l.seconds))) - s.starts,
+            depot: layout.place(s.depot),
             capacity: s.capacity_ml,
             lunch: lunch.is_some(),
             lunch_from: lunch.map_or(0, |l| l.from),

@@ -4,12 +4,16 @@
 //! - `ground`: the problem laid out for speed.
 //! - `timing`: times along one route; the cost of an insertion in a fixed number of steps.
 //! - `state`: the plan being worked on, with undo.
+//! - `layout`: places numbered so that neighbours are near in memory.
 //! - `moves`: what one step does.
+//! - `insert`: where visits are put back.
 //! - `random`: the seeded generator.
 //!
 //! One thread, no clock: equal problem, seed and iterations give the identical plan in the same build.
 
 mod ground;
+mod insert;
+mod layout;
 mod moves;
 mod random;
 mod state;
