@@ -1,7 +1,7 @@
 //! The problem laid out for speed: everything that does not change during a search.
 
 use super::layout::Layout;
-use crate::route::problem::{Disturbance, Level, Lock, Overtime, Problem, Visit};
+use crate::route::problem::{Disturbance, Groups, Level, Lock, Overtime, Problem, Visit};
 
 /// Later than any time, yet far from overflow when legs and services are added.
 pub(super) const NEVER: i32 = 1 << 29;
@@ -33,6 +33,7 @@ pub(super) struct Hours {
     pub(super) work: i32,
     pub(super) depot: u32,
     pub(super) capacity: i64,
+    pub(super) carries: Groups,
     pub(super) lunch: bool,
     pub(super) lunch_from: i32,
     /// before any time when there is no lunch
@@ -54,6 +55,7 @@ pub(super) struct Task {
     /// price in thousandths for each second it takes
     pub(super) density: i64,
     pub(super) load: i64,
+    pub(super) takes: Groups,
     pub(super) locked: bool,
     /// seconds of open time over all its shifts
     pub(super) open: i64,
@@ -72,6 +74,8 @@ pub(super) struct Ground<'a> {
     pub(super) tasks: Vec<Task>,
     /// visits that some shift may serve
     pub(super) open: Vec<u32>,
+    /// groups of products are told apart
+    pub(super) grouped: bool,
     /// nothing costs but driving and leaving out
     pub(super) plain: bool,
     /// number of weeks
@@ -96,6 +100,7 @@ impl<'a> Ground<'a> {
             layout,
             tasks: Vec::new(),
             open: Vec::new(),
+            grouped: problem.has_groups(),
             plain: is_plain(problem),
             weeks: problem.days().div_ceil(7),
             visits: problem.visits(),
@@ -186,7 +191,7 @@ impl<'a> Ground<'a> {
         let (mut may, mut open) = (Vec::new(), 0);
         let by_day = starts_by_day(visit, problem);
         for (k, shift) in problem.shifts().iter().enumerate() {
-            let able = shift.skills.cover(visit.skills) && visit.load_ml <= shift.capacity_ml;
+            let able = shift.skills.cover(visit.skills) && problem.too_much(k, [ix].into_iter()).is_none();
             if !able || !visit.may_go_in(k, shift) {
                 continue;
             }
@@ -210,10 +215,11 @@ impl<'a> Ground<'a> {
             service: visit.service_s,
             set_up: visit.set_up_s,
             least: visit.service_s,
-            price: problem.price_of(visit),
-            density: problem.price_of(visit) * 1000 / (i64::from(visit.service_s) + 600),
+            price: problem.price_of(ix),
+            density: problem.price_of(ix) * 1000 / (i64::from(visit.service_s) + 600),
             load: visit.load_ml,
-            locked: visit.lock != Lock::Free,
+            takes: problem.takes(ix),
+            locked: problem.is_must(ix),
             open,
             far,
             may,
@@ -308,7 +314,7 @@ fn joined(mut windows: Vec<(i32, i32)>) -> Vec<(i32, i32)> {
 }
 
 fn hours(problem: &Problem, layout: &Layout) -> Vec<Hours> {
-    let one = |s: &crate::route::problem::Shift| {
+    let one = |(k, s): (usize, &crate::route::problem::Shift)| {
         let lunch = s.lunch_inside();
         Hours {
             day: s.day,
@@ -317,6 +323,7 @@ fn hours(problem: &Problem, layout: &Layout) -> Vec<Hours> {
             work: lunch.map_or(s.ends, |l| s.ends.min(l.to.max(s.ends - l.seconds))) - s.starts,
             depot: layout.place(s.depot),
             capacity: s.capacity_ml,
+            carries: problem.carries(k),
             lunch: lunch.is_some(),
             lunch_from: lunch.map_or(0, |l| l.from),
             lunch_to: lunch.map_or(-NEVER, |l| l.to),
@@ -326,5 +333,5 @@ fn hours(problem: &Problem, layout: &Layout) -> Vec<Hours> {
             overtime: s.overtime,
         }
     };
-    problem.shifts().iter().map(one).collect()
+    problem.shifts().iter().enumerate().map(one).collect()
 }

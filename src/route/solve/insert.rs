@@ -16,7 +16,7 @@ const BY_WORTH: f64 = 0.85;
 /// How far chance stretches that worth: up to three times.
 const STRETCH: i64 = 2;
 /// Up to so many shifts are looked through for a visit; of more, only what lies beside its nearest.
-const FEW_SHIFTS: usize = 60;
+const FEW_SHIFTS: usize = 90;
 /// Beside how many of its nearest a visit is tried.
 const CLOSE: usize = 24;
 /// How many further shifts are looked through.
@@ -49,7 +49,7 @@ impl State<'_> {
     /// The shift and position where visit `j` costs least, if it pays. A visit that has been `waiting` is tried in
     /// the touched shifts only: elsewhere nothing has changed.
     fn choose(&mut self, j: u32, forced: bool, waiting: bool, loose: bool) -> Option<(usize, u32)> {
-        if !waiting && self.ground.tasks[j as usize].may.len() > FEW_SHIFTS {
+        if !waiting && !self.thorough && self.ground.tasks[j as usize].may.len() > FEW_SHIFTS {
             return self.choose_near(j, forced);
         }
         self.gather_shifts(j, waiting);

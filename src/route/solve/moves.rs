@@ -24,7 +24,9 @@ impl State<'_> {
     pub(super) fn fill(&mut self) {
         self.begin();
         self.was_out.fill(0);
+        self.thorough = true;
         self.put_in(false);
+        self.thorough = false;
         self.note_best();
     }
 

@@ -70,6 +70,8 @@ pub(super) struct State<'a> {
     pub(super) forced: Vec<u64>,
     /// the visit round which this step works, or [`OUT`]
     pub(super) focus: u32,
+    /// every shift is looked through for every visit
+    pub(super) thorough: bool,
     /// the visit in whose neighbourhood the search is at present
     pub(super) home: u32,
     pub(super) picked: Vec<u32>,
@@ -111,6 +113,7 @@ impl<'a> State<'a> {
             was_out: vec![0; n],
             forced: vec![0; n],
             focus: OUT,
+            thorough: false,
             home: OUT,
             picked: Vec::new(),
             out_at: vec![0; n],
@@ -305,6 +308,23 @@ impl<'a> State<'a> {
         std::mem::swap(&mut self.out, &mut self.out_before);
         self.cost = self.cost_before;
         self.used = self.used_before;
+    }
+
+    /// Back to the best plan so far.
+    pub(super) fn return_to_best(&mut self) {
+        self.at.fill(OUT);
+        for k in 0..self.routes.len() {
+            self.routes[k].seq.clone_from(&self.best[k]);
+            for &j in &self.best[k] {
+                self.at[j as usize] = small(k);
+            }
+            self.retime(k);
+        }
+        let at = &self.at;
+        self.out.clone_from(&self.ground.open);
+        self.out.retain(|&j| at[j as usize] == OUT);
+        self.cost = self.best_cost;
+        self.begin();
     }
 
     /// Keeps the present plan if it is the best so far.

@@ -5,6 +5,8 @@
 
 use std::cmp::Ordering;
 
+use crate::route::problem::{GROUPS, Groups};
+
 use super::ground::{Ground, NEVER, Opening, Task, small};
 
 /// A position: 0 is the depot, `i` is after stop `i - 1`. All times in seconds after midnight.
@@ -29,6 +31,8 @@ pub(super) struct Route {
     pub(super) seq: Vec<u32>,
     pub(super) nodes: Vec<Node>,
     pub(super) load: i64,
+    /// the same for each group of products, when they are told apart
+    pub(super) loads: Groups,
     /// driving seconds, 0 when empty
     pub(super) drive: i32,
     /// driving and time on site, in seconds
@@ -182,8 +186,29 @@ impl Ground<'_> {
         here.leg = self.leg(here.place, h.depot);
         route.nodes.push(here);
         route.load = load;
+        if self.grouped {
+            route.loads = self.loads(&route.seq);
+        }
         route.drive = if route.seq.is_empty() { 0 } else { drive.saturating_add(here.leg) };
         route.busy = route.drive.saturating_add(on_site);
+    }
+
+    fn loads(&self, stops: &[u32]) -> Groups {
+        let mut loads = Groups::default();
+        for &j in stops {
+            for (sum, takes) in loads.iter_mut().zip(self.tasks[j as usize].takes) {
+                *sum += takes;
+            }
+        }
+        loads
+    }
+
+    /// Whether the van of shift `k` has enough on board for one more.
+    #[inline]
+    fn carries(&self, k: usize, route: &Route, task: &Task) -> bool {
+        let h = &self.hours[k];
+        let group = |g: usize| route.loads[g] + task.takes[g] <= h.carries[g];
+        route.load + task.load <= h.capacity && (!self.grouped || (0..GROUPS).all(group))
     }
 
     fn backward(&self, k: usize, route: &mut Route) {
@@ -218,7 +243,8 @@ impl Ground<'_> {
                 || self.lunch_on_leg(k, n.leave_before, n.leg) <= n.due_after
         };
         let short = || self.hours[k].most.is_none_or(|most| self.span(k, route.seq.len(), |i| route.seq[i]) <= most);
-        route.seq.is_empty() || route.load <= self.hours[k].capacity && in_time() && short()
+        let carried = || (0..GROUPS).all(|g| route.loads[g] <= self.hours[k].carries[g]);
+        route.seq.is_empty() || route.load <= self.hours[k].capacity && carried() && in_time() && short()
     }
 
     /// Whether the route with visit `j` at position `at` takes longer than `most`.
@@ -238,7 +264,7 @@ impl Ground<'_> {
         let row = self.layout.row(task.place);
         let ways = (row[x.place as usize][1], row[next as usize][0]);
         let open = self.opening(j, k);
-        route.load + task.load <= h.capacity
+        self.carries(k, route, task)
             && x.leave_before.min(x.leave_after) <= open.to
             && self.in_time(task, k, open, (x, next, position > 0), ways)
             && h.most.is_none_or(|most| !self.longer_than(most, k, route, j, position))
@@ -262,7 +288,7 @@ impl Ground<'_> {
     pub(super) fn cheapest(&self, j: u32, k: usize, route: &Route, below: i32, mut skip: impl FnMut() -> bool) -> (i32, u32) {
         let h = &self.hours[k];
         let task = &self.tasks[j as usize];
-        if task.least > h.work - route.busy || route.load + task.load > h.capacity {
+        if task.least > h.work - route.busy || !self.carries(k, route, task) {
             return (NEVER, 0);
         }
         let open = self.opening(j, k);
