@@ -16,7 +16,7 @@ const BY_WORTH: f64 = 0.85;
 /// How far chance stretches that worth: up to three times.
 const STRETCH: i64 = 2;
 /// Up to so many shifts are looked through for a visit; of more, only what lies beside its nearest.
-const FEW_SHIFTS: usize = 90;
+const FEW_SHIFTS: usize = 70;
 /// Beside how many of its nearest a visit is tried.
 const CLOSE: usize = 24;
 /// How many further shifts are looked through.

@@ -160,10 +160,12 @@ struct Stretch {
     ends: f64,
     /// the whole goes on from a plan
     warm: bool,
+    /// that of the whole, if this is a part
+    mean_leg: Option<f64>,
 }
 
 impl Stretch {
-    const WHOLE: Self = Self { begins: 0.0, ends: 1.0, warm: false };
+    const WHOLE: Self = Self { begins: 0.0, ends: 1.0, warm: false, mean_leg: None };
 
     fn is_whole(&self) -> bool {
         self.begins <= 0.0 && self.ends >= 1.0
@@ -189,7 +191,7 @@ fn search(
     }
     state.note_best();
     state.fill();
-    let mut heat = Heat::of(&state, if stretch.is_whole() { from.is_some() } else { stretch.warm }, stretch);
+    let mut heat = Heat::of(problem, &state, if stretch.is_whole() { from.is_some() } else { stretch.warm }, stretch);
     let (mut done, mut told, mut temperature) = (0, -1.0, heat.start);
     let finished = loop {
         if done % LOOK_EVERY == 0 || done == limit {
@@ -224,6 +226,22 @@ fn search(
     Plan { routes: widen(&routes), objective: state.cost, iterations: done, finished }
 }
 
+/// Seconds of a drive between two visits, in the mean over some pairs.
+fn mean_leg(problem: &Problem) -> f64 {
+    let visits = problem.visits();
+    let (mut sum, mut count) = (0.0, 0.0);
+    for (x, visit) in visits.iter().enumerate() {
+        for jump in [1, 7, 31] {
+            let other = (x * 7919 + jump) % visits.len();
+            if let Some(leg) = problem.drive().seconds(visit.place, visits[other].place).filter(|_| other != x) {
+                sum += f64::from(leg);
+                count += 1.0;
+            }
+        }
+    }
+    if count > 0.0 { sum / count } else { 0.0 }
+}
+
 /// The temperature over the course of a search, in seconds.
 struct Heat {
     start: f64,
@@ -235,20 +253,9 @@ struct Heat {
 
 impl Heat {
     /// In proportion to the mean leg between visits.
-    fn of(state: &State<'_>, warm: bool, stretch: Stretch) -> Self {
+    fn of(problem: &Problem, state: &State<'_>, warm: bool, stretch: Stretch) -> Self {
         let ground = state.ground;
-        let (mut sum, mut count) = (0.0, 0.0);
-        for (x, &i) in ground.open.iter().enumerate() {
-            for jump in [1, 7, 31] {
-                let j = ground.open[(x * 7919 + jump) % ground.open.len()];
-                let leg = ground.leg(ground.tasks[i as usize].place, ground.tasks[j as usize].place);
-                if i != j && leg < ground::NEVER / 2 {
-                    sum += f64::from(leg);
-                    count += 1.0;
-                }
-            }
-        }
-        let mean = if count > 0.0 { sum / count } else { 0.0 };
+        let mean = stretch.mean_leg.unwrap_or_else(|| mean_leg(problem));
         let share = match ground.hours.len() < SEASON_SHIFTS && stretch.is_whole() {
             true if state.crowded() => CROWDED_HEAT,
             true => WEEK_HEAT,

@@ -11,7 +11,7 @@ const MEAN_OUT: f64 = 10.0;
 /// Longest string taken out of one route.
 const LONGEST: f64 = 10.0;
 /// From this many visits on, the search stays in one neighbourhood for a while ...
-const MANY_VISITS: usize = 1000;
+const MANY_VISITS: usize = 500;
 /// ... for so many steps ...
 const STAY: u64 = 1000;
 /// ... round so many visits.
