@@ -251,19 +251,22 @@ impl<'a> Ground<'a> {
 
     /// Sorts by the leg, then by index with the visit itself first: one number each, the visit in its lower half.
     fn neighbours(&mut self) {
-        for &i in &self.open {
-            let row = self.layout.row(self.tasks[i as usize].place);
-            let key = |&j: &u32| {
-                let leg = row[self.tasks[j as usize].place as usize][0];
+        let places: Vec<(u32, u32)> = self.open.iter().map(|&j| (j, self.tasks[j as usize].place)).collect();
+        let mut near: Vec<u64> = Vec::new();
+        for &(i, place) in &places {
+            let row = self.layout.row(place);
+            let key = |&(j, place): &(u32, u32)| {
+                let leg = row[place as usize][0];
                 u64::from(leg.cast_unsigned()) << 32 | u64::from(j != i) << 31 | u64::from(j)
             };
-            let mut near: Vec<u64> = self.open.iter().map(key).collect();
+            near.clear();
+            near.extend(places.iter().map(key));
             if near.len() > NEAR {
                 near.select_nth_unstable(NEAR - 1);
                 near.truncate(NEAR);
             }
             near.sort_unstable();
-            self.tasks[i as usize].near = near.into_iter().map(visit_in).collect();
+            self.tasks[i as usize].near = near.iter().copied().map(visit_in).collect();
         }
     }
 }

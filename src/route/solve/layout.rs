@@ -61,17 +61,21 @@ fn walk(mut places: Vec<usize>, drive: &[i32], all: usize) -> Vec<usize> {
     places
 }
 
-/// Both directions of every pair, block by block to be kind to the memory.
+/// Both directions of every pair: first the way there, row by row, then the way back, square by square to be kind to the memory.
 fn legs(order: &[usize], drive: &[i32], all: usize) -> Vec<[i32; 2]> {
-    const BLOCK: usize = 32;
+    const SIDE: usize = 32;
     let n = order.len();
-    let mut legs = vec![[0; 2]; n * n];
-    for corner in (0..n).step_by(BLOCK) {
-        for from in 0..n {
-            for to in corner..n.min(corner + BLOCK) {
-                let there = drive[order[from] * all + order[to]];
-                legs[from * n + to][0] = there;
-                legs[to * n + from][1] = there;
+    let mut legs = Vec::with_capacity(n * n);
+    for &from in order {
+        let row = &drive[from * all..][..all];
+        legs.extend(order.iter().map(|&to| [row[to], 0]));
+    }
+    for top in (0..n).step_by(SIDE) {
+        for left in (0..n).step_by(SIDE) {
+            for from in top..n.min(top + SIDE) {
+                for to in left..n.min(left + SIDE) {
+                    legs[to * n + from][1] = legs[from * n + to][0];
+                }
             }
         }
     }

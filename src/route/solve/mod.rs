@@ -39,12 +39,12 @@ const SEASON_HEAT: f64 = 0.18;
 const END_HEAT: f64 = 0.006;
 /// Share of the start temperature for a search that goes on from a plan.
 const WARM: f64 = 0.15;
-/// Up to so many visits are heated again from the best plan: they are soon settled, and not always well.
+/// Up to so many visits are planned anew several times: they are soon settled, and not always well.
 const FEW_VISITS: usize = 120;
-/// How often they are cooled down in all.
+/// How often in all; the last time goes on from the best plan.
 const ROUNDS: f64 = 4.0;
-/// Share of the start temperature for the later times.
-const AGAIN: f64 = 0.7;
+/// Share of the start temperature for the last time.
+const AGAIN: f64 = 0.4;
 /// From this many shifts on, a problem counts as a season.
 const SEASON_SHIFTS: usize = 60;
 
@@ -211,8 +211,10 @@ fn search(
                 break true;
             }
             let share = stretch.begins + share * (stretch.ends - stretch.begins);
-            if heat.next_round(share) {
-                state.return_to_best();
+            match heat.next_round(share) {
+                Round::Same => {}
+                Round::Afresh => state.start_over(),
+                Round::Last => state.return_to_best(),
             }
             temperature = heat.at(share);
         }
@@ -251,6 +253,16 @@ struct Heat {
     round: f64,
 }
 
+/// What a step begins with.
+enum Round {
+    /// the round goes on
+    Same,
+    /// a new one, from nothing
+    Afresh,
+    /// the last one, from the best plan
+    Last,
+}
+
 impl Heat {
     /// In proportion to the mean leg between visits.
     fn of(problem: &Problem, state: &State<'_>, warm: bool, stretch: Stretch) -> Self {
@@ -266,14 +278,20 @@ impl Heat {
         Self { start: (mean * share).max(1.0), end: (mean * END_HEAT).max(0.1), rounds, round: 0.0 }
     }
 
-    /// Whether a new round begins.
-    fn next_round(&mut self, share: f64) -> bool {
+    /// Whether a new round begins, and from what.
+    fn next_round(&mut self, share: f64) -> Round {
         let round = (share * self.rounds).floor().min(self.rounds - 1.0);
-        std::mem::replace(&mut self.round, round) < round
+        if std::mem::replace(&mut self.round, round) >= round {
+            Round::Same
+        } else if round + 1.0 < self.rounds {
+            Round::Afresh
+        } else {
+            Round::Last
+        }
     }
 
     fn at(&self, share: f64) -> f64 {
-        let start = if self.round > 0.0 { self.start * AGAIN } else { self.start };
+        let start = if self.round > 0.0 && self.round + 1.0 >= self.rounds { self.start * AGAIN } else { self.start };
         start * (self.end / start).powf(share * self.rounds - self.round)
     }
 }
