@@ -381,6 +381,19 @@ pub async fn of_visit(db: impl PgExecutor<'_>, visit_id: Uuid) -> Result<Option<
         .await?)
 }
 
+/// What the reports of these visits say was put in: millilitres by product.
+pub async fn put_in(db: impl PgExecutor<'_>, visits: &[Uuid]) -> Result<Vec<(String, i64)>> {
+    let rows = sqlx::query!(
+        r#"SELECT p.name, sum(d.amount_ml)::bigint AS "ml!" FROM doses d JOIN products p ON p.id = d.product_id
+           WHERE d.superseded_at IS NULL AND d.report_id IN (SELECT report_id FROM visit_reports WHERE visit_id = ANY($1))
+           GROUP BY p.name ORDER BY p.name LIMIT 100"#,
+        visits
+    )
+    .fetch_all(db)
+    .await?;
+    Ok(rows.into_iter().map(|r| (r.name, r.ml)).collect())
+}
+
 /// The jobs that a version of a report says were done.
 pub async fn job_codes(db: impl PgExecutor<'_>, report_id: Uuid, version: i32) -> Result<Vec<String>> {
     let rows = sqlx::query_scalar!(

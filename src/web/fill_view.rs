@@ -7,14 +7,12 @@ use super::{
 };
 use crate::{
     store::{
-        catalogue::{self, ProfileRow},
+        catalogue::{self, LotLine, ProfileRow},
         dealer::Dealer,
-        due,
-        sessions::SignedIn,
-        units::{self, Fill, Unit},
-        water::{self, Maker, NewDose, NewReading, NewTest, UnitWater, What},
+        units::{self, Unit},
+        water::{self, UnitWater},
     },
-    units::{Millilitres, Ph, UnitsFirst, VolumeUnit, parse_date, parse_mg_per_litre, parse_ph, parse_volume},
+    units::{Millilitres, Ph, UnitsFirst, VolumeUnit, parse_mg_per_litre, parse_ph, parse_volume},
     water::{
         Analysis, Assessment, Finding, Method, Occasion, Site, SourceWater, WaterFacts, WaterVolume, assess,
         carbonate::{Alkalinity, Hardness},
@@ -33,7 +31,6 @@ use crate::{
 use serde::Deserialize;
 use sqlx::PgConnection;
 use std::ops::RangeInclusive;
-use time::{Date, OffsetDateTime};
 use uuid::Uuid;
 
 /// What was typed; any of it may be empty. The first part is asked, the second only kept.
@@ -104,7 +101,7 @@ impl Asked {
         Metals { stainless: self.stainless == "yes", aluminium: self.aluminium == "yes", copper: self.copper == "yes" }
     }
 
-    fn device(&self) -> FillDevice {
+    pub(super) fn device(&self) -> FillDevice {
         FillDevice::ALL.into_iter().find(|d| catalogue::device_text(*d) == self.device).unwrap_or(FillDevice::NotKnown)
     }
 }
@@ -143,9 +140,9 @@ pub(super) struct Answer {
     pub(super) oxygen: String,
 }
 
-type Read<T> = std::result::Result<T, String>;
+pub(super) type Read<T> = std::result::Result<T, String>;
 
-fn words(e: impl std::fmt::Display) -> String {
+pub(super) fn words(e: impl std::fmt::Display) -> String {
     e.to_string()
 }
 
@@ -173,7 +170,7 @@ fn mg_l(text: &str) -> Read<Option<f64>> {
 }
 
 /// The water as it comes, and as it goes in: the second has the hardness at the hose where it was softened.
-fn read(asked: &Asked) -> Read<(FillTest, FillTest)> {
+pub(super) fn read(asked: &Asked) -> Read<(FillTest, FillTest)> {
     let raw = FillTest {
         ph: if asked.ph.trim().is_empty() { None } else { Some(parse_ph(&asked.ph).map_err(words)?) },
         hardness: mg_l(&asked.hardness)?.map(Hardness::TotalAsCaCO3),
@@ -192,7 +189,7 @@ fn read(asked: &Asked) -> Read<(FillTest, FillTest)> {
 /// Btu in an hour for one kilowatt.
 const BTU_H_PER_KW: f64 = 3412.14;
 
-fn volume(asked: &Asked, units: UnitsFirst) -> Read<Millilitres> {
+pub(super) fn volume(asked: &Asked, units: UnitsFirst) -> Read<Millilitres> {
     let usual = if units == UnitsFirst::Us { VolumeUnit::UsGallon } else { VolumeUnit::Litre };
     parse_volume(&asked.volume, usual).map(|v| v.0).map_err(words)
 }
@@ -283,7 +280,7 @@ fn mg(value: Option<f64>) -> Option<crate::units::MgPerLitre> {
     crate::units::MgPerLitre::new(value?.round() as i64).ok()
 }
 
-fn glycol(asked: &Asked) -> Read<i16> {
+pub(super) fn glycol(asked: &Asked) -> Read<i16> {
     #[expect(clippy::cast_possible_truncation, reason = "0 to 70")]
     Ok(figure(&asked.glycol, "Glycol in % by volume", 0.0..=70.0)?.unwrap_or(0.0).round() as i16)
 }
@@ -308,145 +305,32 @@ fn charge(own: &UnitWater, asked: &Asked, test: &FillTest, volume: Millilitres, 
     Ok((says, advice.cautions))
 }
 
-/// Everything needed to keep a fill: who, when, by which form.
-pub(super) struct Keeping<'a> {
-    pub(super) who: &'a SignedIn,
-    pub(super) maker: Maker,
-    /// The form's own id: that of the fill.
-    pub(super) id: Uuid,
-    pub(super) now: OffsetDateTime,
+/// A unit's fill page, whoever looks at it.
+pub(super) struct FillSheet {
+    pub(super) u: Unit,
+    pub(super) asked: Asked,
+    pub(super) tested: bool,
+    pub(super) devices: Vec<(String, &'static str)>,
+    pub(super) answer: Answer,
+    pub(super) wrong: String,
+    pub(super) lots: Vec<LotLine>,
+    pub(super) own: UnitWater,
 }
 
-/// A fill as it was typed, checked.
-struct FillRead {
-    fill: Fill,
-    readings: Vec<NewReading>,
-    volume: Option<WaterVolume>,
-    put_in: Option<i64>,
-    lot: Option<Uuid>,
-}
-
-const SOURCES: [&str; 5] = ["well", "town supply", "hauled", "rain", "unknown"];
-const FLUIDS: [&str; 3] = ["water", "propylene glycol", "ethylene glycol"];
-
-fn one_of(typed: &str, of: &[&'static str], usual: &'static str) -> &'static str {
-    of.iter().copied().find(|known| *known == typed).unwrap_or(usual)
-}
-
-fn fill_read(asked: &Asked, unit: &Unit, answer: &Answer, k: &Keeping<'_>) -> Read<FillRead> {
-    let dealer = &k.who.dealer;
-    let filled_on = filled_on(asked, dealer.today)?;
-    let (raw, test) = read(asked)?;
-    let volume = volume(asked, dealer.units)?;
-    let metered = asked.metered == "yes";
-    let glycol_percent = glycol(asked)?;
-    let fluid = one_of(&asked.fluid, &FLUIDS, "water");
-    if (fluid == "water") != (glycol_percent == 0) {
-        return Err("Say which glycol and how many % by volume, or choose plain water and leave the % empty.".to_owned());
-    }
-    let softened = test.hardness != raw.hardness;
-    let mut note: String = asked.note.trim().chars().take(800).collect();
-    if let Some(hard) = raw.hardness.filter(|_| softened) {
-        note = format!("Hardness before softening {:.0} mg/L. {note}", hard.total_as_caco3());
-    }
-    let put_in = if matches!(asked.put_in.trim(), "" | "0") {
-        None
-    } else {
-        let ml = parse_volume(&asked.put_in, VolumeUnit::Millilitre).map_err(words)?.0.get();
-        Some(ml).filter(|ml| (0..=1_000_000).contains(ml)).map(Some).ok_or("More than 1,000 L in one charge? Check the unit.")?
+/// Reads the unit and answers what was asked of its water.
+pub(super) async fn sheet(db: &mut PgConnection, unit_id: Uuid, asked: Asked, dealer: &Dealer) -> Result<FillSheet> {
+    let u = units::get(&mut *db, unit_id).await?;
+    let treatments = catalogue::treatments(&mut *db).await?;
+    let own = water::unit_waters(&mut *db, &treatments, &[unit_id]).await?.remove(&unit_id).ok_or(Error::NotFound)?;
+    let profiles = catalogue::profiles(&mut *db).await?;
+    let tested = asked.tested();
+    let asked = asked.with_usual(Some((&u, &own)), dealer.units);
+    let (answer, wrong) = match tested.then(|| answer(&asked, &profiles, Some(&own), dealer)) {
+        Some(Ok(answer)) => (answer, String::new()),
+        Some(Err(wrong)) => (Answer::default(), wrong),
+        None => (Answer::default(), String::new()),
     };
-    let fill = Fill {
-        id: k.id,
-        unit_id: unit.id,
-        filled_on,
-        drained_on: None,
-        source_water: one_of(&asked.source_water, &SOURCES, "unknown").to_owned(),
-        softened: (softened || raw.hardness.is_some()).then_some(softened),
-        fluid: fluid.to_owned(),
-        glycol_percent,
-        amount_ml: metered.then_some(volume.get()),
-        note,
-        fill_device: catalogue::device_text(asked.device()),
-        answer: answer.headline.chars().take(600).collect(),
-    };
-    let by_meter = metered.then(|| WaterVolume::by(volume, Method::WaterMeter).map_err(words)).transpose()?;
-    Ok(FillRead {
-        fill,
-        readings: source_readings(&test),
-        volume: by_meter,
-        put_in: put_in.filter(|ml| *ml > 0),
-        lot: asked.lot.parse().ok(),
-    })
-}
-
-fn filled_on(asked: &Asked, today: Date) -> Read<Date> {
-    if asked.filled_on.trim().is_empty() {
-        return Ok(today);
-    }
-    let day = parse_date(&asked.filled_on).map_err(words)?;
-    if day > today { Err("The day of the fill lies ahead. Check the date.".to_owned()) } else { Ok(day) }
-}
-
-fn source_readings(test: &FillTest) -> Vec<NewReading> {
-    #[expect(clippy::cast_possible_truncation, reason = "checked figures of a water test")]
-    let milli = |what: What, value: Option<f64>| value.map(|v| NewReading::figure(what, (v * 1000.0).round() as i64));
-    let figures = [
-        milli(What::Hardness, test.hardness.map(Hardness::total_as_caco3)),
-        milli(What::Alkalinity, test.alkalinity.map(Alkalinity::as_caco3)),
-        milli(What::Conductivity, test.conductivity),
-        milli(What::Chloride, test.chloride),
-        milli(What::Sulfate, test.sulfate),
-        milli(What::Iron, test.iron),
-        milli(What::Manganese, test.manganese),
-        test.ph.map(NewReading::ph),
-    ];
-    figures.into_iter().flatten().collect()
-}
-
-/// Keeps a fill with its source water's test, its volume by meter and its first charge. The water before it counts as drained.
-/// `Err(Error::Bad)` says what does not fit; nothing is written then.
-pub(super) async fn keep(
-    db: &mut PgConnection,
-    unit: &Unit,
-    own: &UnitWater,
-    asked: &Asked,
-    answer: &Answer,
-    k: &Keeping<'_>,
-) -> Result<()> {
-    let read = fill_read(asked, unit, answer, k).map_err(Error::Bad)?;
-    let day = read.fill.filled_on;
-    units::drained_before(&mut *db, unit.id, day).await?;
-    units::add_fill(&mut *db, &read.fill, k.now).await?;
-    if !read.readings.is_empty() {
-        let test = NewTest {
-            id: Uuid::now_v7(),
-            unit_id: unit.id,
-            taken_on: day,
-            maker: k.maker,
-            staff_id: Some(k.who.staff_id),
-            report: None,
-            fill_id: Some(k.id),
-            note: "",
-            readings: &read.readings,
-        };
-        water::add_test(&mut *db, &test, k.now).await?;
-    }
-    if let Some(volume) = read.volume {
-        units::add_volume(&mut *db, unit.id, &volume, day, "read at the fill", k.now).await?;
-    }
-    if let Some((amount_ml, (product_id, _))) = read.put_in.zip(own.product.as_ref()) {
-        let dose = NewDose {
-            id: Uuid::now_v7(),
-            unit_id: unit.id,
-            given_on: day,
-            product_id: *product_id,
-            lot_id: read.lot,
-            amount_ml,
-            staff_id: Some(k.who.staff_id),
-            report: None,
-            note: "first charge",
-        };
-        water::add_dose(&mut *db, &dose, k.now).await?;
-    }
-    Ok(due::refresh(db, Some(&[unit.id]), k.who.dealer.today).await?)
+    let product = own.product.as_ref().map(|p| p.0);
+    let lots = catalogue::lots(db).await?.into_iter().filter(|l| Some(l.product_id) == product).collect();
+    Ok(FillSheet { u, asked, tested, devices: devices(), answer, wrong, lots, own })
 }

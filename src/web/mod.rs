@@ -6,6 +6,7 @@ pub mod app;
 pub mod assets;
 mod draw;
 pub mod error;
+mod fill_keep;
 mod fill_view;
 pub mod form;
 pub mod guard;
@@ -50,6 +51,7 @@ pub fn router(app: App) -> (Router, Vec<RouteInfo>) {
         office::list_routes(),
         yard::routes(),
         yard::kept_routes(),
+        yard::shell_routes(),
         record::routes(),
         sign_in::routes(),
         sign_in::staff_routes(),

@@ -14,7 +14,7 @@ pub(crate) const DESK: (u32, u32) = (1280, 1000);
 pub(crate) const PHONE: (u32, u32) = (390, 844);
 
 /// Longest wait for a condition; reached only when it never comes.
-const PATIENCE: Duration = Duration::from_secs(30);
+const PATIENCE: Duration = Duration::from_secs(90);
 
 pub(crate) struct Browser {
     client: Client,
@@ -121,6 +121,35 @@ impl Browser {
 
     pub(crate) async fn number(&self, script: &str) -> i64 {
         self.client.execute(script, vec![]).await.unwrap().as_i64().unwrap()
+    }
+
+    /// What an asynchronous script answers; a fault in it fails the test.
+    pub(crate) async fn later(&self, script: &str) -> Value {
+        let whole = format!(
+            "const done = arguments[arguments.length - 1]; (async () => {{ {script} }})().then(done, (e) => done(\"fault: \" + e))"
+        );
+        let said = self.client.execute_async(&whole, vec![]).await.unwrap();
+        assert!(!said.as_str().is_some_and(|s| s.starts_with("fault: ")), "{said}");
+        said
+    }
+
+    /// Runs a script for its effect.
+    pub(crate) async fn run(&self, script: &str) {
+        self.client.execute(script, vec![]).await.unwrap();
+    }
+
+    /// Waits until an asynchronous script answers with true.
+    pub(crate) async fn until(&self, script: &str) {
+        let began = std::time::Instant::now();
+        // A page that is just being left cannot answer: that is no.
+        let whole = format!("const done = arguments[arguments.length - 1]; (async () => {{ {script} }})().then(done, () => done(false))");
+        while !self.client.execute_async(&whole, vec![]).await.is_ok_and(|said| said == true) {
+            if began.elapsed() > PATIENCE {
+                let held = self.later("return JSON.stringify([await navigator.locks.query(), await outbox.all('out')])").await;
+                panic!("never came: {script}; the page says: {}; {held}", self.text("body").await);
+            }
+            tokio::time::sleep(Duration::from_millis(50)).await;
+        }
     }
 
     /// Forgets who is signed in.

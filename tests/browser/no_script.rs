@@ -29,6 +29,6 @@ async fn a_report_can_be_kept_without_any_script() {
     assert!(row.contains("650"), "13 drops of 50 mg/L are 650: {row}");
     b.fill("#drops", "13").await;
     b.press("Keep this report").await;
-    assert!(b.wait(".said").await.contains("Kept"));
+    assert!(b.wait("p.said").await.contains("Kept. The office has it."));
     b.close().await;
 }

@@ -45,6 +45,13 @@ async fn antifreeze_answers_with_both_sides_of_the_trade() {
     let text = page.text("main");
     assert!(text.contains("drain 8.6 gal"), "{text}");
     assert!(text.contains("less heat than water") && text.contains("For:") && text.contains("Against"), "{text}");
+    // Handbook table: propylene 30 % by volume has a specific gravity of 1.024 at 60 °F; so the same drain.
+    let weighed = "/answers/antifreeze?glycol=propylene&wanted=40&gauge=hydrometer&now=1.024&volume=60+gal&works_at=140+F";
+    assert!(t.get(Some(&d.office), weighed).await.text("main").contains("drain 8.6 gal"));
+    // By mass, 50 % propylene at 60 °C carries 0.9046 of what water carries (IIR 2010): 9.5 % less, 10.5 % more flow.
+    let by_mass = t.get(Some(&d.office), "/answers/antifreeze?wanted=50&by=mass&works_at=60+C").await.texts("tbody tr");
+    assert!(by_mass[0].contains("propylene") && by_mass[0].contains("9.5 %") && by_mass[0].contains("10.5 %"), "{by_mass:?}");
+    assert!(by_mass[1].contains("ethylene"), "both glycols stand side by side");
     let too_cold = t.get(Some(&d.office), "/answers/antifreeze?coldest=-70+F").await;
     assert!(too_cold.text(".wrong").contains("No mix up to 60"), "{}", too_cold.text("main"));
 }

@@ -152,7 +152,7 @@ pub async fn issue(db: impl PgExecutor<'_>, monday: Date, row_version: i32, now:
     if done.rows_affected() == 1 { Ok(()) } else { Err(Error::Clash) }
 }
 
-async fn touch(db: &mut PgConnection, monday: Date) -> Result<()> {
+pub(super) async fn touch(db: &mut PgConnection, monday: Date) -> Result<()> {
     sqlx::query!("UPDATE week_plans SET row_version = row_version + 1 WHERE monday = $1", monday).execute(db).await?;
     Ok(())
 }
@@ -183,7 +183,8 @@ async fn time_day(db: &mut PgConnection, drives: &Drives, monday: Date, (staff_i
     keep(db, plan.id, (staff_id, day), order, &timed, trouble).await
 }
 
-async fn in_order(db: &mut PgConnection, order: &[Uuid]) -> Result<Vec<Candidate>> {
+/// These visits as candidates, in the order given.
+pub(super) async fn in_order(db: &mut PgConnection, order: &[Uuid]) -> Result<Vec<Candidate>> {
     let rows = sqlx::query!(
         r#"SELECT v.id, v.place_id, p.lat, p.lon, v.minutes, v.opens_on, v.closes_on, v.status, v.staff_id, v.day, v.starts, coalesce(v.expected_dose_ml, 0) AS "load!",
              coalesce((SELECT max(k.set_up_minutes) FROM visit_jobs j JOIN job_kinds k ON k.code = j.job_code WHERE j.visit_id = v.id), 0) AS "set_up!",

@@ -2,13 +2,17 @@
 
 mod change;
 mod lay;
+mod mend;
 mod read;
 mod save;
+mod slots;
 
 pub use change::{Move, cancel, confirm, issue, move_visit, new_route, placed, retime, take_off};
 pub use lay::{Candidate, Held, Laid, LayError, lay};
+pub use mend::{At, MendedWeek, Moved, Torn, keep_mended, torn};
 pub use read::{Plan, Proposal, RouteRow, Stop, candidates, header, load, routes, stops, unplaced, unplaced_counts};
 pub use save::{NewPlan, NewRoute, NewVisit, Placed, save};
+pub use slots::{Offer, OpenVisit, Wanted, add_visit, offers, open_visit};
 
 use time::{Date, Duration};
 

@@ -158,7 +158,7 @@ pub(super) async fn place(db: &mut PgConnection, visit_id: Uuid, p: &Placed) -> 
 }
 
 /// One statement for all visits, one for all their jobs: a week may propose several hundred.
-async fn add_visits(db: &mut PgConnection, plan_id: Uuid, visits: impl Iterator<Item = &NewVisit>) -> Result<()> {
+pub(super) async fn add_visits(db: &mut PgConnection, plan_id: Uuid, visits: impl Iterator<Item = &NewVisit>) -> Result<()> {
     let visits: Vec<&NewVisit> = visits.collect();
     let placed = |f: fn(&Placed) -> i32| visits.iter().map(|v| v.placed.as_ref().map(f)).collect::<Vec<Option<i32>>>();
     sqlx::query!(

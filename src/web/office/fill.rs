@@ -2,16 +2,16 @@
 
 use super::super::{
     app::App,
-    error::{Error, Result},
-    fill_view::{self, Answer, Asked, Keeping},
+    error::Result,
+    fill_keep::{self, Outcome},
+    fill_view::{self, Asked, FillSheet},
     form::Posted,
     guard::{Office, see_other},
     html::{Frame, html, html_with},
 };
 use crate::store::{
-    catalogue::{self, LotLine},
-    units::{self, Fill, Unit},
-    water::{self, Maker},
+    units::{self, Fill},
+    water::Maker,
 };
 use askama::Template;
 use axum::{extract::Path, http::StatusCode};
@@ -21,66 +21,27 @@ use uuid::Uuid;
 #[template(path = "office/fill.html")]
 struct FillPage {
     f: Frame,
-    u: Unit,
-    asked: Asked,
-    tested: bool,
-    devices: Vec<(String, &'static str)>,
-    answer: Answer,
-    wrong: String,
-    lots: Vec<LotLine>,
+    s: FillSheet,
     fills: Vec<Fill>,
 }
 
-async fn made(who: &Office, app: &App, id: Uuid, asked: Asked, wrong: Option<String>) -> Result<FillPage> {
-    let u = units::get(&app.pool, id).await?;
-    let mut c = app.pool.acquire().await?;
-    let treatments = catalogue::treatments(&mut c).await?;
-    let own = water::unit_waters(&mut *c, &treatments, &[id]).await?.remove(&id).ok_or(Error::NotFound)?;
-    let profiles = catalogue::profiles(&mut c).await?;
-    let tested = asked.tested();
-    let asked = asked.with_usual(Some((&u, &own)), who.dealer.units);
-    let said = tested.then(|| fill_view::answer(&asked, &profiles, Some(&own), &who.dealer));
-    let (answer, bad) = match said {
-        Some(Ok(answer)) => (answer, String::new()),
-        Some(Err(bad)) => (Answer::default(), bad),
-        None => (Answer::default(), String::new()),
-    };
-    let product = own.product.as_ref().map(|p| p.0);
-    let lots = catalogue::lots(&mut *c).await?.into_iter().filter(|l| Some(l.product_id) == product).collect();
-    Ok(FillPage {
-        f: Frame::of(who, "customers"),
-        tested,
-        devices: fill_view::devices(),
-        answer,
-        wrong: wrong.unwrap_or(bad),
-        lots,
-        fills: units::fills(&mut *c, id).await?,
-        asked,
-        u,
-    })
+async fn made(who: &Office, app: &App, sheet: FillSheet) -> Result<FillPage> {
+    Ok(FillPage { f: Frame::of(who, "customers"), fills: units::fills(&app.pool, sheet.u.id).await?, s: sheet })
 }
 
 pub(super) async fn page(who: Office, app: App, Path(id): Path<Uuid>) -> Result {
-    html(&made(&who, &app, id, Asked::default(), None).await?)
+    let mut c = app.pool.acquire().await?;
+    let sheet = fill_view::sheet(&mut c, id, Asked::default(), &who.dealer).await?;
+    drop(c);
+    html(&made(&who, &app, sheet).await?)
 }
 
 pub(super) async fn keep(who: Office, app: App, (Path(id), posted): (Path<Uuid>, Posted<Asked>)) -> Result {
-    let page = made(&who, &app, id, posted.form.clone(), None).await?;
-    if posted.form.act == "judge" {
-        return html(&page);
-    }
-    let now = app.clock.now();
-    let mut tx = app.pool.begin().await?;
-    let treatments = catalogue::treatments(&mut tx).await?;
-    let own = water::unit_waters(&mut *tx, &treatments, &[id]).await?.remove(&id).ok_or(Error::NotFound)?;
-    if posted.first_time(&mut tx, &who, "fill", now).await? {
-        let keeping = Keeping { who: &who, maker: Maker::Office, id: posted.id, now };
-        if let Err(Error::Bad(wrong)) = fill_view::keep(&mut tx, &page.u, &own, &page.asked, &page.answer, &keeping).await {
-            tx.rollback().await?;
-            let page = made(&who, &app, id, posted.form.clone(), Some(wrong)).await?;
-            return html_with(StatusCode::UNPROCESSABLE_ENTITY, &page);
+    match fill_keep::take(&app, &who, Maker::Office, id, &posted).await? {
+        Outcome::Kept => Ok(see_other(&format!("/units/{id}#water"))),
+        Outcome::Again(sheet) => {
+            let status = if sheet.wrong.is_empty() { StatusCode::OK } else { StatusCode::UNPROCESSABLE_ENTITY };
+            html_with(status, &made(&who, &app, *sheet).await?)
         }
     }
-    tx.commit().await?;
-    Ok(see_other(&format!("/units/{id}#water")))
 }

@@ -7,6 +7,8 @@ mod due;
 mod fill;
 mod fill_limits;
 mod history;
+mod mend;
+mod phones;
 mod pins;
 mod reports;
 mod settings;
@@ -15,6 +17,7 @@ mod units;
 mod visits;
 mod volume;
 mod week;
+mod when;
 
 use super::{
     LIST_LIMIT,
@@ -31,6 +34,8 @@ pub(super) fn routes() -> (Router<App>, Vec<RouteInfo>) {
         .get("/week/{week}/print", week::print)
         .post("/week/{week}/plan", week::plan)
         .post("/week/{week}/issue", week::issue)
+        .get("/week/{week}/mend", mend::page)
+        .post("/week/{week}/mend", mend::keep)
         .post("/visits/{id}/move", visits::shift)
         .post("/visits/{id}/confirm", visits::confirm)
         .post("/visits/{id}/take-off", visits::take_off)
@@ -48,6 +53,8 @@ pub(super) fn routes() -> (Router<App>, Vec<RouteInfo>) {
         .get("/water", history::losing)
         .get("/units/{id}", units::page)
         .get("/units/{id}/history", history::page)
+        .get("/units/{id}/when", when::page)
+        .post("/units/{id}/when", when::choose)
         .get("/units/{id}/fill", fill::page)
         .post("/units/{id}/fill", fill::keep)
         .post("/units/{id}", units::change)
@@ -62,6 +69,9 @@ pub(super) fn routes() -> (Router<App>, Vec<RouteInfo>) {
         .post("/units/{id}/links", units::make_link)
         .post("/units/{id}/links/{link}/revoke", units::revoke_link)
         .get("/reports/{id}", reports::page)
+        .get("/phones", phones::page)
+        .post("/phones/{id}/revoke", phones::revoke)
+        .post("/phones/settle/{id}/{hash}", phones::settle)
         .get("/answers/source-water", answers::source_water::page)
         .get("/answers/antifreeze", answers::antifreeze::page)
         .get("/answers/fuel", answers::fuel::page)

@@ -52,7 +52,7 @@ pub(super) async fn shift(who: Office, app: App, (Path(id), posted): (Path<Uuid>
 }
 
 /// Rules of the week in words.
-fn words(e: crate::store::Error) -> Error {
+pub(super) fn words(e: crate::store::Error) -> Error {
     let crate::store::Error::Rule(rule) = &e else { return e.into() };
     let says = match rule.as_str() {
         "visit_is_over" => "This visit is over; it cannot be moved any more.",

@@ -90,6 +90,10 @@ impl StopView {
 
 /// One technician's day, ready for the page.
 pub(super) struct DayView {
+    pub(super) staff_id: Uuid,
+    pub(super) day: Date,
+    /// It can still be changed.
+    pub(super) ahead: bool,
     pub(super) technician: String,
     pub(super) heading: String,
     pub(super) summary: String,
@@ -211,6 +215,9 @@ async fn days(app: &App, dealer: &Dealer, monday: Date, drawn: Drawn) -> Result<
 fn day(r: &RouteRow, stops: &[Stop], dealer: &Dealer) -> DayView {
     let own: Vec<&Stop> = stops.iter().filter(|s| s.staff_id == Some(r.staff_id) && s.day == Some(r.day)).collect();
     DayView {
+        staff_id: r.staff_id,
+        day: r.day,
+        ahead: r.day >= dealer.today,
         technician: r.technician.clone(),
         heading: day_long(r.day),
         cautions: Vec::new(),
@@ -283,7 +290,7 @@ pub(super) async fn issue(who: Office, app: App, (Path(name), posted): (Path<Str
 }
 
 /// A day's drive on its printed sheet.
-const PAPER: Size = Size { wide: 760, high: 300 };
+const PAPER: Size = Size { wide: 760, high: 230 };
 
 #[derive(Template)]
 #[template(path = "office/week_print.html")]

@@ -91,6 +91,7 @@ fn dress(id: Uuid, r: &ReportLine, form_id: Uuid) -> Dress {
         reason_planned: String::new(),
         fill: String::new(),
         form_id,
+        about: ("report", id),
     }
 }
 
@@ -149,8 +150,7 @@ pub(super) async fn correct(who: Staff, app: App, (Path(id), posted): (Path<Uuid
     match typed::read(&typed, &loaded.against(who.dealer.today, who.dealer.units)) {
         Ok(read) => {
             let worked = loaded.worked(&read.readings, read.visited_on);
-            let jug_step = loaded.water.product.as_ref().map_or(0, |p| p.1.measure.step().get());
-            let mut report = stop::report(&who, id, version + 1, r.visit_id, r.unit_id, read, worked, jug_step);
+            let mut report = stop::report(&who, id, version + 1, r.visit_id, r.unit_id, read, worked, loaded.jug_step());
             // The visit stays its maker's, whoever corrects the words.
             report.staff_id = r.staff_id;
             stop::store(&app, &who, &posted, report).await.map_err(two_corrections)?;

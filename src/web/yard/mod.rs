@@ -1,20 +1,26 @@
 //! The technician's face: the day's stops, one stop, what was kept. Works without script; a little script makes it quicker.
 
 mod fill;
+mod item;
 mod kept;
+mod outbox;
+mod pack;
 mod route;
 mod sheet;
+mod shell;
 mod stop;
 mod typed;
 
 use super::{
     app::App,
-    guard::{Protected, RouteInfo, Staff, Technician},
+    guard::{Anyone, Protected, RouteInfo, Staff, Technician},
 };
-use axum::Router;
+use axum::{Router, extract::DefaultBodyLimit};
 
 pub(super) fn routes() -> (Router<App>, Vec<RouteInfo>) {
-    Protected::<Technician>::default()
+    let (router, mut list) = Protected::<Technician>::default().post("/outbox/{id}", outbox::take).into_parts();
+    let outbox = router.layer(DefaultBodyLimit::max(outbox::LARGEST));
+    let (router, rest) = Protected::<Technician>::default()
         .get("/route", route::today)
         .get("/route/{day}", route::page)
         .get("/stop/{id}", stop::page)
@@ -22,7 +28,11 @@ pub(super) fn routes() -> (Router<App>, Vec<RouteInfo>) {
         .get("/stop/{id}/fill", fill::page)
         .post("/stop/{id}/fill", fill::keep)
         .post("/stop/{id}/not-done", stop::not_done)
-        .into_parts()
+        .post("/pack/{day}", pack::pack)
+        .post("/heard", pack::heard)
+        .into_parts();
+    list.extend(rest);
+    (router.merge(outbox), list)
 }
 
 /// Reports: the technician's own, and the office's to correct.
@@ -32,4 +42,9 @@ pub(super) fn kept_routes() -> (Router<App>, Vec<RouteInfo>) {
         .get("/kept/{id}/correct", kept::correct_page)
         .post("/kept/{id}/correct", kept::correct)
         .into_parts()
+}
+
+/// What lies on the phone for itself: the worker, and the page of what is kept here.
+pub(super) fn shell_routes() -> (Router<App>, Vec<RouteInfo>) {
+    Protected::<Anyone>::default().get("/worker.js", shell::worker).get("/on-this-phone", shell::page).into_parts()
 }

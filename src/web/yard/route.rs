@@ -8,13 +8,14 @@ use super::super::{
     map,
     words::{self, State},
 };
+use super::pack;
 use crate::{
     roads::sketch::Size,
     store::{
         reports, visits,
         week::{self, RouteRow, Stop},
     },
-    units::{amount, day_long, day_short, distance, parse_date, span, time_of_day},
+    units::{UnitsFirst, amount, day_long, day_short, distance, parse_date, span, time_of_day},
 };
 use askama::Template;
 use axum::extract::Path;
@@ -22,6 +23,7 @@ use time::{Date, Duration};
 use uuid::Uuid;
 
 struct StopView {
+    visit: Uuid,
     n: i16,
     href: String,
     times: String,
@@ -49,7 +51,12 @@ struct RoutePage {
     summary: String,
     lunch: String,
     map: String,
-    load: Vec<String>,
+    day: Date,
+    version: String,
+    /// Product and how much of it to load.
+    load: Vec<(String, String)>,
+    /// What should be left in the van, once something was put in.
+    van: Vec<String>,
     stops: Vec<StopView>,
     left: usize,
     others: Vec<OtherDay>,
@@ -82,6 +89,8 @@ pub(super) async fn page(who: Technician, app: App, Path(day): Path<String>) -> 
         let report = if ["done", "not done"].contains(&s.status.as_str()) { reports::of_visit(&app.pool, s.visit_id).await? } else { None };
         views.push(view(s, report));
     }
+    let used = reports::put_in(&app.pool, &stops.iter().map(|s| s.visit_id).collect::<Vec<_>>()).await?;
+    let load = week::load(&stops);
     html(&RoutePage {
         f: Frame::of(&who, "route"),
         heading: day_long(day),
@@ -89,7 +98,10 @@ pub(super) async fn page(who: Technician, app: App, Path(day): Path<String>) -> 
         summary: route.as_ref().map(summary).unwrap_or_default(),
         map,
         lunch: route.and_then(|r| r.lunch_at).map(time_of_day).unwrap_or_default(),
-        load: week::load(&stops).into_iter().map(|(product, ml)| format!("{product}: {}", amount(ml, who.dealer.units))).collect(),
+        day,
+        version: pack::version(&stops),
+        van: left_in_van(&load, &used, who.dealer.units),
+        load: load.into_iter().map(|(product, ml)| (product.to_owned(), amount(ml, who.dealer.units))).collect(),
         left: stops.iter().filter(|s| s.status == "planned" || s.status == "confirmed").count(),
         stops: views,
         others: days.into_iter().filter(|d| d.0 != day).map(|d| other(d, today)).collect(),
@@ -107,6 +119,20 @@ fn summary(r: &RouteRow) -> String {
     )
 }
 
+/// In the evening: what was loaded less what the reports say was put in.
+fn left_in_van(load: &[(&str, i64)], used: &[(String, i64)], first: UnitsFirst) -> Vec<String> {
+    let left = |(product, ml): &(String, i64)| {
+        let loaded = load.iter().find(|l| l.0 == product).map_or(0, |l| l.1);
+        let put_in = amount(*ml, first);
+        if loaded >= *ml {
+            format!("{product}: {put_in} put in, about {} left in the van.", amount(loaded - ml, first))
+        } else {
+            format!("{product}: {put_in} put in, more than the list had.")
+        }
+    };
+    used.iter().map(left).collect()
+}
+
 fn other((day, left, all): (Date, i64, i64), today: Date) -> OtherDay {
     let name = if day == today { "Today".to_owned() } else { day_short(day) };
     OtherDay {
@@ -117,6 +143,7 @@ fn other((day, left, all): (Date, i64, i64), today: Date) -> OtherDay {
 
 fn view(s: &Stop, report: Option<Uuid>) -> StopView {
     StopView {
+        visit: s.visit_id,
         n: s.position.unwrap_or(0),
         href: report.map_or_else(|| format!("/stop/{}", s.visit_id), |r| format!("/kept/{r}")),
         times: s.starts.zip(s.ends).map_or_else(String::new, |(a, b)| format!("{} to {}", time_of_day(a), time_of_day(b))),

@@ -37,6 +37,7 @@ pub(super) struct JobView {
     pub(super) name: String,
     pub(super) planned: bool,
     pub(super) ticked: bool,
+    pub(super) tests: bool,
     pub(super) items: Vec<ItemView>,
 }
 
@@ -60,6 +61,8 @@ pub(super) struct Sheet {
     pub(super) not_done_action: String,
     pub(super) back: String,
     pub(super) form_id: Uuid,
+    /// What the form is about: `visit` or `report`, and its id.
+    pub(super) about: (&'static str, Uuid),
     pub(super) correcting: bool,
     pub(super) when: String,
     pub(super) reason_planned: String,
@@ -158,6 +161,11 @@ impl Loaded {
         Some(advice.dose().map_or(0, |d| d.amount.ml.get()))
     }
 
+    /// The measuring step of the unit's product, in mL.
+    pub(super) fn jug_step(&self) -> i64 {
+        self.water.product.as_ref().map_or(0, |p| p.1.measure.step().get())
+    }
+
     fn jobs(&self, typed: &Typed, planned: &[String], fresh: bool) -> Vec<JobView> {
         let view = |(code, name): &(String, String)| {
             let planned = planned.contains(code);
@@ -168,6 +176,7 @@ impl Loaded {
             });
             JobView {
                 ticked: if fresh { planned } else { typed.has("job", code) },
+                tests: self.jobs.iter().any(|j| j.0 == *code && j.1),
                 code: code.clone(),
                 name: name.clone(),
                 planned,
@@ -221,6 +230,8 @@ pub(super) struct Dress {
     /// Where the first fill is kept; empty when none is planned.
     pub(super) fill: String,
     pub(super) form_id: Uuid,
+    /// `visit` or `report`, and its id.
+    pub(super) about: (&'static str, Uuid),
 }
 
 /// The sheet as a page.
@@ -252,6 +263,7 @@ pub(super) async fn sheet(
         not_done_action: dress.not_done_action,
         back: dress.back,
         form_id: dress.form_id,
+        about: dress.about,
         correcting: loaded.about.1,
         when: dress.when,
         reason_planned: dress.reason_planned,

@@ -21,7 +21,7 @@ use crate::{
     units::time_of_day,
 };
 use axum::{extract::Path, http::StatusCode};
-use time::OffsetDateTime;
+use time::{Date, OffsetDateTime};
 use uuid::Uuid;
 
 pub(super) async fn own_stop(who: &SignedIn, app: &App, id: Uuid) -> Result<Stop> {
@@ -42,6 +42,7 @@ fn dress(s: &Stop, form_id: Uuid) -> Dress {
         reason_planned: s.reason.clone(),
         fill: format!("/stop/{}/fill", s.visit_id),
         form_id,
+        about: ("visit", s.visit_id),
     }
 }
 
@@ -66,8 +67,7 @@ pub(super) async fn keep(who: Technician, app: App, (Path(id), posted): (Path<Uu
     match typed::read(&typed, &loaded.against(who.dealer.today, who.dealer.units)) {
         Ok(read) => {
             let worked = loaded.worked(&read.readings, read.visited_on);
-            let jug_step = loaded.water.product.as_ref().map_or(0, |p| p.1.measure.step().get());
-            let new = report(&who, posted.id, 1, Some(id), stop.unit_id, read, worked, jug_step);
+            let new = report(&who, posted.id, 1, Some(id), stop.unit_id, read, worked, loaded.jug_step());
             store(&app, &who, &posted, new).await?;
             Ok(see_other(&format!("/kept/{}?new=1", posted.id)))
         }
@@ -155,16 +155,15 @@ pub(super) async fn store(app: &App, who: &SignedIn, posted: &Posted<Vec<(String
 /// Reasons that the form offers.
 const WHYS: [&str; 6] = ["Gate shut", "Nobody home", "Fire out, water cold", "Not safe", "No time left", "Other"];
 
-pub(super) async fn not_done(who: Technician, app: App, (Path(id), posted): (Path<Uuid>, Posted<Vec<(String, String)>>)) -> Result {
-    let stop = own_stop(&who, &app, id).await?;
-    let typed = Typed(posted.form.clone());
+/// Why it could not be done, and what else was typed; the day is the planned one.
+pub(super) fn why_not(typed: &Typed, day: Date) -> Result<(&'static str, Read)> {
     let why = WHYS.into_iter().find(|w| *w == typed.get("why")).unwrap_or("Other");
     let note: String = typed.get("note").chars().take(4000).collect();
     if why == "Other" && note.is_empty() {
         return Err(Error::Bad("Say in the note what kept you from it.".to_owned()));
     }
     let read = Read {
-        visited_on: about(&stop, &who).usual_day,
+        visited_on: day,
         jobs: Vec::new(),
         answers: Vec::new(),
         readings: Vec::new(),
@@ -175,6 +174,12 @@ pub(super) async fn not_done(who: Technician, app: App, (Path(id), posted): (Pat
         dose_shown_ml: None,
         reason: String::new(),
     };
+    Ok((why, read))
+}
+
+pub(super) async fn not_done(who: Technician, app: App, (Path(id), posted): (Path<Uuid>, Posted<Vec<(String, String)>>)) -> Result {
+    let stop = own_stop(&who, &app, id).await?;
+    let (why, read) = why_not(&Typed(posted.form.clone()), about(&stop, &who).usual_day)?;
     let mut report = report(&who, posted.id, 1, Some(id), stop.unit_id, read, None, 0);
     report.outcome = Outcome::NotDone(why.to_owned());
     store(&app, &who, &posted, report).await?;

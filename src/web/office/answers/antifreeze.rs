@@ -13,7 +13,10 @@ use crate::{
     units::{Celsius, TemperatureUnit, UnitsFirst, VolumeUnit, degrees, parse_celsius, parse_volume},
     water::{
         Method, WaterVolume,
-        antifreeze::{AntifreezeRules, By, Glycol, MixStrength, fluid, new_fill_by_volume, protection, raise, target},
+        antifreeze::{
+            AntifreezeRules, By, Glycol, MixStrength, Scale, by_hydrometer, by_refractometer, fluid, freezing_point, new_fill_by_volume,
+            protection, raise, target,
+        },
     },
 };
 use askama::Template;
@@ -36,6 +39,22 @@ pub(in crate::web::office) struct Asked {
     goes_in: String,
     #[serde(default)]
     works_at: String,
+    /// How the strength now was found: empty for % by volume, else `mass`, `hydrometer` or `refractometer`.
+    #[serde(default)]
+    gauge: String,
+    /// `mass` where the strength wanted is by mass.
+    #[serde(default)]
+    by: String,
+}
+
+/// One of the two glycols beside water, for the table.
+struct BesideWater {
+    name: &'static str,
+    freezes: String,
+    less_heat: String,
+    more_flow: String,
+    thickness: String,
+    by_mass: String,
 }
 
 /// The answer, in lines for the page.
@@ -46,6 +65,7 @@ struct Answer {
     notes: Vec<String>,
     mix: Vec<String>,
     trade: Vec<String>,
+    beside: Vec<BesideWater>,
     cautions: Vec<&'static str>,
 }
 
@@ -90,7 +110,8 @@ fn answer(asked: &Asked, units: UnitsFirst) -> std::result::Result<Answer, Strin
     let wanted = if asked.wanted.trim().is_empty() {
         target(glycol, coldest, rules).map_err(|e| words(&e))?
     } else {
-        MixStrength::new(number(&asked.wanted, 0.0, "The strength wanted", 0.0..=60.0)?, By::Volume).map_err(|e| words(&e))?
+        let by = if asked.by == "mass" { By::Mass } else { By::Volume };
+        MixStrength::new(number(&asked.wanted, 0.0, "The strength wanted", 0.0..=60.0)?, by).map_err(|e| words(&e))?
     };
     let held = protection(glycol, wanted, coldest, rules).map_err(|e| words(&e))?;
     let works_at = temperature(&asked.works_at, units)?;
@@ -110,18 +131,48 @@ fn answer(asked: &Asked, units: UnitsFirst) -> std::result::Result<Answer, Strin
             format!("Against, at {}: {}", degrees(works_at.as_f64() / 10.0, units), carried.words()),
             "Against: the mix has to be kept in order like the water, and a drain costs it again.".to_owned(),
         ],
+        beside: [Glycol::Propylene, Glycol::Ethylene].into_iter().filter_map(|g| beside(g, wanted, works_at, units)).collect(),
         cautions: held.cautions,
     })
+}
+
+/// Both glycols at the same strength: what each carries beside water.
+fn beside(glycol: Glycol, strength: MixStrength, works_at: Celsius, units: UnitsFirst) -> Option<BesideWater> {
+    let carried = fluid(glycol, strength, works_at.as_f64() / 10.0).ok()?;
+    Some(BesideWater {
+        name: glycol.words(),
+        freezes: degrees(freezing_point(glycol, strength).ok()?, units),
+        less_heat: format!("{:.1} %", (1.0 - carried.heat_carried) * 100.0),
+        more_flow: format!("{:.1} %", (carried.flow_needed - 1.0) * 100.0),
+        thickness: format!("{:.1} times", carried.thickness),
+        by_mass: format!("{:.1} % by mass, {:.1} % by volume", strength.by_mass(glycol), strength.by_volume(glycol)),
+    })
+}
+
+/// The strength in the loop now, by what it was found with.
+fn strength_now(asked: &Asked, glycol: Glycol, units: UnitsFirst) -> std::result::Result<MixStrength, String> {
+    let words = |e: crate::water::antifreeze::AntifreezeError| e.to_string();
+    match asked.gauge.as_str() {
+        "hydrometer" => by_hydrometer(glycol, number(&asked.now, 1.0, "The specific gravity", 0.9..=1.2)?).map_err(words),
+        "refractometer" => {
+            let scale = if glycol == Glycol::Ethylene { Scale::Ethylene } else { Scale::Propylene };
+            by_refractometer(glycol, scale, temperature(&asked.now, units)?).map_err(words)
+        }
+        gauge => {
+            let by = if gauge == "mass" { By::Mass } else { By::Volume };
+            MixStrength::new(number(&asked.now, 0.0, "The strength now", 0.0..=60.0)?, by).map_err(words)
+        }
+    }
 }
 
 fn mix_lines(asked: &Asked, glycol: Glycol, wanted: MixStrength, units: UnitsFirst) -> std::result::Result<Vec<String>, String> {
     let usual = if units == UnitsFirst::Us { VolumeUnit::UsGallon } else { VolumeUnit::Litre };
     let (ml, _) = parse_volume(&asked.volume, usual).map_err(|e| e.to_string())?;
     let volume = WaterVolume::by(ml, Method::Piping).map_err(|e| e.to_string())?;
-    let now = number(&asked.now, 0.0, "The strength now", 0.0..=60.0)?;
+    let from = strength_now(asked, glycol, units)?;
     let goes_in = number(&asked.goes_in, 100.0, "The strength of what goes in", 1.0..=100.0)?;
     let mut lines = Vec::new();
-    if now <= 0.0 {
+    if from.percent() <= 0.0 {
         let fill = new_fill_by_volume(glycol, volume, wanted.by_volume(glycol), goes_in).map_err(|e| e.to_string())?;
         lines.push(format!(
             "New fill of {}: {} glycol as it comes, {} water.",
@@ -131,7 +182,6 @@ fn mix_lines(asked: &Asked, glycol: Glycol, wanted: MixStrength, units: UnitsFir
         ));
         lines.extend(fill.notes.iter().map(|n| (*n).to_owned()));
     }
-    let from = MixStrength::new(now, By::Volume).map_err(|e| e.to_string())?;
     let raised = raise(glycol, volume, from, wanted, goes_in).map_err(|e| e.to_string())?;
     lines.push(format!(
         "Full system at {}: drain {} and put in as much glycol as it comes, ± {}.",

@@ -1,0 +1,229 @@
+//! "When could you come?", answered while the customer is on the telephone: the cheapest places in the coming weeks.
+
+use super::super::{
+    app::App,
+    error::{Error, Result},
+    form::Posted,
+    guard::{Office, see_other},
+    html::{Frame, html},
+};
+use crate::{
+    season::JobKind,
+    store::{
+        catalogue,
+        customers::{self, Place},
+        due, units,
+        week::{self, Move, NewVisit, Offer, Wanted},
+    },
+    units::{day_long, day_short, span, time_of_day},
+};
+use askama::Template;
+use axum::extract::{Path, Query};
+use serde::Deserialize;
+use sqlx::PgConnection;
+use time::{Date, Duration};
+use uuid::Uuid;
+
+/// Weeks that are looked at: this one and those after it.
+const WEEKS: i64 = 3;
+
+struct OfferView {
+    offer: Offer,
+    day: String,
+    time: String,
+    more: String,
+    /// The unit's visit stands on this day now.
+    here: bool,
+}
+
+struct WeekView {
+    name: String,
+    heading: String,
+    issued: bool,
+    offers: Vec<OfferView>,
+}
+
+#[derive(Template)]
+#[template(path = "office/when.html")]
+struct WhenPage {
+    f: Frame,
+    u: units::Unit,
+    jobs: Vec<(String, String)>,
+    job: String,
+    what: String,
+    minutes: i32,
+    no_pin: bool,
+    weeks: Vec<WeekView>,
+    unplanned: Vec<String>,
+}
+
+#[derive(Debug, Default, Deserialize)]
+pub(super) struct Asked {
+    #[serde(default)]
+    job: String,
+}
+
+/// What is to be done at the visit.
+struct Work {
+    jobs: Vec<String>,
+    names: String,
+    minutes: i32,
+    set_up: i32,
+    skills: Vec<String>,
+    reason: String,
+}
+
+/// One job by its code; without one, what is due at the unit in that week, else a repair.
+async fn work(db: &mut PgConnection, unit_id: Uuid, job: &str, monday: Date, today: Date) -> Result<Work> {
+    let book = catalogue::job_book(&mut *db).await?;
+    if job.is_empty() {
+        let treatments = catalogue::treatments(&mut *db).await?;
+        let due = due::proposals(&mut *db, &[unit_id], &treatments, monday, today).await?.remove(&unit_id);
+        if let Some(visit) = due.and_then(|(visits, _)| visits.into_iter().next()) {
+            let name = |code: &str| book.jobs.iter().find(|j| j.kind.code() == code).map(|j| j.kind.name().to_owned());
+            let reasons: Vec<&str> = visit.reasons().collect();
+            return Ok(Work {
+                names: visit.jobs.iter().filter_map(|j| name(&j.kind)).collect::<Vec<_>>().join(", "),
+                jobs: visit.jobs.iter().map(|j| j.kind.clone()).collect(),
+                minutes: i32::try_from(visit.minutes).unwrap_or(60).max(1),
+                set_up: i32::try_from(visit.setup_minutes).unwrap_or(0),
+                skills: visit.skills.iter().cloned().collect(),
+                reason: reasons.join(". "),
+            });
+        }
+    }
+    let wanted = if job.is_empty() { "repair" } else { job };
+    let found = book.jobs.iter().find(|j| j.kind.code() == wanted).or(book.jobs.first());
+    let kind: &JobKind = found.map(|j| &j.kind).ok_or(Error::NotFound)?;
+    Ok(Work {
+        jobs: vec![kind.code().to_owned()],
+        names: kind.name().to_owned(),
+        minutes: i32::from(kind.minutes()),
+        set_up: i32::from(kind.setup_minutes()),
+        skills: kind.skills.iter().cloned().collect(),
+        reason: "Asked for by telephone".to_owned(),
+    })
+}
+
+fn wanted(place: &Place, work: &Work, visit_id: Option<Uuid>) -> Option<Wanted> {
+    Some(Wanted {
+        visit_id,
+        place_id: place.id,
+        pin: place.pin?,
+        minutes: work.minutes,
+        set_up: work.set_up,
+        skills: work.skills.clone(),
+        load_ml: 0,
+    })
+}
+
+fn view(offer: Offer, now: Option<(Uuid, Date)>) -> OfferView {
+    OfferView {
+        here: now == Some((offer.staff_id, offer.day)),
+        day: day_long(offer.day),
+        time: time_of_day(offer.starts),
+        more: if offer.drive_s < 60 {
+            "no driving more".to_owned()
+        } else {
+            format!("{} of driving more", span(i32::try_from(offer.drive_s).unwrap_or(i32::MAX)))
+        },
+        offer,
+    }
+}
+
+pub(super) async fn page(who: Office, app: App, (Path(id), Query(asked)): (Path<Uuid>, Query<Asked>)) -> Result {
+    let u = units::get(&app.pool, id).await?;
+    let place = customers::place(&app.pool, u.place_id).await?;
+    let today = who.dealer.today;
+    let this = week::monday_of(today);
+    let mut c = app.pool.acquire().await?;
+    let work_now = work(&mut c, id, &asked.job, this, today).await?;
+    let (mut weeks, mut unplanned) = (Vec::new(), Vec::new());
+    for n in 0..WEEKS {
+        let monday = this + Duration::days(7 * n);
+        let heading = format!("{} to {}", day_short(monday.max(today)), day_short(monday + Duration::days(6)));
+        let Some(plan) = week::header(&mut *c, monday).await? else {
+            unplanned.push(heading);
+            continue;
+        };
+        let open = week::open_visit(&mut *c, monday, id).await?;
+        let Some(wanted) = wanted(&place, &work_now, open.map(|v| v.id)) else { continue };
+        let offers = week::offers(&mut c, &app.drives(), monday, today.max(monday), &wanted).await?;
+        weeks.push(WeekView {
+            name: week::week_name(monday),
+            heading,
+            issued: plan.issued_at.is_some(),
+            offers: offers.into_iter().map(|offer| view(offer, open.and_then(|v| v.at))).collect(),
+        });
+    }
+    let book = catalogue::job_book(&mut c).await?;
+    html(&WhenPage {
+        f: Frame::of(&who, "week"),
+        jobs: book.jobs.iter().map(|j| (j.kind.code().to_owned(), j.kind.name().to_owned())).collect(),
+        job: asked.job,
+        what: work_now.names,
+        minutes: work_now.minutes,
+        no_pin: place.pin.is_none(),
+        weeks,
+        unplanned,
+        u,
+    })
+}
+
+#[derive(Debug, Deserialize)]
+pub(super) struct Chosen {
+    week: String,
+    #[serde(default)]
+    job: String,
+    staff: Uuid,
+    day: String,
+    position: usize,
+}
+
+/// Puts the unit's visit there; the one it has in that week moves, else a new one is added.
+pub(super) async fn choose(who: Office, app: App, (Path(id), posted): (Path<Uuid>, Posted<Chosen>)) -> Result {
+    let form = &posted.form;
+    let monday = week::parse_week(&form.week).ok_or(Error::NotFound)?;
+    let day = crate::units::parse_date(&form.day).map_err(|e| Error::Bad(e.to_string()))?;
+    let today = who.dealer.today;
+    let mut tx = app.pool.begin().await?;
+    let mut visit = posted.id;
+    if posted.first_time(&mut tx, &who, "place by telephone", app.clock.now()).await? {
+        let row_version = if let Some(open) = week::open_visit(&mut *tx, monday, id).await? {
+            visit = open.id;
+            open.row_version
+        } else {
+            add(&mut tx, posted.id, id, &form.job, monday, today).await?;
+            1
+        };
+        let to = Move::To { staff_id: form.staff, day, position: Some(form.position) };
+        week::move_visit(&mut tx, &app.drives(), visit, row_version, to).await.map_err(super::visits::words)?;
+    } else if let Some(open) = week::open_visit(&mut *tx, monday, id).await? {
+        visit = open.id;
+    }
+    tx.commit().await.map_err(|e| super::visits::words(e.into()))?;
+    Ok(see_other(&format!("/week/{}#v-{visit}", form.week)))
+}
+
+async fn add(db: &mut PgConnection, visit_id: Uuid, unit_id: Uuid, job: &str, monday: Date, today: Date) -> Result<()> {
+    let plan =
+        week::header(&mut *db, monday).await?.ok_or_else(|| Error::Bad("That week is not planned yet. Plan it first.".to_owned()))?;
+    let u = units::get(&mut *db, unit_id).await?;
+    let work = work(&mut *db, unit_id, job, monday, today).await?;
+    let new = NewVisit {
+        id: visit_id,
+        confirmed: false,
+        unit_id,
+        customer_id: u.customer_id,
+        place_id: u.place_id,
+        jobs: work.jobs,
+        opens_on: monday,
+        closes_on: monday + Duration::days(6),
+        minutes: work.minutes,
+        reason: work.reason,
+        expected_dose_ml: None,
+        placed: None,
+        why: String::new(),
+    };
+    Ok(week::add_visit(db, plan.id, &new).await?)
+}

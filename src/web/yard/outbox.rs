@@ -1,0 +1,257 @@
+//! Takes in what phones kept. Bytes first: whatever comes under an id of its own is stored once, and answered with the fingerprint
+//! of what was stored. What cannot be worked into the records waits for the office; nothing is refused for being late or strange.
+
+use super::{
+    super::{
+        app::App,
+        error::{Error, Result},
+        guard::Technician,
+    },
+    item::{self, Form, Item},
+    sheet::{self, About},
+    stop,
+    typed::{self, Read},
+};
+use crate::{
+    secrets::hex,
+    store::{
+        phones::{self, Reached},
+        reports::{self, NewReport, Outcome},
+        submissions::{self, Arrived, Before},
+    },
+};
+use axum::{
+    Json,
+    body::Bytes,
+    extract::Path,
+    http::HeaderMap,
+    response::{IntoResponse, Response},
+};
+use serde_json::{Value, json};
+use sqlx::Acquire;
+use time::Duration;
+use uuid::Uuid;
+
+/// Largest body of a kept item; the table holds as much.
+pub(super) const LARGEST: usize = 2_097_152;
+/// A phone's clock may be ahead by this much before it is spoken of.
+const CLOCK_SLACK: Duration = Duration::hours(12);
+
+/// The id in `Idempotency-Key` has to be the address's own. The header is also what another site's page cannot send.
+fn check_key(id: Uuid, headers: &HeaderMap) -> Result<()> {
+    let key = headers.get("idempotency-key").and_then(|v| v.to_str().ok()).map(|v| v.trim_matches('"'));
+    if key.and_then(|k| k.parse().ok()) == Some(id) {
+        return Ok(());
+    }
+    Err(Error::Bad("The item's own number is missing or is another one's. Send it as Idempotency-Key.".to_owned()))
+}
+
+/// Why an item was not worked in.
+enum Trouble {
+    /// For the office to settle, in words.
+    Settle(Vec<String>),
+    /// It may work in a moment; the phone tries again.
+    Later(Error),
+}
+
+impl From<Error> for Trouble {
+    fn from(e: Error) -> Self {
+        match e {
+            Error::Away => Self::Later(e),
+            Error::Bad(says) | Error::Clash(says) => Self::Settle(vec![says]),
+            Error::NotFound => Self::Settle(vec!["What it is about is not in the records, or not this technician's.".to_owned()]),
+            other => {
+                tracing::error!(error = ?other, "a kept item could not be worked in");
+                Self::Settle(vec!["It could not be worked in. Its bytes are kept.".to_owned()])
+            }
+        }
+    }
+}
+
+pub(super) async fn take(who: Technician, app: App, (Path(id), headers, body): (Path<Uuid>, HeaderMap, Bytes)) -> Result {
+    check_key(id, &headers)?;
+    let kind = item::kind(&body);
+    let phone_id = headers.get("phone").and_then(|v| v.to_str().ok()).and_then(|v| v.parse().ok());
+    let arrived = Arrived { id, kind: &kind, staff_id: who.staff_id, phone_id, body: &body };
+    let mut c = app.pool.acquire().await?;
+    let before = submissions::before(&mut c, &arrived).await?;
+    drop(c);
+    let made = if before == Before::Nothing { made(&who, &app, &arrived).await } else { Ok(None) };
+    let made = match made {
+        Err(Trouble::Later(e)) => return Err(e),
+        Err(Trouble::Settle(says)) => Err(says),
+        Ok(made) => Ok(made),
+    };
+    let answer = keep(&who, &app, &arrived, made).await?;
+    answered(&app, answer).await
+}
+
+/// The stored answer and, beside it, which copy of the records gave it.
+async fn answered(app: &App, mut answer: Value) -> Result<Response> {
+    answer["epoch"] = phones::epoch(&app.pool).await?.into();
+    Ok(Json(answer).into_response())
+}
+
+/// In one transaction: the bytes, what follows from them or what the office has to settle, and the answer.
+async fn keep(who: &Technician, app: &App, arrived: &Arrived<'_>, made: Result<Option<(Item, NewReport)>, Vec<String>>) -> Result<Value> {
+    let now = app.clock.now();
+    let mut tx = app.pool.begin().await?;
+    submissions::take_turns(&mut tx, arrived.id).await?;
+    match submissions::before(&mut tx, arrived).await? {
+        Before::Same(answer) => return Ok(answer),
+        Before::Other => {
+            let says = "Something else was kept under this number before. Both are here; the first one stands.".to_owned();
+            submissions::add_beside(&mut tx, arrived, now).await?;
+            submissions::to_settle(&mut tx, arrived, &says, now).await?;
+            tx.commit().await?;
+            return Ok(answer(arrived, None, &[says]));
+        }
+        Before::Nothing => {}
+    }
+    let worked = match made {
+        Ok(Some((item, report))) => work_in(&mut tx, who, &item, &report, now).await.map(|()| Some(report)),
+        Ok(None) => Err(Trouble::Later(Error::Away)),
+        Err(says) => Err(Trouble::Settle(says)),
+    };
+    let (report, says) = match worked {
+        Ok(report) => (report, Vec::new()),
+        Err(Trouble::Settle(says)) => (None, says),
+        Err(Trouble::Later(e)) => return Err(e),
+    };
+    let answer = answer(arrived, report.as_ref(), &says);
+    submissions::add(&mut tx, arrived, &answer, now).await?;
+    if !says.is_empty() {
+        submissions::to_settle(&mut tx, arrived, &says.join(" "), now).await?;
+    }
+    tx.commit().await?;
+    Ok(answer)
+}
+
+fn answer(arrived: &Arrived<'_>, report: Option<&NewReport>, says: &[String]) -> Value {
+    let mut answer =
+        json!({ "id": arrived.id, "sha256": hex(&arrived.sha256()), "state": if says.is_empty() { "kept" } else { "to settle" } });
+    if let Some(r) = report {
+        answer["report"] = r.report_id.to_string().into();
+        answer["version"] = r.version.into();
+    }
+    if !says.is_empty() {
+        answer["says"] = says.into();
+    }
+    answer
+}
+
+/// The effect, behind a savepoint: when it fails, the bytes are stored all the same.
+async fn work_in(
+    tx: &mut sqlx::PgConnection,
+    who: &Technician,
+    item: &Item,
+    report: &NewReport,
+    now: time::OffsetDateTime,
+) -> Result<(), Trouble> {
+    let mut inner = tx.begin().await.map_err(Error::from)?;
+    let kept = reports::keep(&mut inner, report, who.dealer.today, now).await;
+    if let Err(e) = kept {
+        inner.rollback().await.map_err(Error::from)?;
+        let clash = matches!(&e, crate::store::Error::Rule(rule) if rule.starts_with("visit_reports"));
+        return Err(if clash { corrected_meanwhile() } else { Error::from(e).into() });
+    }
+    if let Some(instead) = item.instead {
+        submissions::settle_by_another(&mut inner, instead, who.staff_id, now).await.map_err(Error::from)?;
+    }
+    inner.commit().await.map_err(Error::from)?;
+    Ok(())
+}
+
+fn corrected_meanwhile() -> Trouble {
+    Trouble::Settle(vec!["Somebody else corrected this report meanwhile. Theirs stands; this one is kept to compare.".to_owned()])
+}
+
+/// Reads an item against the records as they are now.
+async fn made(who: &Technician, app: &App, arrived: &Arrived<'_>) -> Result<Option<(Item, NewReport)>, Trouble> {
+    let item = item::read(arrived.body).map_err(|why| Trouble::Settle(vec![why]))?;
+    let mut report = match item.form {
+        Form::Report => first(who, app, arrived.id, &item).await?,
+        Form::NotDone => not_done(who, app, arrived.id, &item).await?,
+        Form::Correct => correction(who, app, &item).await?,
+    };
+    if arrived.id.get_timestamp().is_some_and(|t| ahead(t.to_unix().0, app.clock.now())) {
+        note(&mut report.flag, "The phone's clock was ahead when this was kept.");
+        report.made_at = None;
+    }
+    Ok(Some((item, report)))
+}
+
+fn ahead(made: u64, now: time::OffsetDateTime) -> bool {
+    i64::try_from(made).is_ok_and(|made| made > (now + CLOCK_SLACK).unix_timestamp())
+}
+
+/// Adds a sentence to a flag, as long as there is room.
+fn note(flag: &mut String, says: &str) {
+    if !flag.is_empty() {
+        flag.push(' ');
+    }
+    flag.push_str(says);
+    *flag = flag.chars().take(400).collect();
+}
+
+async fn reached(who: &Technician, app: &App, item: &Item) -> Result<Reached, Trouble> {
+    let Some(visit) = item.visit else { return Err(Trouble::Settle(vec!["It does not say which visit it is of.".to_owned()])) };
+    let mut c = app.pool.acquire().await.map_err(Error::from)?;
+    let found = phones::reached(&mut c, who.staff_id, visit).await.map_err(Error::from)?;
+    found.ok_or_else(|| Trouble::Settle(vec!["This visit was never on this technician's route or phone.".to_owned()]))
+}
+
+/// What the office should know of a visit that changed since it was packed.
+async fn changes(app: &App, at: &Reached, report: &mut NewReport) -> Result<(), Trouble> {
+    if !at.on_route {
+        note(&mut report.flag, "The visit is not on this technician's route any more.");
+    }
+    if let Some(visit) = at.visit_id
+        && reports::of_visit(&app.pool, visit).await.map_err(Error::from)?.is_some()
+    {
+        note(&mut report.flag, "A second report of the same visit.");
+    }
+    Ok(())
+}
+
+async fn first(who: &Technician, app: &App, id: Uuid, item: &Item) -> Result<NewReport, Trouble> {
+    let at = reached(who, app, item).await?;
+    let day = at.day.filter(|d| *d <= who.dealer.today).unwrap_or(who.dealer.today);
+    let loaded = sheet::load(app, &About { unit_id: at.unit_id, usual_day: day, correcting: false }).await?;
+    let read = read(&loaded, item, who)?;
+    let worked = loaded.worked(&read.readings, read.visited_on);
+    let mut report = stop::report(who, id, 1, at.visit_id, at.unit_id, read, worked, loaded.jug_step());
+    changes(app, &at, &mut report).await?;
+    Ok(report)
+}
+
+fn read(loaded: &sheet::Loaded, item: &Item, who: &Technician) -> Result<Read, Trouble> {
+    let read = typed::read(&item.typed, &loaded.against(who.dealer.today, who.dealer.units));
+    read.map_err(|wrong| Trouble::Settle(wrong.into_iter().map(|w| w.says).collect()))
+}
+
+async fn not_done(who: &Technician, app: &App, id: Uuid, item: &Item) -> Result<NewReport, Trouble> {
+    let at = reached(who, app, item).await?;
+    let day = at.day.filter(|d| *d <= who.dealer.today).unwrap_or(who.dealer.today);
+    let (why, read) = stop::why_not(&item.typed, day)?;
+    let mut report = stop::report(who, id, 1, at.visit_id, at.unit_id, read, None, 0);
+    report.outcome = Outcome::NotDone(why.to_owned());
+    changes(app, &at, &mut report).await?;
+    Ok(report)
+}
+
+async fn correction(who: &Technician, app: &App, item: &Item) -> Result<NewReport, Trouble> {
+    let Some(report_id) = item.report else { return Err(Trouble::Settle(vec!["It does not say which report it corrects.".to_owned()])) };
+    let (unit_id, newest, visit_id, maker) = reports::newest(&app.pool, report_id).await.map_err(Error::from)?;
+    if maker != Some(who.staff_id) {
+        return Err(Error::NotFound.into());
+    }
+    let version: i32 = item.typed.get("version").parse().unwrap_or(newest);
+    if version != newest {
+        return Err(corrected_meanwhile());
+    }
+    let loaded = sheet::load(app, &About { unit_id, usual_day: who.dealer.today, correcting: true }).await?;
+    let read = read(&loaded, item, who)?;
+    let worked = loaded.worked(&read.readings, read.visited_on);
+    Ok(stop::report(who, report_id, version + 1, visit_id, unit_id, read, worked, loaded.jug_step()))
+}

@@ -1,0 +1,119 @@
+// What was kept on this phone, and how it is sent. Pages and the worker share it.
+// Nothing leaves "out" before the office has answered with the fingerprint of these very bytes.
+const outbox = (() => {
+  // Sent items that are held, to be offered again should the office lose its newest records.
+  const RECEIPTS = 400;
+  let opened;
+  const open = () =>
+    (opened ??= new Promise((done, fail) => {
+      const asked = indexedDB.open("yard", 1);
+      asked.onupgradeneeded = () => {
+        const db = asked.result;
+        db.createObjectStore("out", { keyPath: "n", autoIncrement: true }).createIndex("id", "id", { unique: true });
+        db.createObjectStore("sent", { keyPath: "id" });
+        for (const name of ["draft", "meta"]) db.createObjectStore(name);
+      };
+      asked.onsuccess = () => {
+        asked.result.onversionchange = asked.result.onclose = () => (asked.result.close(), (opened = null));
+        done(asked.result);
+      };
+      asked.onerror = () => ((opened = null), fail(asked.error));
+    }));
+
+  // One transaction, on the disk when it is over; answers with the result of the request that `work` returns.
+  async function tx(stores, mode, work) {
+    const db = await open();
+    return new Promise((done, fail) => {
+      const t = db.transaction(stores, mode, { durability: "strict" });
+      const asked = work(...[stores].flat().map((name) => t.objectStore(name)));
+      t.oncomplete = () => done(asked?.result);
+      t.onabort = () => fail(t.error);
+    });
+  }
+
+  const all = async (store) => (await tx(store, "readonly", (s) => s.getAll())).sort((a, b) => a.n - b.n);
+  const get = (store, key) => tx(store, "readonly", (s) => s.get(key));
+  const put = (store, value, key) => tx(store, "readwrite", (s) => s.put(value, key));
+
+  const hex = (bytes) => [...bytes].map((x) => x.toString(16).padStart(2, "0")).join("");
+
+  // RFC 9562, version 7: milliseconds, then chance.
+  function uuid() {
+    const b = crypto.getRandomValues(new Uint8Array(16));
+    for (let i = 5, t = Date.now(); i >= 0; i--, t = Math.floor(t / 256)) b[i] = t % 256;
+    b[6] = (b[6] & 15) | 112;
+    b[8] = (b[8] & 63) | 128;
+    return hex(b).replace(/(.{8})(.{4})(.{4})(.{4})/, "$1-$2-$3-$4-");
+  }
+
+  const sha256 = async (text) => hex(new Uint8Array(await crypto.subtle.digest("SHA-256", new TextEncoder().encode(text))));
+
+  // Another copy of the records answers: what was sent lately goes back into "out", in its old order.
+  async function epoch(now) {
+    const before = await get("meta", "epoch");
+    if (!now || before === now) return;
+    const sent = before ? await all("sent") : [];
+    await tx(["out", "sent", "meta"], "readwrite", (out, receipts, meta) => {
+      for (const { n, id, form, about, title, body, at } of sent) {
+        out.put({ n, id, form, about, title, body, at, tried: true });
+        receipts.delete(id);
+      }
+      meta.put(now, "epoch");
+    });
+  }
+
+  const post = (path, body, headers) =>
+    fetch(path, { method: "POST", body, headers, redirect: "manual", cache: "no-store", signal: AbortSignal.timeout(60000) });
+
+  async function one(item) {
+    if (!item.tried) await put("out", { ...item, tried: true });
+    const headers = { "content-type": "application/x-www-form-urlencoded", "idempotency-key": `"${item.id}"` };
+    const phone = await get("meta", "phone");
+    if (phone) headers.phone = phone;
+    const answer = await post("/outbox/" + item.id, item.body, headers);
+    const { ok, status, type } = answer;
+    if (type === "opaqueredirect" || status === 401 || status === 403) return "Sign in to send.";
+    // Waiting helps with none of the others: this item is stuck, the rest goes on.
+    if (/^4(?!0[89]|29)/.test(status)) return put("out", { ...item, tried: true, stuck: status }).then(() => "");
+    if (!ok) return "The office does not take it just now.";
+    const said = await answer.json();
+    if (said.sha256 !== (await sha256(item.body))) return "The answer does not fit.";
+    await tx(["out", "sent"], "readwrite", (out, sent) => {
+      out.delete(item.n);
+      sent.put({ ...item, state: said.state, says: said.says, report: said.report });
+    });
+    await epoch(said.epoch);
+  }
+
+  // Sends everything, oldest first; one sender at a time in all windows. Answers with what it stopped at.
+  const send = () =>
+    navigator.locks.request("outbox", async () => {
+      try {
+        // Where the phone itself knows of no line nothing is tried: until then an item can be taken back.
+        if (!navigator.onLine) return "No signal.";
+        for (let item; (item = (await all("out")).find((i) => !i.stuck)); ) {
+          const why = await one(item);
+          if (why) return why;
+        }
+        const old = (await all("sent")).slice(0, -RECEIPTS);
+        await tx("sent", "readwrite", (s) => old.forEach((i) => s.delete(i.id)));
+        return "";
+      } catch {
+        return "No signal.";
+      }
+    });
+
+  // Takes an item that was never on its way back into the draft of its form.
+  const takeBack = (id) =>
+    navigator.locks.request("outbox", { ifAvailable: true }, async (lock) => {
+      const item = lock && (await all("out")).find((i) => i.id === id && !i.tried);
+      if (!item) return false;
+      await tx(["out", "draft"], "readwrite", (out, draft) => {
+        out.delete(item.n);
+        draft.put({ id: uuid(), body: item.body }, item.about + item.form);
+      });
+      return true;
+    });
+
+  return { tx, all, get, put, uuid, epoch, post, send, takeBack };
+})();

@@ -1,0 +1,242 @@
+// The phone in the yard: keeps sheets without a signal, sends them, holds the day's route. Without it every form posts as usual.
+async function phone() {
+  const $ = (css) => document.querySelector(css);
+  const each = (css, work) => document.querySelectorAll(css).forEach(work);
+  const { all, get, put, tx, uuid } = outbox;
+  const day = $("#pack");
+  const date = day?.dataset.day;
+
+  // A state is a mark and a word.
+  function mark(into, state, words) {
+    into.className = "st st-" + state;
+    into.innerHTML = `<svg aria-hidden="true"><use href="#m-${state}"/></svg>`;
+    into.append(words);
+  }
+
+  const state = (i) =>
+    i.stuck ? ["settle", "On this phone. Tell the office: " + i.stuck]
+      : i.says ? ["settle", "The office has it, and asks"]
+      : i.state ? ["sent", "Sent: the office has it"]
+      : ["kept", "Kept on this phone, not sent yet"];
+
+  const items = async () => [...(await all("sent")), ...(await all("out"))].sort((a, b) => a.n - b.n);
+  const unsent = async () => (await all("out")).length;
+
+  // What else is drawn anew: sheets of this page.
+  const shown = [];
+  async function show(why = "") {
+    const every = await items();
+    const n = await unsent();
+    const late = every.some((i) => !i.state && Date.now() - i.at > 864e5) ? " for more than a day" : "";
+    $("#strip").hidden = !n;
+    mark($("#strip span"), "kept", `${n} kept on this phone, not sent${late}. ${why}`);
+    each("[data-visit]", (row) => {
+      const last = every.findLast((i) => i.about === row.dataset.visit);
+      if (last) mark(row.querySelector("[data-kept]"), ...state(last));
+    });
+    const lines = every.reverse().map((i) => {
+      const line = make("li", { textContent: i.title + (i.says ? ": " + i.says.join(" ") : "") });
+      mark(line.appendChild(make("p")), ...state(i));
+      return line;
+    });
+    $("#items")?.replaceChildren(...lines);
+    for (const kept of shown) await kept();
+  }
+
+  async function ask(path) {
+    let own = await get("meta", "phone");
+    if (!own) await put("meta", (own = uuid()), "phone");
+    const body = new URLSearchParams({ phone: own, unsent: await unsent(), day: date ?? "" });
+    const answer = await outbox.post(path, body, { embertide: "1" });
+    if (!answer.ok) throw answer.status;
+    return answer.json();
+  }
+
+  const packs = async (of = "") => (await caches.keys()).filter((k) => k.startsWith("pack-" + of)).sort();
+  const drop = (names) => Promise.all(names.map((name) => caches.delete(name)));
+
+  // One after the other: whoever asks while it runs gets a run of their own.
+  let going = Promise.resolve();
+  const go = () =>
+    (going = going.then(async () => {
+      const why = await outbox.send();
+      await show(why);
+      if (why) return;
+      const said = await ask("/heard");
+      await outbox.epoch(said.epoch);
+      // An older day's pack goes by the office's calendar, and only when nothing is left here.
+      if (!(await unsent()) && !(await all("draft")).length) await drop((await packs()).filter((k) => !said.welcome || k.slice(5, 15) < said.today));
+      if (day && said.version !== day.dataset.version) $("#changed").hidden = false;
+    }).catch(() => {}));
+
+  // Puts the route on the phone: all of it, or the old one stays.
+  async function pack() {
+    const list = await ask("/pack/" + date);
+    const old = await packs(date);
+    const name = `pack-${date}-${String(1 + Number(old.at(-1)?.slice(16) ?? 0)).padStart(6, "0")}`;
+    try {
+      const cache = await caches.open(name);
+      await cache.addAll(list.urls.map((url) => new Request(url, { cache: "reload" })));
+      for (const url of list.urls) if ((await cache.match(url)).redirected) throw url;
+      await cache.put("/packed", new Response(""));
+    } catch (e) {
+      await drop([name]);
+      throw e;
+    }
+    await drop(old);
+    // Never waited for: one engine asks the person, who may not answer.
+    navigator.storage?.persist?.().catch(() => {});
+    return list.version;
+  }
+
+  async function packed() {
+    if ((await packs(date)).length) mark($("#packed"), "sent", "On this phone");
+  }
+
+  if (day) {
+    day.hidden = false;
+    packed();
+    each("[data-pack]", (button) =>
+      button.addEventListener("click", async () => {
+        const { busy, shut, partly, version } = day.dataset;
+        mark($("#packed"), "early", busy);
+        try {
+          if ((await pack()) !== version) location.reload();
+          await packed();
+        } catch (e) {
+          mark($("#packed"), "settle", e === 422 ? shut : partly);
+        }
+      })
+    );
+    const loaded = (await get("meta", "load " + date)) ?? {};
+    each("[data-load]", (tick) => {
+      tick.checked = loaded[tick.value];
+      tick.addEventListener("change", () => put("meta", Object.assign(loaded, { [tick.value]: tick.checked }), "load " + date));
+    });
+  }
+
+  const pairs = (form) => new URLSearchParams([...new FormData(form)].filter(([k]) => k !== "form_token"));
+
+  function fill(form, body) {
+    const typed = new URLSearchParams(body);
+    for (const e of form.elements) {
+      if (["form_token", "id", "form"].includes(e.name)) continue;
+      if (/check|radio/.test(e.type)) e.checked = typed.getAll(e.name).includes(e.value);
+      else if (typed.has(e.name)) e.value = typed.get(e.name);
+    }
+    form.elements.drops?.dispatchEvent(new Event("input"));
+  }
+
+  // What can be seen to be wrong at the unit; the office reads everything once more.
+  function faults(form) {
+    const value = (name) => form.elements[name]?.value.trim();
+    if (form.id !== "sheet") return value("why") === "Other" && !value("note") ? [["nd-note", "Say in the note why."]] : [];
+    const jobs = [...form.querySelectorAll("[name=job]:checked")];
+    const wrong = [];
+    if (!jobs.length) wrong.push(["jobs", "Tick the jobs that were done."]);
+    if (value("drops") === "" && jobs.some((j) => "tests" in j.dataset)) wrong.push(["drops", "Count the drops, or untick the jobs that test the water."]);
+    if (form.elements.reason.required && !value("reason")) wrong.push(["reason", "Say why it is corrected."]);
+    return wrong;
+  }
+
+  function tell(wrong) {
+    const lines = wrong.map(([field, textContent]) => {
+      const line = make("li");
+      line.append(make("a", { href: "#" + field, textContent }));
+      return line;
+    });
+    $("#faults ul").replaceChildren(...lines);
+    $("#faults").hidden = !lines.length;
+    $("#faults").focus();
+  }
+
+  async function sheet(form) {
+    const fields = form.elements;
+    const about = (fields.visit ?? fields.report).value;
+    const kind = fields.form.value;
+    const draft = about + kind;
+    const set = (pairs) => {
+      for (const name in pairs) (fields[name] ?? form.appendChild(make("input", { type: "hidden", name }))).value = pairs[name];
+    };
+    let wait;
+    const save = () => {
+      clearTimeout(wait);
+      if (wait) put("draft", { id: fields.id.value, body: pairs(form).toString() }, draft);
+      wait = 0;
+    };
+    // While a correction is typed, what is kept waits.
+    let correcting = kind === "correct/1";
+    const before = await get("draft", draft);
+    set({ id: before?.id ?? uuid() });
+    if (before) fill(form, before.body);
+    form.addEventListener("input", () => (clearTimeout(wait), (wait = setTimeout(save, 250))));
+    addEventListener("pagehide", save);
+    document.addEventListener("visibilitychange", save);
+
+    // Shows what is kept of this visit in place of its form.
+    async function kept() {
+      const own = (await items()).filter((i) => i.about === about);
+      const last = own.at(-1);
+      if (!last || correcting || /^not/.test(kind) !== /^not/.test(last.form)) return;
+      mark($("#kept-words"), ...state(last));
+      $("#kept-here").hidden = false;
+      $("#kept-here .hint").hidden = last.state;
+      form.hidden = !last.says;
+      const back = $("#take-back");
+      back.hidden = last.tried;
+      back.onclick = async () => ((await outbox.takeBack(last.id)) ? location.reload() : kept());
+      const correct = $("#correct-here");
+      correct.hidden = !last.tried || last.says || /^not/.test(kind);
+      correct.onclick = () => {
+        const fine = own.filter((i) => !i.says);
+        fill(form, last.body);
+        set({ id: uuid(), form: "correct/1", report: fine.find((i) => i.form === "report/1").id, version: fine.length, reason: "" });
+        $("#why-corrected").hidden = form.hidden = false;
+        $("#kept-here").hidden = fields.reason.required = correcting = true;
+        fields.reason.focus();
+      };
+      if (!last.says || fields.instead?.value === last.id) return;
+      // The same again under a new number, in place of what could not be read.
+      fill(form, last.body);
+      set({ id: uuid(), instead: last.id });
+      tell(last.says.map((says) => ["sheet", says]));
+    }
+
+    form.addEventListener("submit", async (event) => {
+      event.preventDefault();
+      const wrong = faults(form);
+      tell(wrong);
+      if (wrong.length) return;
+      clearTimeout(wait);
+      wait = 0;
+      set({ made_at: new Date().toISOString(), build: $("[src*=yard]").src });
+      const item = { id: fields.id.value, form: fields.form.value, about, title: form.dataset.title, body: pairs(form).toString(), at: Date.now() };
+      try {
+        await tx(["out", "draft"], "readwrite", (out, drafts) => {
+          drafts.delete(draft);
+          return out.add(item);
+        });
+      } catch (e) {
+        // A second press finds its number taken, and all is well.
+        if (e?.name !== "ConstraintError") return tell([["sheet", `Not kept: ${e?.name}. Leave this open, make room, press again.`]]);
+      }
+      correcting = false;
+      await kept();
+      navigator.serviceWorker.ready.then((r) => r.sync.register("send")).catch(() => {});
+      await go();
+      const sent = await get("sent", item.id);
+      if (sent?.state === "kept") location.assign(`/kept/${sent.report}?new=1`);
+    });
+    shown.push(kept);
+  }
+
+  navigator.serviceWorker.register("/worker.js", { updateViaCache: "none" }).catch(() => {});
+  for (const form of document.querySelectorAll("form[data-title]")) await sheet(form);
+  $("form[action='/sign-out']")?.addEventListener("submit", async () => drop(await packs()));
+  addEventListener("online", go);
+  document.addEventListener("visibilitychange", () => document.hidden || go());
+  setInterval(go, 30000);
+  await show();
+  document.documentElement.dataset.phone = "";
+  go();
+}

@@ -1,0 +1,83 @@
+//! A technician falls out: the week is mended as little as may be, shown first, kept once.
+
+use super::{
+    path,
+    support::{TestApp, dealership},
+};
+use embertide::store::week;
+use std::collections::BTreeSet;
+use time::{Date, macros::date};
+use uuid::Uuid;
+
+const MONDAY: Date = date!(2026 - 10 - 05);
+
+async fn standing(t: &TestApp) -> BTreeSet<(Uuid, String, Option<Date>, Option<Uuid>)> {
+    sqlx::query_as("SELECT id, status, day, staff_id FROM visits").fetch_all(t.pool()).await.unwrap().into_iter().collect()
+}
+
+#[tokio::test]
+async fn a_lost_day_is_mended_after_it_was_shown_and_its_visits_go_to_others() {
+    let t = TestApp::start().await;
+    let d = dealership::open(&t).await;
+    path::issued_week(&t, &d).await;
+    // A day that lies ahead: whoever drives first after today.
+    let today = MONDAY;
+    sqlx::query("UPDATE visits SET day = day WHERE day > $1").bind(today).execute(t.pool()).await.unwrap();
+    let lost: Option<(Uuid, Date)> = sqlx::query_as("SELECT staff_id, day FROM routes WHERE day >= $1 ORDER BY day LIMIT 1")
+        .bind(today)
+        .fetch_optional(t.pool())
+        .await
+        .unwrap();
+    let (staff, day) = lost.expect("a route");
+    let before = standing(&t).await;
+    let own = before.iter().filter(|v| v.2 == Some(day) && v.3 == Some(staff)).count();
+    let ask = format!("/week/2026-W41/mend?staff={staff}&day={day}");
+    let page = t.get(Some(&d.office), &ask).await;
+    assert_eq!(page.status, 200, "{}", page.text("main"));
+    assert!(page.text("main").contains("Nothing is kept yet."));
+    assert!(page.texts("tbody tr").len() >= own, "every visit of that day changes: {:?}", page.texts("tbody tr"));
+    assert_eq!(standing(&t).await, before, "looking changes nothing");
+    let version = page.attrs("input[name=row_version]", "value").remove(0);
+    let form = [("staff", staff.to_string()), ("day", day.to_string()), ("row_version", version)];
+    let form: Vec<(&str, &str)> = form.iter().map(|(k, v)| (*k, v.as_str())).collect();
+    let kept = t.post(&d.office, "/week/2026-W41/mend", &form).await;
+    assert_eq!(kept.location, "/week/2026-W41?said=mended", "{}", kept.text("main"));
+    let after = standing(&t).await;
+    assert_eq!(after.len(), before.len(), "no visit is lost");
+    assert!(after.iter().all(|v| (v.2, v.3) != (Some(day), Some(staff))), "nobody stands on the lost day");
+    let placed = after.iter().filter(|v| v.1 == "planned").count();
+    assert_eq!(placed, before.len(), "two technicians have room for three visits in the rest of the week");
+    let routes = week::routes(t.pool(), MONDAY, None).await.unwrap();
+    assert!(routes.iter().all(|r| (r.staff_id, r.day) != (staff, day)));
+    let stops = week::stops(t.pool(), MONDAY, None).await.unwrap();
+    assert!(stops.iter().all(|s| routes.iter().any(|r| Some(r.staff_id) == s.staff_id && Some(r.day) == s.day)), "each has its route");
+    let again = t.post(&d.office, "/week/2026-W41/mend", &form).await;
+    assert!(again.status == 409 || again.status == 404, "made from an older page: {}", again.status);
+    let off: i64 = sqlx::query_scalar("SELECT count(*) FROM days_off WHERE staff_id = $1 AND day = $2")
+        .bind(staff)
+        .bind(day)
+        .fetch_one(t.pool())
+        .await
+        .unwrap();
+    assert_eq!(off, 1, "planning again will not put anything there either");
+}
+
+#[tokio::test]
+async fn a_confirmed_visit_keeps_its_day_with_somebody_else() {
+    let t = TestApp::start().await;
+    let d = dealership::open(&t).await;
+    path::issued_week(&t, &d).await;
+    // Told for Wednesday at ten with the first technician.
+    let (visit, version): (Uuid, i32) =
+        sqlx::query_as("SELECT id, row_version FROM visits WHERE unit_id = $1").bind(d.units[2]).fetch_one(t.pool()).await.unwrap();
+    let day = date!(2026 - 10 - 07);
+    let target = format!("{}/{day}", d.wick.staff_id);
+    let moved = [("week", "2026-W41"), ("row_version", &version.to_string() as &str), ("how", "to"), ("target", &target)];
+    assert_eq!(t.post(&d.office, &format!("/visits/{visit}/move"), &moved).await.status, 303);
+    let version: i32 = sqlx::query_scalar("SELECT row_version FROM visits WHERE id = $1").bind(visit).fetch_one(t.pool()).await.unwrap();
+    let told = [("week", "2026-W41"), ("row_version", &version.to_string() as &str), ("told", "yes")];
+    assert_eq!(t.post(&d.office, &format!("/visits/{visit}/confirm"), &told).await.status, 303);
+    let page = t.get(Some(&d.office), &format!("/week/2026-W41/mend?staff={}&day={day}", d.wick.staff_id)).await;
+    let row = page.texts("tbody tr").into_iter().find(|r| r.contains("Shop heater")).unwrap();
+    assert!(row.contains("was told") && row.contains("Juno Haddlesey comes instead of Wick Garrowby"), "{row}");
+}

@@ -1,0 +1,71 @@
+//! The telephone rings: "when could you come?"
+
+use super::{
+    path,
+    support::{TestApp, dealership},
+};
+use embertide::{
+    store::{due, week},
+    units::time_of_day,
+};
+use time::macros::date;
+use uuid::Uuid;
+
+#[tokio::test]
+async fn the_telephone_is_answered_with_the_cheapest_places_and_one_of_them_is_taken() {
+    let t = TestApp::start().await;
+    let d = dealership::open(&t).await;
+    path::issued_week(&t, &d).await;
+    // The barn heater stands in the same yard as the house heater: beside it there is no driving more.
+    let barn = d.units[1];
+    let (visit, version): (Uuid, i32) =
+        sqlx::query_as("SELECT id, row_version FROM visits WHERE unit_id = $1").bind(barn).fetch_one(t.pool()).await.unwrap();
+    let off = [("week", "2026-W41"), ("row_version", &version.to_string() as &str), ("why", "not then")];
+    assert_eq!(t.post(&d.office, &format!("/visits/{visit}/take-off"), &off).await.status, 303);
+    let ask = format!("/units/{barn}/when");
+    let page = t.get(Some(&d.office), &ask).await;
+    assert_eq!(page.status, 200);
+    let offers = page.texts("li form");
+    assert!(!offers.is_empty() && offers.len() <= 5, "{offers:?}");
+    assert!(offers[0].contains("no driving more"), "{offers:?}");
+    let field = |name: &str| page.attrs(&format!("li form input[name={name}]"), "value").remove(0);
+    let (staff, day, position) = (field("staff"), field("day"), field("position"));
+    let house: String =
+        sqlx::query_scalar("SELECT day::text FROM visits WHERE unit_id = $1").bind(d.units[0]).fetch_one(t.pool()).await.unwrap();
+    assert_eq!(day, house, "the cheapest day is that of the neighbour");
+    let form = [("week", "2026-W41"), ("staff", &staff), ("day", &day), ("position", &position)];
+    let taken = t.post(&d.office, &ask, &form).await;
+    assert_eq!(taken.location, format!("/week/2026-W41#v-{visit}"), "{}", taken.text("main"));
+    let starts: i32 = sqlx::query_scalar("SELECT starts FROM visits WHERE id = $1").bind(visit).fetch_one(t.pool()).await.unwrap();
+    let now = t.get(Some(&d.office), &ask).await.texts("li form");
+    assert_eq!(now.iter().filter(|o| o.contains("It stands on this day now")).count(), 1, "{now:?}");
+    assert!(offers[0].contains(&format!("about {}", time_of_day(starts))), "what was said is what stands: {starts} {offers:?}");
+}
+
+#[tokio::test]
+async fn a_unit_with_nothing_due_is_asked_for_by_job_and_gets_a_visit_of_its_own() {
+    let t = TestApp::start().await;
+    let d = dealership::open(&t).await;
+    path::issued_week(&t, &d).await;
+    let place = embertide::store::customers::places(t.pool(), d.birch).await.unwrap().remove(0).id;
+    let unit = dealership::unit(&t, "U7", "Kiln heater", d.birch, place, 300).await;
+    due::refresh(&mut t.pool().acquire().await.unwrap(), Some(&[unit]), date!(2026 - 10 - 05)).await.unwrap();
+    let page = t.get(Some(&d.office), &format!("/units/{unit}/when?job=repair")).await;
+    assert!(page.text("main").contains("Repair, 90 minutes."), "{}", page.text("main"));
+    // Only the first of the two technicians can repair.
+    let who: Vec<Uuid> = page.attrs("li form input[name=staff]", "value").iter().map(|s| s.parse().unwrap()).collect();
+    assert!(!who.is_empty() && who.iter().all(|w| *w == d.wick.staff_id), "{who:?}");
+    let field = |name: &str| page.attrs(&format!("li form input[name={name}]"), "value").remove(0);
+    let (staff, day, position) = (field("staff"), field("day"), field("position"));
+    let form = [("week", "2026-W41"), ("job", "repair"), ("staff", &staff), ("day", &day), ("position", &position)];
+    let id = Uuid::now_v7();
+    for _ in 0..2 {
+        assert_eq!(t.post_as(&d.office, &format!("/units/{unit}/when"), id, &form).await.status, 303);
+    }
+    let visits: Vec<(Uuid, String)> =
+        sqlx::query_as("SELECT id, status FROM visits WHERE unit_id = $1").bind(unit).fetch_all(t.pool()).await.unwrap();
+    assert_eq!(visits, [(id, "planned".to_owned())], "sent twice, one visit");
+    assert_eq!(t.broken_promises().await, Vec::<String>::new());
+    let stops = week::stops(t.pool(), date!(2026 - 10 - 05), None).await.unwrap();
+    assert!(stops.iter().any(|s| s.visit_id == id && s.job_codes == ["repair"]));
+}

@@ -1,0 +1,12 @@
+//! The yard without a signal, over a real PostgreSQL: what a phone kept is stored once with its bytes, whatever happens on the way.
+#![expect(clippy::unwrap_used, reason = "a test that cannot go on has failed")]
+
+#[path = "../support/mod.rs"]
+mod support;
+
+mod model;
+mod outbox;
+mod phone;
+mod scene;
+mod sequences;
+mod sizes;

@@ -1,0 +1,113 @@
+//! Phones and their packs, as the office and the worker see them.
+
+use super::scene::{Scene, ask, at_a_stop, count, send_as, sheet};
+use embertide::store::sessions::Role;
+use serde_json::Value;
+use time::Date;
+use uuid::Uuid;
+
+async fn day_of(s: &Scene) -> Date {
+    sqlx::query_scalar("SELECT day FROM visits WHERE id = $1").bind(s.visit).fetch_one(s.t.pool()).await.unwrap()
+}
+
+#[tokio::test]
+async fn a_pack_names_every_page_and_file_of_the_day_and_they_all_open() {
+    let s = at_a_stop().await;
+    let day = day_of(&s).await;
+    let page = ask(&s.t, &s.tech, &format!("/pack/{day}"), Uuid::now_v7(), &[("unsent", "3")]).await;
+    let list: Value = serde_json::from_str(&page.body).unwrap();
+    let urls: Vec<&str> = list["urls"].as_array().unwrap().iter().map(|u| u.as_str().unwrap()).collect();
+    assert!(urls.contains(&format!("/route/{day}").as_str()) && urls.contains(&format!("/stop/{}", s.visit).as_str()), "{urls:?}");
+    for url in &urls {
+        assert_eq!(s.t.get(Some(&s.tech), url).await.status, 200, "{url}");
+    }
+    // Whatever a packed page fetches lies in the pack: it meets its own script and sheet, whatever is built meanwhile.
+    let stop = s.t.get(Some(&s.tech), &format!("/stop/{}", s.visit)).await;
+    let mut wanted = stop.attrs("script[src]", "src");
+    wanted.extend(stop.attrs("link[href^='/assets/']", "href"));
+    assert!(wanted.len() >= 3, "{wanted:?}");
+    assert!(wanted.iter().all(|w| urls.contains(&w.as_str())), "{wanted:?} in {urls:?}");
+    let version = s.t.get(Some(&s.tech), &format!("/route/{day}")).await.attrs("#pack", "data-version").remove(0);
+    assert_eq!(list["version"], version);
+}
+
+#[tokio::test]
+async fn a_day_changes_for_the_phone_when_the_office_changes_it_and_not_when_a_stop_is_done() {
+    let s = at_a_stop().await;
+    let (day, phone) = (day_of(&s).await, Uuid::now_v7());
+    let day_text = day.to_string();
+    let version = || async {
+        let said = ask(&s.t, &s.tech, "/heard", phone, &[("day", &day_text)]).await;
+        serde_json::from_str::<Value>(&said.body).unwrap()["version"].as_str().unwrap().to_owned()
+    };
+    let before = version().await;
+    let kept = send_as(&s.t, Some(&s.tech), Uuid::now_v7(), sheet(s.visit, &[("drops", "18")]).as_bytes(), Some(phone)).await;
+    assert_eq!(kept.status, 200, "{}", kept.body);
+    assert_eq!(version().await, before);
+    let of: Option<Uuid> =
+        sqlx::query_scalar("SELECT phone_id FROM submissions WHERE kind = 'kept report/1'").fetch_one(s.t.pool()).await.unwrap();
+    assert_eq!(of, Some(phone));
+    sqlx::query("UPDATE visits SET starts = starts + 5, ends = ends + 5 WHERE id = $1").bind(s.visit).execute(s.t.pool()).await.unwrap();
+    assert_ne!(version().await, before);
+}
+
+#[tokio::test]
+async fn the_office_sees_what_a_phone_has_not_sent_and_shuts_a_lost_one_out() {
+    let s = at_a_stop().await;
+    let (day, phone) = (day_of(&s).await, Uuid::now_v7());
+    let pack = format!("/pack/{day}");
+    assert_eq!(ask(&s.t, &s.tech, &pack, phone, &[("unsent", "3")]).await.status, 200);
+    let page = s.t.get(Some(&s.d.office), "/phones").await;
+    let row = page.text("#phones tbody tr");
+    assert!(row.contains("Android") && row.contains("3 not sent"), "{row}");
+    let shut = s.t.post(&s.d.office, &format!("/phones/{phone}/revoke"), &[]).await;
+    assert_eq!(shut.status, 303, "{}", shut.body);
+    assert!(ask(&s.t, &s.tech, &pack, phone, &[]).await.location.starts_with("/sign-in"), "it is signed out at once");
+    // Whoever signs in on it again gets no pack, and is told; but what it holds is taken.
+    let again = s.t.session(s.tech.staff_id, Role::Technician).await;
+    let refused = ask(&s.t, &again, &pack, phone, &[]).await;
+    assert_eq!(refused.status, 422, "{}", refused.body);
+    let said: Value = serde_json::from_str(&ask(&s.t, &again, "/heard", phone, &[]).await.body).unwrap();
+    assert_eq!(said["welcome"], false);
+    let kept = send_as(&s.t, Some(&again), Uuid::now_v7(), sheet(s.visit, &[("drops", "18")]).as_bytes(), Some(phone)).await;
+    assert_eq!(kept.status, 200);
+    assert_eq!(count(&s.t, "visit_reports").await, 1);
+    assert_eq!(
+        s.t.post(&s.tech, &format!("/phones/{phone}/revoke"), &[]).await.status,
+        303,
+        "to the sign-in: a technician's session is gone"
+    );
+    assert_eq!(s.t.post(&again, &format!("/phones/{phone}/revoke"), &[]).await.status, 403);
+}
+
+#[tokio::test]
+async fn the_office_settles_with_its_own_words_once() {
+    let s = at_a_stop().await;
+    send_as(&s.t, Some(&s.tech), Uuid::now_v7(), b"form=report/99&note=from+a+newer+phone", None).await;
+    let page = s.t.get(Some(&s.d.office), "/phones").await;
+    let action = page.attrs("#to-settle form", "action").remove(0);
+    let form = [("words", "Written into the records by hand.")];
+    assert_eq!(s.t.post(&s.d.office, &action, &[("words", "")]).await.status, 422, "words are asked for");
+    assert_eq!(s.t.post(&s.d.office, &action, &form).await.status, 303);
+    assert_eq!(s.t.post(&s.d.office, &action, &form).await.status, 404, "settled already");
+    let after = s.t.get(Some(&s.d.office), "/phones").await;
+    assert!(after.attrs("#to-settle form", "action").is_empty());
+    assert!(after.text("#settled").contains("by hand"), "{}", after.text("main"));
+}
+
+#[tokio::test]
+async fn the_worker_serves_the_whole_yard_and_names_the_files_of_its_build() {
+    let s = at_a_stop().await;
+    let worker = s.t.get(None, "/worker.js").await;
+    assert_eq!(worker.status, 200);
+    assert_eq!(worker.headers["cache-control"], "no-store", "a new build is seen at once");
+    assert_eq!(worker.headers["content-type"], "text/javascript; charset=utf-8");
+    for name in ["look.css", "mark.svg", "yard.js"] {
+        let address = embertide::web::assets::address(name);
+        assert!(worker.body.contains(&address), "{address}");
+    }
+    let script = s.t.get(None, &embertide::web::assets::address("yard.js")).await.body;
+    assert!(script.contains("install") && !script.contains("skipWaiting"), "a new build waits until the old pages are closed");
+    let page = s.t.get(None, "/on-this-phone").await;
+    assert_eq!(page.status, 200, "it lies in the shell and needs no sign-in");
+}
