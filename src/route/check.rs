@@ -40,7 +40,7 @@ pub fn check(problem: &Problem, routes: &[Vec<usize>]) -> Result<TimedPlan, Vec<
     }
     let unplaced: Vec<usize> = (0..times.len()).filter(|&v| times[v] == 0).collect();
     let drive_s = done.iter().map(|r| i64::from(r.drive_s)).sum();
-    let unplaced_price = unplaced.iter().map(|&v| problem.price_of(&problem.visits()[v])).sum();
+    let unplaced_price = unplaced.iter().map(|&v| problem.price_of(v)).sum();
     let other_price = other_price(problem, &done);
     let objective = drive_s + unplaced_price + other_price;
     Ok(TimedPlan { routes: done, unplaced, drive_s, unplaced_price, other_price, objective })
@@ -71,10 +71,8 @@ fn other_price(problem: &Problem, routes: &[TimedRoute]) -> i64 {
 /// Skill, lock and van load.
 fn rules(problem: &Problem, shift: usize, sequence: &[usize], broken: &mut Vec<Violation>) {
     let s = &problem.shifts()[shift];
-    let mut load_ml = 0;
     for &visit in sequence {
         let v = &problem.visits()[visit];
-        load_ml += v.load_ml;
         if v.skills.0 & s.skills.0 != v.skills.0 {
             broken.push(Violation::Skill { shift, visit });
         }
@@ -82,8 +80,8 @@ fn rules(problem: &Problem, shift: usize, sequence: &[usize], broken: &mut Vec<V
             broken.push(Violation::Lock { shift, visit });
         }
     }
-    if load_ml > s.capacity_ml {
-        broken.push(Violation::Load { shift, load_ml, capacity_ml: s.capacity_ml });
+    if let Some((load_ml, capacity_ml)) = problem.too_much(shift, sequence.iter().copied()) {
+        broken.push(Violation::Load { shift, load_ml, capacity_ml });
     }
 }
 

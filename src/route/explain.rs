@@ -124,9 +124,10 @@ fn never(problem: &Problem, visit: usize, v: &Visit) -> Result<Vec<usize>, Reaso
     let shifts = left(shifts, &open, Reason::NoWorkingDay)?;
     let shifts = left(shifts, &in_hours, Reason::ClosedInHours)?;
     let shifts = left(shifts, &road, Reason::NoRoad)?;
-    let capacity_ml = shifts.iter().map(|&k| all[k].capacity_ml).max().unwrap_or(0);
-    let too_much = Reason::TooMuchForVan { load_ml: v.load_ml, capacity_ml };
-    let shifts = left(shifts, &|&k| v.load_ml <= all[k].capacity_ml, too_much)?;
+    let lacks = |k: usize| problem.too_much(k, [visit].into_iter());
+    let largest = shifts.iter().filter_map(|&k| lacks(k)).max_by_key(|l| l.1).unwrap_or_default();
+    let too_much = Reason::TooMuchForVan { load_ml: largest.0, capacity_ml: largest.1 };
+    let shifts = left(shifts, &|&k| lacks(k).is_none(), too_much)?;
     left(shifts, &|&k| time_route(problem, k, &[visit]).is_ok(), Reason::TooLongForADay)
 }
 
@@ -141,15 +142,15 @@ fn not_here(problem: &Problem, routes: &[Vec<usize>], visit: usize, shifts: &[us
             continue;
         };
         in_time = true;
-        let used: i64 = route.iter().map(|&j| problem.visits()[j].load_ml).sum();
-        if used + v.load_ml <= problem.shifts()[k].capacity_ml && best.is_none_or(|b| drive_s < b.0) {
+        let carried = problem.too_much(k, route.iter().copied().chain([visit])).is_none();
+        if carried && best.is_none_or(|b| drive_s < b.0) {
             best = Some((drive_s, k));
         }
     }
     match best {
-        Some((drive_s, _)) if drive_s >= problem.price_of(v) => Reason::CostsMore { drive_s, worth_s: problem.price_of(v) },
+        Some((drive_s, _)) if drive_s >= problem.price_of(visit) => Reason::CostsMore { drive_s, worth_s: problem.price_of(visit) },
         Some((drive_s, shift)) => Reason::StillFits { shift, drive_s },
-        None if in_time => Reason::VanLoad { load_ml: v.load_ml },
+        None if in_time => Reason::VanLoad { load_ml: v.load_ml.max(problem.takes(visit).into_iter().max().unwrap_or(0)) },
         None => Reason::NoHoursLeft,
     }
 }

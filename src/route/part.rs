@@ -32,10 +32,8 @@ impl Part {
             Visit { lock: lock(visit.lock), ..visit.clone() }
         };
         let jobs = visits.iter().map(of).collect();
-        let mut problem = Problem::new(whole.days(), kept, jobs, whole.drive().clone())?.with_disturbance(*whole.disturbance())?;
-        if let Some(level) = whole.level() {
-            problem = problem.with_level(level.clone())?;
-        }
+        let old: Vec<Option<usize>> = visits.iter().copied().map(Some).collect();
+        let problem = Problem::new(whole.days(), kept, jobs, whole.drive().clone())?.with_rest_of(whole, &shifts, &old)?;
         Ok(Self { problem, shifts, visits })
     }
 

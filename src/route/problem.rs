@@ -16,6 +16,11 @@ pub const LOCK_PRICE: i64 = 1_000_000_000;
 /// The most working seconds above the even share that are priced in a week.
 const MAX_WEEK_S: i64 = 20_000_000;
 
+/// How many groups of treatment products are told apart in a van.
+pub const GROUPS: usize = 4;
+/// Millilitres of each group of treatment products; a group that is not used is 0.
+pub type Groups = [i64; GROUPS];
+
 /// Skills as bits: a visit may be done by a technician who has all of its bits.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
 pub struct Skills(pub u32);
@@ -267,6 +272,11 @@ pub struct Problem {
     drive: Matrix,
     disturbance: Disturbance,
     level: Option<Level>,
+    /// visits that are a must; empty when none is
+    musts: Vec<bool>,
+    /// what each van carries of each group, and what each visit takes; empty when groups are not told apart
+    carries: Vec<Groups>,
+    takes: Vec<Groups>,
 }
 
 impl Problem {
@@ -280,7 +290,81 @@ impl Problem {
         refused::sizes(days, &shifts, &visits)?;
         refused::shifts(days, &shifts, &drive)?;
         refused::visits(days, &shifts, &visits, &drive)?;
-        Ok(Self { days, shifts, visits, drive, disturbance: Disturbance::default(), level: None })
+        let (musts, carries, takes) = (Vec::new(), Vec::new(), Vec::new());
+        Ok(Self { days, shifts, visits, drive, disturbance: Disturbance::default(), level: None, musts, carries, takes })
+    }
+
+    /// Visits (indices) that are a must: nothing but another must is worth leaving one out.
+    ///
+    /// # Errors
+    /// [`ProblemError::Visit`] when one is not in the plan.
+    pub fn with_musts(self, visits: &[usize]) -> Result<Self, ProblemError> {
+        let mut musts = vec![false; self.visits.len()];
+        for &visit in visits {
+            *musts.get_mut(visit).ok_or(ProblemError::Visit { visit, what: "it is a must but not in the plan" })? = true;
+        }
+        Ok(Self { musts, ..self })
+    }
+
+    /// Groups of treatment products told apart, beside the load as a whole: what the van of each shift `carries` of each
+    /// group, and what each visit `takes`, in millilitres.
+    ///
+    /// # Errors
+    /// [`ProblemError::Shift`] or [`ProblemError::Visit`] when there is not one entry for each, or an amount is out of range.
+    pub fn with_groups(self, carries: Vec<Groups>, takes: Vec<Groups>) -> Result<Self, ProblemError> {
+        refused::groups(&carries, self.shifts.len()).map_err(|shift| ProblemError::Shift { shift, what: refused::GROUPS_WRONG })?;
+        refused::groups(&takes, self.visits.len()).map_err(|visit| ProblemError::Visit { visit, what: refused::GROUPS_WRONG })?;
+        Ok(Self { carries, takes, ..self })
+    }
+
+    /// Whether a visit (an index) is a must, by itself or by its lock.
+    pub fn is_must(&self, visit: usize) -> bool {
+        self.musts.get(visit).copied().unwrap_or(false) || self.visits.get(visit).is_some_and(|v| v.lock != Lock::Free)
+    }
+
+    /// Whether groups of products are told apart.
+    pub(super) fn has_groups(&self) -> bool {
+        !self.carries.is_empty()
+    }
+
+    /// What the van of a shift carries of each group.
+    pub fn carries(&self, shift: usize) -> Groups {
+        self.carries.get(shift).copied().unwrap_or([i64::MAX; GROUPS])
+    }
+
+    /// What a visit takes of each group.
+    pub fn takes(&self, visit: usize) -> Groups {
+        self.takes.get(visit).copied().unwrap_or_default()
+    }
+
+    /// The first amount, of the whole load and then of each group, that is more than the van of `shift` carries when it is
+    /// to serve `visits`: what is needed and what it carries.
+    pub(super) fn too_much(&self, shift: usize, visits: impl Iterator<Item = usize>) -> Option<(i64, i64)> {
+        let (mut load, mut groups) = (0, Groups::default());
+        for v in visits {
+            load += self.visits[v].load_ml;
+            for (sum, takes) in groups.iter_mut().zip(self.takes(v)) {
+                *sum += takes;
+            }
+        }
+        let each = [(load, self.shifts[shift].capacity_ml)].into_iter().chain(groups.into_iter().zip(self.carries(shift)));
+        each.into_iter().find(|(needs, carries)| needs > carries)
+    }
+
+    /// What was asked beside shifts, visits and drives, for a problem made of some of them: `shifts` and `visits`
+    /// hold their indices in `whole`, or none for one that is new.
+    pub(super) fn with_rest_of(self, whole: &Self, shifts: &[usize], visits: &[Option<usize>]) -> Result<Self, ProblemError> {
+        let musts: Vec<usize> = (0..visits.len()).filter(|&v| visits[v].is_some_and(|old| whole.musts.get(old) == Some(&true))).collect();
+        let mut problem = self.with_disturbance(whole.disturbance)?.with_musts(&musts)?;
+        if let Some(level) = &whole.level {
+            problem = problem.with_level(level.clone())?;
+        }
+        if whole.has_groups() {
+            let carries = shifts.iter().map(|&k| whole.carries(k)).collect();
+            let takes = visits.iter().map(|v| v.map_or_else(Groups::default, |old| whole.takes(old))).collect();
+            problem = problem.with_groups(carries, takes)?;
+        }
+        Ok(problem)
     }
 
     /// Other prices for changing what was told.
@@ -311,9 +395,12 @@ impl Problem {
         self.level.as_ref()
     }
 
-    /// What leaving a visit out costs: its [price](Visit::price), and more when its customer was told of it.
-    pub(super) fn price_of(&self, visit: &Visit) -> i64 {
-        visit.price() + visit.told.map_or(0, |_| self.disturbance.dropped)
+    /// What leaving a visit (an index) out costs: its [price](Visit::price), far more when it is a must, and more when its
+    /// customer was told of it.
+    pub(super) fn price_of(&self, ix: usize) -> i64 {
+        let visit = &self.visits[ix];
+        let must = if self.is_must(ix) { LOCK_PRICE } else { 0 };
+        visit.penalty + must + visit.told.map_or(0, |_| self.disturbance.dropped)
     }
 
     /// Number of days.

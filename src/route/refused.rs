@@ -4,7 +4,7 @@ use std::collections::HashSet;
 use std::fmt;
 
 use super::matrix::Matrix;
-use super::problem::{Disturbance, Level, Lock, MAX_CLOCK_S, MAX_PENALTY, Shift, Visit};
+use super::problem::{Disturbance, Groups, Level, Lock, MAX_CLOCK_S, MAX_PENALTY, Shift, Visit};
 
 /// The most days in one problem.
 pub(super) const MAX_DAYS: usize = 800;
@@ -113,6 +113,18 @@ pub(super) fn level(level: &Level, days: usize) -> Result<(), ProblemError> {
     }
     let good = level.even_s.iter().all(|&s| (0..=1_000_000_000).contains(&s)) && (0..=100_000).contains(&level.price);
     if good { Ok(()) } else { Err(ProblemError::Price { what: "an even share of work or its price is out of range" }) }
+}
+
+/// What is wrong with groups of products.
+pub(super) const GROUPS_WRONG: &str = "its amounts of each group of products are missing or out of range";
+
+/// Refuses amounts of groups of products that cannot be: the first index that is wrong.
+pub(super) fn groups(all: &[Groups], count: usize) -> Result<(), usize> {
+    if all.len() != count {
+        return Err(all.len().min(count));
+    }
+    let good = |groups: &Groups| groups.iter().all(|ml| (0..=MAX_LOAD_ML).contains(ml));
+    all.iter().position(|g| !good(g)).map_or(Ok(()), Err)
 }
 
 /// Refuses shifts that cannot be.

@@ -160,11 +160,9 @@ impl Mending {
             visit.told = told[v];
             hold_early(visit, problem.disturbance().within_s);
         }
-        let mut question =
-            Problem::new(problem.days(), problem.shifts().to_vec(), visits, drive)?.with_disturbance(*problem.disturbance())?;
-        if let Some(level) = problem.level() {
-            question = question.with_level(level.clone())?;
-        }
+        let shifts: Vec<usize> = (0..problem.shifts().len()).collect();
+        let old: Vec<Option<usize>> = (0..visits.len()).map(|v| (v < problem.visits().len()).then_some(v)).collect();
+        let question = Problem::new(problem.days(), problem.shifts().to_vec(), visits, drive)?.with_rest_of(problem, &shifts, &old)?;
         let pick = |yes: &[bool]| (0..yes.len()).filter(|&i| yes[i]).collect::<Vec<usize>>();
         let part = Part::of(&question, pick(&works), pick(&asked))?;
         let start = part.cut(routes);

@@ -49,8 +49,7 @@ pub fn what_if(problem: &Problem, routes: &[Vec<usize>], visit: usize) -> Vec<Sl
             continue;
         }
         let route: Vec<usize> = known(problem, routes.get(k)).filter(|&j| j != visit).collect();
-        let load: i64 = route.iter().map(|&j| problem.visits()[j].load_ml).sum();
-        if load + v.load_ml <= shift.capacity_ml {
+        if problem.too_much(k, route.iter().copied().chain([visit])).is_none() {
             slots.extend(best_in(problem, k, &route, visit));
         }
     }

@@ -2,7 +2,7 @@
 //!
 //! `cargo bench --bench routes` runs each instance with twenty seeds (weeks 2 s of processor time each, seasons 10 s with
 //! two seeds), one thread, and prints ratios to tests/reference/routes.csv: best, median, worst. With names after `--`
-//! only those: `-- W2 RC208 mend level`. `-- write FOLDER` writes the invented instances for tests/reference/routes.py.
+//! only those: `-- W2 RC208 mend level quick threads`. `-- write FOLDER` writes the invented instances for tests/reference/routes.py.
 #![expect(clippy::unwrap_used, reason = "a bench that cannot go on has failed")]
 
 #[path = "routes/dice.rs"]
@@ -12,10 +12,12 @@ mod invented;
 #[path = "routes/published.rs"]
 mod published;
 
-use embertide::route::{Change, Kind, Lock, Mending, Plan, Problem, Skills, Visit, check, season, solve_paced};
+use embertide::route::{
+    Change, Effort, Kind, Lock, Mending, Plan, Problem, Skills, Visit, check, season, solve, solve_on, solve_paced, what_if,
+};
 use invented::{Instance, RECIPES};
 use published::{File, Unit};
-use std::{collections::HashMap, fs, path::Path, sync::atomic::AtomicBool};
+use std::{collections::HashMap, fs, num::NonZeroUsize, path::Path, sync::atomic::AtomicBool};
 
 /// Processor time of this thread so far, in seconds.
 fn processor() -> f64 {
@@ -133,12 +135,44 @@ fn mend(name: &str) {
 
 fn level(name: &str, steps: u64) {
     let problem = invented(name).unwrap().problem();
-    let effort = embertide::route::Effort { seed: 1, iterations: steps };
+    let effort = Effort { seed: 1, iterations: steps };
     let first = processor();
     let found = season(&problem, &[], 0, embertide::route::season::LEVEL_PRICE, &effort, &AtomicBool::new(false), &mut |_| {}).unwrap();
     let hours = |all: &[i64]| all.iter().map(|s| format!("{}", s / 3600)).collect::<Vec<_>>().join(" ");
     println!("level {name}, {:.0} s: hours a week before {}", processor() - first, hours(&found.uneven_s));
     println!("level {name}: after {}; driving and left out {} -> {}", hours(&found.even_s), found.cost_before, found.cost);
+}
+
+/// The first plan for 3,000 visits, and one question where a visit would fit; each is to take 50 ms at most.
+fn quick() {
+    let problem = invented("S3").unwrap().problem();
+    let effort = Effort { seed: 1, iterations: 0 };
+    let began = processor();
+    let plan = solve(&problem, &effort, &AtomicBool::new(false), &mut |_| {});
+    let planned = processor();
+    let slots = what_if(&problem, &plan.routes, 0);
+    let asked = processor();
+    println!(
+        "quick: first plan {:.0} ms, {} slots for one visit {:.0} ms",
+        (planned - began) * 1000.0,
+        slots.len(),
+        (asked - planned) * 1000.0
+    );
+}
+
+/// What a second thread adds at equal steps for each thread.
+fn together(name: &str, steps: u64) {
+    let problem = invented(name).unwrap().problem();
+    for threads in [NonZeroUsize::MIN, NonZeroUsize::MIN.saturating_add(1)] {
+        let mut found: Vec<i64> = (1..=3)
+            .map(|seed| {
+                let effort = Effort { seed, iterations: steps };
+                solve_on(&problem, None, &effort, threads, &AtomicBool::new(false), &mut |_| {}).objective
+            })
+            .collect();
+        found.sort_unstable();
+        println!("{name} {steps} steps on {threads} threads: least {} median {} worst {}", found[0], found[1], found[2]);
+    }
 }
 
 /// The most memory this process has held, in megabytes.
@@ -174,6 +208,13 @@ fn main() {
     if asked("level") {
         level("S1", 1_000_000);
         level("S2", 500_000);
+    }
+    if asked("quick") {
+        quick();
+    }
+    if asked("threads") {
+        together("W1", 200_000);
+        together("S2", 300_000);
     }
     println!("most memory held: {} MB", memory());
 }

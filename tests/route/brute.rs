@@ -1,6 +1,7 @@
 //! Every order of every choice of visits, for weeks small enough: what the best plan is.
 //! The rules are written out here once more, from their wording alone.
 
+use embertide::route::problem::LOCK_PRICE;
 use embertide::route::{Lock, Problem, Shift, Visit, check};
 
 use crate::world::{Size, plan, random_week};
@@ -72,7 +73,8 @@ fn least_drives(problem: &Problem, ix: usize) -> Vec<Option<i32>> {
         let shift = &problem.shifts()[ix];
         let load: i64 = order.iter().map(|&v| problem.visits()[v].load_ml).sum();
         let able = |&v: &usize| problem.visits()[v].skills.0 & !shift.skills.0 == 0;
-        if order.is_empty() || load > shift.capacity_ml || !order.iter().all(able) {
+        let group = |g: usize| order.iter().map(|&v| problem.takes(v)[g]).sum::<i64>() <= problem.carries(ix)[g];
+        if order.is_empty() || load > shift.capacity_ml || !(0..4).all(group) || !order.iter().all(able) {
             continue;
         }
         let set = order.iter().fold(0, |set, v| set | 1 << v);
@@ -86,9 +88,10 @@ fn least_drives(problem: &Problem, ix: usize) -> Vec<Option<i32>> {
 }
 
 /// The objective of the best plan.
-fn best(problem: &Problem) -> i64 {
+pub(crate) fn best_of(problem: &Problem) -> i64 {
     let n = problem.visits().len();
-    let price = |set: usize| -> i64 { (0..n).filter(|v| set >> v & 1 == 1).map(|v| problem.visits()[v].price()).sum() };
+    let price_of = |v: usize| problem.visits()[v].penalty + if problem.is_must(v) { LOCK_PRICE } else { 0 };
+    let price = |set: usize| -> i64 { (0..n).filter(|v| set >> v & 1 == 1).map(price_of).sum() };
     let all = (1 << n) - 1;
     let mut left: Vec<i64> = (0..=all).map(price).collect();
     for ix in 0..problem.shifts().len() {
@@ -115,13 +118,23 @@ fn plans_of_small_weeks_are_the_best_there_are() {
         let plan = plan(&problem, seed, 1500);
         let timed = check(&problem, &plan.routes).unwrap();
         assert_eq!(timed.objective, plan.objective, "seed {seed}");
-        let best = best(&problem);
+        let best = best_of(&problem);
         assert!(plan.objective >= best, "seed {seed}: {} beats every order ({best})", plan.objective);
         if plan.objective > best {
             worse.push((seed, plan.objective, best));
         }
     }
     assert!(worse.is_empty(), "{} of {SEEDS} are not the best: {worse:?}", worse.len());
+}
+
+/// The same with up to seven visits; fewer weeks, for the enumeration takes long.
+#[test]
+fn plans_of_weeks_of_seven_visits_are_the_best_there_are() {
+    let size = Size { days: 2, technicians: 1, visits: 7, rough: false };
+    let full = (0..).map(|seed| (seed, random_week(seed, size))).filter(|w| w.1.visits().len() == 7);
+    for (seed, problem) in full.take(12) {
+        assert_eq!(plan(&problem, seed, 2000).objective, best_of(&problem), "seed {seed}");
+    }
 }
 
 /// On roads with gaps and shortcuts the search may miss an insertion, but it never breaks a rule
@@ -135,7 +148,7 @@ fn rough_roads_give_honest_plans() {
         let plan = plan(&problem, seed, 500);
         let timed = check(&problem, &plan.routes).unwrap();
         assert_eq!(timed.objective, plan.objective, "seed {seed}");
-        let best = best(&problem);
+        let best = best_of(&problem);
         assert!(plan.objective >= best, "seed {seed}: {} beats every order ({best})", plan.objective);
         equal += u32::from(plan.objective == best);
     }

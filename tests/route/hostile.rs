@@ -118,6 +118,20 @@ fn the_longest_of_everything_is_planned() {
     assert_eq!(plan.objective, 2_000_000_000);
 }
 
+/// Five thousand visits in one yard and one day that holds eight of them; the same without anyone at work, and out of reach.
+#[test]
+fn five_thousand_visits_are_planned() {
+    let many = |place| vec![visit(place); 5000];
+    let day = Problem::new(1, vec![shift(0, 0)], many(0), line(&[0])).unwrap();
+    let found = plan(&day, 1, 10);
+    assert_eq!((found.routes[0].len(), found.objective), (8, 4992 * 28_800));
+    let nobody = Problem::new(1, vec![], many(0), line(&[0])).unwrap();
+    assert_eq!(plan(&nobody, 1, u64::MAX).objective, 5000 * 28_800);
+    let none = Matrix::NO_ROAD;
+    let island = Problem::new(1, vec![shift(0, 0)], many(1), Matrix::new(2, vec![0, none, none, 0]).unwrap()).unwrap();
+    assert_eq!(plan(&island, 1, 10).objective, 5000 * 28_800);
+}
+
 #[test]
 fn islands_without_roads_do_not_break_a_warm_start() {
     let none = Matrix::NO_ROAD;

@@ -3,6 +3,7 @@
 
 mod brute;
 mod checker;
+mod groups;
 mod hostile;
 mod mending;
 mod prices;
@@ -14,4 +15,5 @@ mod roads;
 mod search;
 mod seasons;
 mod slots;
+mod threads;
 mod world;

@@ -1,6 +1,7 @@
 //! The problem laid out for speed: everything that does not change during a search.
 
-use crate::route::problem::{Disturbance, Level, Lock, Overtime, Problem, Visit};
+use super::layout::Layout;
+use crate::route::problem::{Disturbance, Groups, Level, Lock, Overtime, Problem, Visit};
 
 /// Later than any time, yet far from overflow when legs and services are added.
 pub(super) const NEVER: i32 = 1 << 29;
@@ -28,8 +29,11 @@ pub(super) struct Hours {
     pub(super) day: usize,
     pub(super) starts: i32,
     pub(super) ends: i32,
+    /// most seconds of driving and work that leave room for lunch
+    pub(super) work: i32,
     pub(super) depot: u32,
     pub(super) capacity: i64,
+    pub(super) carries: Groups,
     pub(super) lunch: bool,
     pub(super) lunch_from: i32,
     /// before any time when there is no lunch
@@ -51,6 +55,7 @@ pub(super) struct Task {
     /// price in thousandths for each second it takes
     pub(super) density: i64,
     pub(super) load: i64,
+    pub(super) takes: Groups,
     pub(super) locked: bool,
     /// seconds of open time over all its shifts
     pub(super) open: i64,
@@ -64,14 +69,13 @@ pub(super) struct Task {
 
 /// All tables.
 pub(super) struct Ground<'a> {
-    pub(super) places: usize,
-    pub(super) drive: &'a [i32],
-    /// the drive with rows and columns changed over
-    pub(super) back: Vec<i32>,
+    pub(super) layout: Layout,
     pub(super) hours: Vec<Hours>,
     pub(super) tasks: Vec<Task>,
     /// visits that some shift may serve
     pub(super) open: Vec<u32>,
+    /// groups of products are told apart
+    pub(super) grouped: bool,
     /// nothing costs but driving and leaving out
     pub(super) plain: bool,
     /// number of weeks
@@ -90,15 +94,13 @@ pub(super) struct Ground<'a> {
 
 impl<'a> Ground<'a> {
     pub(super) fn new(problem: &'a Problem) -> Self {
-        let places = problem.drive().places();
-        let drive = problem.drive().cells();
+        let layout = Layout::new(problem);
         let mut ground = Self {
-            places,
-            drive,
-            back: turned(drive, places),
-            hours: hours(problem),
+            hours: hours(problem, &layout),
+            layout,
             tasks: Vec::new(),
             open: Vec::new(),
+            grouped: problem.has_groups(),
             plain: is_plain(problem),
             weeks: problem.days().div_ceil(7),
             visits: problem.visits(),
@@ -119,7 +121,7 @@ impl<'a> Ground<'a> {
     }
 
     pub(super) fn leg(&self, from: u32, to: u32) -> i32 {
-        self.drive[from as usize * self.places + to as usize]
+        self.layout.leg(from, to)
     }
 
     /// What visit `j` costs in shift `k` beside the driving.
@@ -189,7 +191,7 @@ impl<'a> Ground<'a> {
         let (mut may, mut open) = (Vec::new(), 0);
         let by_day = starts_by_day(visit, problem);
         for (k, shift) in problem.shifts().iter().enumerate() {
-            let able = shift.skills.cover(visit.skills) && visit.load_ml <= shift.capacity_ml;
+            let able = shift.skills.cover(visit.skills) && problem.too_much(k, [ix].into_iter()).is_none();
             if !able || !visit.may_go_in(k, shift) {
                 continue;
             }
@@ -206,16 +208,18 @@ impl<'a> Ground<'a> {
         if !may.is_empty() {
             self.open.push(small(ix));
         }
-        let far = problem.shifts().first().map_or(0, |s| self.drive[s.depot * self.places + visit.place]);
+        let place = self.layout.place(visit.place);
+        let far = self.hours.first().map_or(0, |h| self.leg(h.depot, place));
         self.tasks.push(Task {
-            place: small(visit.place),
+            place,
             service: visit.service_s,
             set_up: visit.set_up_s,
             least: visit.service_s,
-            price: problem.price_of(visit),
-            density: problem.price_of(visit) * 1000 / (i64::from(visit.service_s) + 600),
+            price: problem.price_of(ix),
+            density: problem.price_of(ix) * 1000 / (i64::from(visit.service_s) + 600),
             load: visit.load_ml,
-            locked: visit.lock != Lock::Free,
+            takes: problem.takes(ix),
+            locked: problem.is_must(ix),
             open,
             far,
             may,
@@ -235,7 +239,7 @@ impl<'a> Ground<'a> {
 
     /// A visit put before another at its place spares that one its set-up.
     fn least_times(&mut self) {
-        let mut most = vec![0; self.places];
+        let mut most = vec![0; self.layout.places];
         for task in &self.tasks {
             let m = &mut most[task.place as usize];
             *m = task.set_up.max(*m);
@@ -247,19 +251,22 @@ impl<'a> Ground<'a> {
 
     /// Sorts by the leg, then by index with the visit itself first: one number each, the visit in its lower half.
     fn neighbours(&mut self) {
-        for &i in &self.open {
-            let row = &self.drive[self.tasks[i as usize].place as usize * self.places..];
-            let key = |&j: &u32| {
-                let leg = row[self.tasks[j as usize].place as usize];
+        let places: Vec<(u32, u32)> = self.open.iter().map(|&j| (j, self.tasks[j as usize].place)).collect();
+        let mut near: Vec<u64> = Vec::new();
+        for &(i, place) in &places {
+            let row = self.layout.row(place);
+            let key = |&(j, place): &(u32, u32)| {
+                let leg = row[place as usize][0];
                 u64::from(leg.cast_unsigned()) << 32 | u64::from(j != i) << 31 | u64::from(j)
             };
-            let mut near: Vec<u64> = self.open.iter().map(key).collect();
+            near.clear();
+            near.extend(places.iter().map(key));
             if near.len() > NEAR {
                 near.select_nth_unstable(NEAR - 1);
                 near.truncate(NEAR);
             }
             near.sort_unstable();
-            self.tasks[i as usize].near = near.into_iter().map(visit_in).collect();
+            self.tasks[i as usize].near = near.iter().copied().map(visit_in).collect();
         }
     }
 }
@@ -281,20 +288,6 @@ fn biases(problem: &Problem) -> Vec<i64> {
 /// The visit in the lower half of a neighbour's number.
 fn visit_in(number: u64) -> u32 {
     (number & 0x7FFF_FFFF) as u32
-}
-
-/// Rows and columns changed over, block by block to be kind to the memory.
-fn turned(drive: &[i32], places: usize) -> Vec<i32> {
-    const BLOCK: usize = 32;
-    let mut back = vec![0; drive.len()];
-    for corner in (0..places).step_by(BLOCK) {
-        for from in 0..places {
-            for to in corner..places.min(corner + BLOCK) {
-                back[to * places + from] = drive[from * places + to];
-            }
-        }
-    }
-    back
 }
 
 /// The starts allowed on each day, as far as windows and a promised time go.
@@ -323,15 +316,17 @@ fn joined(mut windows: Vec<(i32, i32)>) -> Vec<(i32, i32)> {
     joined
 }
 
-fn hours(problem: &Problem) -> Vec<Hours> {
-    let one = |s: &crate::route::problem::Shift| {
+fn hours(problem: &Problem, layout: &Layout) -> Vec<Hours> {
+    let one = |(k, s): (usize, &crate::route::problem::Shift)| {
         let lunch = s.lunch_inside();
         Hours {
             day: s.day,
             starts: s.starts,
             ends: s.ends,
-            depot: small(s.depot),
+            work: lunch.map_or(s.ends, |l| s.ends.min(l.to.max(s.ends - l.seconds))) - s.starts,
+            depot: layout.place(s.depot),
             capacity: s.capacity_ml,
+            carries: problem.carries(k),
             lunch: lunch.is_some(),
             lunch_from: lunch.map_or(0, |l| l.from),
             lunch_to: lunch.map_or(-NEVER, |l| l.to),
@@ -341,5 +336,5 @@ fn hours(problem: &Problem) -> Vec<Hours> {
             overtime: s.overtime,
         }
     };
-    problem.shifts().iter().map(one).collect()
+    problem.shifts().iter().enumerate().map(one).collect()
 }

@@ -4,15 +4,20 @@
 //! - `ground`: the problem laid out for speed.
 //! - `timing`: times along one route; the cost of an insertion in a fixed number of steps.
 //! - `state`: the plan being worked on, with undo.
+//! - `layout`: places numbered so that neighbours are near in memory.
 //! - `moves`: what one step does.
+//! - `insert`: where visits are put back.
 //! - `random`: the seeded generator.
 //!
 //! One thread, no clock: equal problem, seed and iterations give the identical plan in the same build.
 
 mod ground;
+mod insert;
+mod layout;
 mod moves;
 mod random;
 mod state;
+mod threads;
 mod timing;
 
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -20,6 +25,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use super::problem::Problem;
 use ground::Ground;
 use state::State;
+pub use threads::solve_on;
 
 /// Steps between two looks at the caller's pace and at the cancel flag.
 const LOOK_EVERY: u64 = 16;
@@ -33,6 +39,12 @@ const SEASON_HEAT: f64 = 0.18;
 const END_HEAT: f64 = 0.006;
 /// Share of the start temperature for a search that goes on from a plan.
 const WARM: f64 = 0.15;
+/// Up to so many visits are planned anew several times: they are soon settled, and not always well.
+const FEW_VISITS: usize = 120;
+/// How often in all; the last time goes on from the best plan.
+const ROUNDS: f64 = 4.0;
+/// Share of the start temperature for the last time.
+const AGAIN: f64 = 0.4;
 /// From this many shifts on, a problem counts as a season.
 const SEASON_SHIFTS: usize = 60;
 
@@ -104,8 +116,7 @@ fn widen(routes: &[Vec<u32>]) -> Vec<Vec<usize>> {
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 pub fn solve(problem: &Problem, effort: &Effort, cancel: &AtomicBool, progress: &mut dyn FnMut(&Progress<'_>)) -> Plan {
-    let (seed, limit) = (effort.seed, effort.iterations);
-    search(problem, seed, None, limit, &mut steps(limit), cancel, progress)
+    search(problem, effort, None, Stretch::WHOLE, &mut steps(effort.iterations), cancel, progress)
 }
 
 /// Searches on from `routes`, which may have been made for an older state of the world: visits that are unknown,
@@ -117,8 +128,7 @@ pub fn improve(
     cancel: &AtomicBool,
     progress: &mut dyn FnMut(&Progress<'_>),
 ) -> Plan {
-    let (seed, limit) = (effort.seed, effort.iterations);
-    search(problem, seed, Some(routes), limit, &mut steps(limit), cancel, progress)
+    search(problem, effort, Some(routes), Stretch::WHOLE, &mut steps(effort.iterations), cancel, progress)
 }
 
 #[expect(clippy::cast_precision_loss, reason = "a share needs no more")]
@@ -139,27 +149,49 @@ pub fn solve_paced(
     cancel: &AtomicBool,
     progress: &mut dyn FnMut(&Progress<'_>),
 ) -> Plan {
-    search(problem, seed, from, u64::MAX, pace, cancel, progress)
+    let endless = Effort { seed, iterations: u64::MAX };
+    search(problem, &endless, from, Stretch::WHOLE, pace, cancel, progress)
 }
 
-/// The search proper; it ends after `limit` steps or when `pace` says so.
+/// Which stretch of the whole cooling a search does.
+#[derive(Clone, Copy)]
+struct Stretch {
+    begins: f64,
+    ends: f64,
+    /// the whole goes on from a plan
+    warm: bool,
+    /// that of the whole, if this is a part
+    mean_leg: Option<f64>,
+}
+
+impl Stretch {
+    const WHOLE: Self = Self { begins: 0.0, ends: 1.0, warm: false, mean_leg: None };
+
+    fn is_whole(&self) -> bool {
+        self.begins <= 0.0 && self.ends >= 1.0
+    }
+}
+
+/// The search proper; it ends after all steps or when `pace` says so. What comes out of a stretch of a search is where it
+/// stands, but at its end the best.
 fn search(
     problem: &Problem,
-    seed: u64,
+    effort: &Effort,
     from: Option<&[Vec<usize>]>,
-    limit: u64,
+    stretch: Stretch,
     pace: &mut dyn FnMut(u64) -> f64,
     cancel: &AtomicBool,
     progress: &mut dyn FnMut(&Progress<'_>),
 ) -> Plan {
     let ground = Ground::new(problem);
-    let mut state = State::new(&ground, seed);
+    let limit = effort.iterations;
+    let mut state = State::new(&ground, effort.seed);
     if let Some(routes) = from {
         state.take_over(routes);
     }
     state.note_best();
     state.fill();
-    let heat = Heat::of(&state, from.is_some());
+    let mut heat = Heat::of(problem, &state, if stretch.is_whole() { from.is_some() } else { stretch.warm }, stretch);
     let (mut done, mut told, mut temperature) = (0, -1.0, heat.start);
     let finished = loop {
         if done % LOOK_EVERY == 0 || done == limit {
@@ -178,46 +210,88 @@ fn search(
             if over {
                 break true;
             }
+            let share = stretch.begins + share * (stretch.ends - stretch.begins);
+            match heat.next_round(share) {
+                Round::Same => {}
+                Round::Afresh => state.start_over(),
+                Round::Last => state.return_to_best(),
+            }
             temperature = heat.at(share);
         }
         state.advance(temperature);
         done += 1;
     };
-    Plan { routes: widen(&state.best), objective: state.best_cost, iterations: done, finished }
+    if stretch.ends >= 1.0 {
+        return Plan { routes: widen(&state.best), objective: state.best_cost, iterations: done, finished };
+    }
+    let routes: Vec<Vec<u32>> = state.routes.iter().map(|r| r.seq.clone()).collect();
+    Plan { routes: widen(&routes), objective: state.cost, iterations: done, finished }
+}
+
+/// Seconds of a drive between two visits, in the mean over some pairs.
+fn mean_leg(problem: &Problem) -> f64 {
+    let visits = problem.visits();
+    let (mut sum, mut count) = (0.0, 0.0);
+    for (x, visit) in visits.iter().enumerate() {
+        for jump in [1, 7, 31] {
+            let other = (x * 7919 + jump) % visits.len();
+            if let Some(leg) = problem.drive().seconds(visit.place, visits[other].place).filter(|_| other != x) {
+                sum += f64::from(leg);
+                count += 1.0;
+            }
+        }
+    }
+    if count > 0.0 { sum / count } else { 0.0 }
 }
 
 /// The temperature over the course of a search, in seconds.
 struct Heat {
     start: f64,
     end: f64,
+    /// how often it is cooled down, and how often it has been
+    rounds: f64,
+    round: f64,
+}
+
+/// What a step begins with.
+enum Round {
+    /// the round goes on
+    Same,
+    /// a new one, from nothing
+    Afresh,
+    /// the last one, from the best plan
+    Last,
 }
 
 impl Heat {
     /// In proportion to the mean leg between visits.
-    fn of(state: &State<'_>, warm: bool) -> Self {
+    fn of(problem: &Problem, state: &State<'_>, warm: bool, stretch: Stretch) -> Self {
         let ground = state.ground;
-        let (mut sum, mut count) = (0.0, 0.0);
-        for (x, &i) in ground.open.iter().enumerate() {
-            for jump in [1, 7, 31] {
-                let j = ground.open[(x * 7919 + jump) % ground.open.len()];
-                let leg = ground.leg(ground.tasks[i as usize].place, ground.tasks[j as usize].place);
-                if i != j && leg < ground::NEVER / 2 {
-                    sum += f64::from(leg);
-                    count += 1.0;
-                }
-            }
-        }
-        let mean = if count > 0.0 { sum / count } else { 0.0 };
-        let share = match ground.hours.len() < SEASON_SHIFTS {
+        let mean = stretch.mean_leg.unwrap_or_else(|| mean_leg(problem));
+        let share = match ground.hours.len() < SEASON_SHIFTS && stretch.is_whole() {
             true if state.crowded() => CROWDED_HEAT,
             true => WEEK_HEAT,
             false => SEASON_HEAT,
         };
         let share = if warm { share * WARM } else { share };
-        Self { start: (mean * share).max(1.0), end: (mean * END_HEAT).max(0.1) }
+        let rounds = if ground.open.len() <= FEW_VISITS && stretch.is_whole() { ROUNDS } else { 1.0 };
+        Self { start: (mean * share).max(1.0), end: (mean * END_HEAT).max(0.1), rounds, round: 0.0 }
+    }
+
+    /// Whether a new round begins, and from what.
+    fn next_round(&mut self, share: f64) -> Round {
+        let round = (share * self.rounds).floor().min(self.rounds - 1.0);
+        if std::mem::replace(&mut self.round, round) >= round {
+            Round::Same
+        } else if round + 1.0 < self.rounds {
+            Round::Afresh
+        } else {
+            Round::Last
+        }
     }
 
     fn at(&self, share: f64) -> f64 {
-        self.start * (self.end / self.start).powf(share)
+        let start = if self.round > 0.0 && self.round + 1.0 >= self.rounds { self.start * AGAIN } else { self.start };
+        start * (self.end / start).powf(share * self.rounds - self.round)
     }
 }

@@ -4,38 +4,39 @@
 //! (the idea and the settings 10, 10, 0.01 and 0.5 from memory), widened here by days, prices, lunch and
 //! the move that puts a whole cluster in.
 
-use super::ground::NEVER;
 use super::state::{OUT, State};
 
 /// Mean number of stops taken out in a step.
 const MEAN_OUT: f64 = 10.0;
 /// Longest string taken out of one route.
 const LONGEST: f64 = 10.0;
-/// Of 1024 looks at an insertion, how many are skipped.
-const BLINKS: u64 = 10;
+/// From this many visits on, the search stays in one neighbourhood for a while ...
+const MANY_VISITS: usize = 500;
+/// ... for so many steps ...
+const STAY: u64 = 1000;
+/// ... round so many visits.
+const ROUND_HOME: usize = 200;
 /// One step in so many tries a cluster of visits that are out.
 const CLUSTER_EVERY: usize = 8;
-/// One step in so many passes over some positions.
-const LOOSE_EVERY: usize = 16;
-/// Of the visits that were out before the step, at least so many near its focus are tried ...
-const REACH_FROM: usize = 8;
-/// ... and up to so many more.
-const REACH_MORE: usize = 40;
-/// Share of the steps that try visits by their worth for the time they take, when some were out.
-const BY_WORTH: f64 = 0.85;
-/// How far chance stretches that worth: up to three times.
-const STRETCH: i64 = 2;
-
-/// Bits that hold any visit: there are at most 20,000. What is sorted by fits in the 46 above and a sign.
-const VISIT_BITS: u32 = 15;
 
 impl State<'_> {
     /// First plan: every visit that pays is put in.
     pub(super) fn fill(&mut self) {
         self.begin();
         self.was_out.fill(0);
+        self.thorough = true;
         self.put_in(false);
+        self.thorough = false;
         self.note_best();
+    }
+
+    /// A first plan once more.
+    pub(super) fn start_over(&mut self) {
+        self.begin();
+        for k in 0..self.routes.len() {
+            self.take(k, |_| true);
+        }
+        self.fill();
     }
 
     /// One step: take out, put in, keep it if it is better or if chance at this temperature allows.
@@ -76,15 +77,15 @@ impl State<'_> {
     /// Takes a string of stops out of each of several routes near a visit drawn by lot.
     #[expect(clippy::cast_precision_loss, reason = "counts are small")]
     fn take_strings(&mut self) {
-        let used = self.routes.iter().filter(|r| !r.seq.is_empty()).count();
+        let used = self.used;
         if used == 0 {
             return;
         }
-        let stops: usize = self.routes.iter().map(|r| r.seq.len()).sum();
+        let stops = self.ground.open.len() - self.out.len();
         let longest = LONGEST.min(stops as f64 / used as f64);
         let strings = self.random.up_to(4.0 * MEAN_OUT / (1.0 + longest) - 1.0);
         let ground = self.ground;
-        let seed = if self.focus == OUT { ground.open[self.random.below(ground.open.len())] } else { self.focus };
+        let seed = if self.focus == OUT { self.draw_seed() } else { self.focus };
         self.focus = seed;
         let mut cut = 0;
         for &j in &ground.tasks[seed as usize].near {
@@ -100,13 +101,25 @@ impl State<'_> {
         }
     }
 
+    /// A visit near the present home; the home moves on now and then. Staying in one neighbourhood keeps what is read
+    /// in the processor's cache.
+    fn draw_seed(&mut self) -> u32 {
+        let ground = self.ground;
+        if ground.open.len() < MANY_VISITS {
+            return ground.open[self.random.below(ground.open.len())];
+        }
+        if self.home == OUT || self.step.is_multiple_of(STAY) {
+            self.home = ground.open[self.random.below(ground.open.len())];
+        }
+        let near = &ground.tasks[self.home as usize].near;
+        near[self.random.below(near.len().min(ROUND_HOME))]
+    }
+
     /// Takes out a string of stops that holds visit `j`; half the time it leaves some stops inside it standing.
     #[expect(clippy::cast_precision_loss, reason = "counts are small")]
     fn cut_string(&mut self, j: u32, k: usize, longest: f64) {
         let len = self.routes[k].seq.len();
-        let Some(here) = self.routes[k].seq.iter().position(|&x| x == j) else {
-            return;
-        };
+        let here = self.spots[j as usize].position as usize;
         let cut = self.random.up_to(longest.min(len as f64)).min(len);
         let mut keep = 0;
         if cut > 1 && cut < len && self.random.one_in(2) {
@@ -120,88 +133,6 @@ impl State<'_> {
         let start = first + self.random.below(here.min(len - total) - first + 1);
         let stay = if keep > 0 { start + 1 + self.random.below(cut - 1) } else { start };
         self.take(k, |p| (start..start + total).contains(&p) && !(stay..stay + keep).contains(&p));
-    }
-
-    /// Puts visits that are out where they cost least, in an order drawn by lot, as long as they pay.
-    /// Visits that were out before the step are tried only where something changed, but for one step in 16.
-    fn put_in(&mut self, cluster: bool) {
-        let mut order = std::mem::take(&mut self.order);
-        self.pick(cluster);
-        self.sort_picked(&mut order);
-        let loose = self.random.one_in(LOOSE_EVERY);
-        let everywhere = self.random.one_in(16);
-        for packed in &order {
-            let j = visit_of(*packed);
-            let forced = cluster && self.forced[j as usize] == self.step;
-            let waiting = self.was_out[j as usize] == self.step && !everywhere && !forced;
-            if let Some((k, position)) = self.choose(j, forced, waiting, loose) {
-                self.drop_out(j);
-                self.put(j, k, position);
-            }
-        }
-        self.order = order;
-    }
-
-    /// The shift and position where visit `j` costs least, if it pays. A visit that has been `waiting` is tried in
-    /// the touched shifts only: elsewhere nothing has changed.
-    fn choose(&mut self, j: u32, forced: bool, waiting: bool, loose: bool) -> Option<(usize, u32)> {
-        self.gather_shifts(j, waiting);
-        let mut least = if forced { i64::from(NEVER) } else { self.ground.tasks[j as usize].price };
-        let mut chosen = None;
-        for x in 0..self.shifts.len() {
-            let k = self.shifts[x] as usize;
-            let (added, position) = if loose { self.loose_insertion(j, k) } else { self.insertion(j, k, forced) };
-            if added == NEVER {
-                continue;
-            }
-            let costs = self.costs(j, k, added, position);
-            if costs < least && self.random.next() & 1023 >= BLINKS {
-                least = costs;
-                chosen = Some((k, position));
-            }
-        }
-        chosen
-    }
-
-    /// Which of the visits that are out this step tries: those it took out itself, those it forces, and of the others
-    /// the nearest to its focus; all of them now and then.
-    fn pick(&mut self, cluster: bool) {
-        let mut picked = std::mem::take(&mut self.picked);
-        picked.clear();
-        let reach = REACH_FROM + self.random.below(REACH_MORE);
-        if self.focus == OUT || reach >= self.out.len() || self.random.one_in(16) {
-            picked.extend_from_slice(&self.out);
-        } else {
-            let fresh = |j: u32| self.was_out[j as usize] != self.step || (cluster && self.forced[j as usize] == self.step);
-            picked.extend(self.out.iter().copied().filter(|&j| fresh(j)));
-            let near = self.ground.tasks[self.focus as usize].near.iter().copied();
-            picked.extend(near.filter(|&j| self.at[j as usize] == OUT && !fresh(j)).take(reach));
-        }
-        self.picked = picked;
-    }
-
-    /// The picked visits in the order in which to try them; mostly locked ones first.
-    /// Each number holds the visit in its lowest [`VISIT_BITS`] and what it is sorted by above.
-    fn sort_picked(&mut self, order: &mut Vec<i64>) {
-        let by_worth = self.many_were_out() && self.random.share() < BY_WORTH;
-        let mode = if by_worth { 5 } else { self.random.below(12) };
-        let locked_first = !self.random.one_in(4);
-        order.clear();
-        for &j in &self.picked {
-            let task = &self.ground.tasks[j as usize];
-            let chance = (self.random.next() >> 18).cast_signed();
-            let key = match mode {
-                0..=3 => chance,
-                4..=6 => -task.density * (1024 + STRETCH * (chance & 1023)),
-                7 => -i64::from(task.service),
-                8 => -i64::from(task.far),
-                9 => i64::from(task.far),
-                _ => task.open,
-            };
-            let first = if task.locked && locked_first { 1 << 62 } else { 0 };
-            order.push((key << VISIT_BITS) + i64::from(j) - first);
-        }
-        order.sort_unstable();
     }
 
     /// Takes out of the touched routes what costs more than it is worth, then whole routes that do not pay.
@@ -234,12 +165,6 @@ impl State<'_> {
         }
         if i64::from(route.drive) - worth > best.0 { Some(Goes::Route) } else { best.1 }
     }
-}
-
-/// The visit in the lowest bits.
-#[expect(clippy::cast_sign_loss, reason = "only the lowest bits are kept")]
-fn visit_of(packed: i64) -> u32 {
-    (packed & ((1 << VISIT_BITS) - 1)) as u32
 }
 
 enum Goes {

@@ -7,14 +7,8 @@ use super::timing::Route;
 /// Marks a visit that is in no route.
 pub(super) const OUT: u32 = u32::MAX;
 
-/// Up to so many shifts are all looked at for a visit.
-const FEW_SHIFTS: usize = 100;
 /// More visits than this that are out are many.
 const FEW_OUT: usize = 8;
-/// How many of a visit's nearest tell which shifts to look at.
-const CLOSE: usize = 40;
-/// How many further shifts are looked at.
-const BY_LOT: usize = 6;
 
 /// The cheapest insertion of one visit into one route, true for that version of the route.
 #[derive(Clone, Copy, Default)]
@@ -22,6 +16,25 @@ struct Known {
     version: u64,
     added: i32,
     position: u32,
+}
+
+/// Where a visit stands, and what is round it: all that is asked of a neighbour, in one piece of memory.
+#[derive(Clone, Copy, Default)]
+pub(super) struct Spot {
+    pub(super) position: u32,
+    pub(super) place: u32,
+    pub(super) before: u32,
+    pub(super) after: u32,
+    pub(super) leg_in: i32,
+    pub(super) leg_out: i32,
+}
+
+fn note_spots(ground: &Ground<'_>, k: usize, route: &Route, spots: &mut [Spot]) {
+    for (x, (&j, nodes)) in route.seq.iter().zip(route.nodes.windows(2)).enumerate() {
+        let after = route.nodes.get(x + 2).map_or(ground.hours[k].depot, |n| n.place);
+        spots[j as usize] =
+            Spot { position: small(x), place: nodes[1].place, before: nodes[0].place, after, leg_in: nodes[0].leg, leg_out: nodes[1].leg };
+    }
 }
 
 struct Saved {
@@ -37,6 +50,13 @@ pub(super) struct State<'a> {
     pub(super) routes: Vec<Route>,
     /// shift of each visit or [`OUT`]
     pub(super) at: Vec<u32>,
+    /// where each visit stands; true for those that stand somewhere
+    pub(super) spots: Vec<Spot>,
+    /// seconds of work that each shift could still take, were there no windows
+    pub(super) room: Vec<i32>,
+    /// routes that have stops
+    pub(super) used: usize,
+    used_before: usize,
     pub(super) out: Vec<u32>,
     pub(super) cost: i64,
     pub(super) best_cost: i64,
@@ -50,13 +70,15 @@ pub(super) struct State<'a> {
     pub(super) forced: Vec<u64>,
     /// the visit round which this step works, or [`OUT`]
     pub(super) focus: u32,
+    /// every shift is looked through for every visit
+    pub(super) thorough: bool,
+    /// the visit in whose neighbourhood the search is at present
+    pub(super) home: u32,
     pub(super) picked: Vec<u32>,
     /// where a visit stands among those that are out
     out_at: Vec<u32>,
-    /// shifts looked at for one visit, and the mark that says so
+    /// shifts looked at for one visit
     pub(super) shifts: Vec<u32>,
-    seen: Vec<u64>,
-    looks: u64,
     /// working seconds of each week
     week_work: Vec<i64>,
     known: Vec<Known>,
@@ -78,6 +100,10 @@ impl<'a> State<'a> {
             random: Random::new(seed),
             routes: vec![Route::default(); m],
             at: vec![OUT; n],
+            spots: vec![Spot::default(); n],
+            room: vec![0; m],
+            used: 0,
+            used_before: 0,
             out: ground.open.clone(),
             cost: ground.tasks.iter().map(|t| t.price).sum(),
             best_cost: i64::MAX,
@@ -87,11 +113,11 @@ impl<'a> State<'a> {
             was_out: vec![0; n],
             forced: vec![0; n],
             focus: OUT,
+            thorough: false,
+            home: OUT,
             picked: Vec::new(),
             out_at: vec![0; n],
             shifts: Vec::new(),
-            seen: vec![0; m],
-            looks: 0,
             week_work: vec![0; ground.weeks.max(1)],
             known: vec![Known::default(); n * m],
             versions: vec![0; m],
@@ -114,6 +140,7 @@ impl<'a> State<'a> {
         self.step += 1;
         self.saves = 0;
         self.cost_before = self.cost;
+        self.used_before = self.used;
         self.out_before.clone_from(&self.out);
         for (x, &j) in self.out.iter().enumerate() {
             self.was_out[j as usize] = self.step;
@@ -155,8 +182,12 @@ impl<'a> State<'a> {
         let (drive, busy, told) = (self.routes[k].drive, self.routes[k].busy, self.routes[k].told);
         self.last_version += 1;
         self.versions[k] = self.last_version;
+        self.used -= usize::from(self.routes[k].nodes.len() > 1);
         self.ground.retime(k, &mut self.routes[k]);
         let (ground, route) = (self.ground, &self.routes[k]);
+        self.used += usize::from(!route.seq.is_empty());
+        self.room[k] = ground.hours[k].work - route.busy;
+        note_spots(ground, k, route, &mut self.spots);
         self.cost += i64::from(route.drive - drive);
         if !ground.plain {
             let week = &mut self.week_work[ground.hours[k].week];
@@ -242,39 +273,16 @@ impl<'a> State<'a> {
         self.ground.cheapest(j, k, &self.routes[k], NEVER, || random.one_in(8))
     }
 
-    /// Gathers in `shifts` where a look at visit `j` may pay: all that may serve it when they are few, else those with a
-    /// stop among its nearest, those touched in this step, and a few by lot.
+    /// Gathers in `shifts` where a look at visit `j` may pay: all that may serve it, or for one that has been waiting
+    /// those touched in this step.
     pub(super) fn gather_shifts(&mut self, j: u32, waiting: bool) {
         self.shifts.clear();
         let ground = self.ground;
-        let task = &ground.tasks[j as usize];
         if waiting {
             let touched = self.saved[..self.saves].iter().map(|s| s.shift);
             self.shifts.extend(touched.filter(|&k| ground.allows(j, k)).map(small));
-            return;
-        }
-        if task.may.len() <= FEW_SHIFTS {
-            self.shifts.extend_from_slice(&task.may);
-            return;
-        }
-        self.looks += 1;
-        for &other in task.near.iter().take(CLOSE) {
-            let k = self.at[other as usize];
-            self.look_at(j, k);
-        }
-        for x in 0..self.saves {
-            self.look_at(j, small(self.saved[x].shift));
-        }
-        for _ in 0..BY_LOT {
-            let k = task.may[self.random.below(task.may.len())];
-            self.look_at(j, k);
-        }
-    }
-
-    fn look_at(&mut self, j: u32, k: u32) {
-        if k != OUT && self.seen[k as usize] != self.looks && self.ground.allows(j, k as usize) {
-            self.seen[k as usize] = self.looks;
-            self.shifts.push(k);
+        } else {
+            self.shifts.extend_from_slice(&ground.tasks[j as usize].may);
         }
     }
 
@@ -294,9 +302,29 @@ impl<'a> State<'a> {
             for &j in &self.routes[k].seq {
                 self.at[j as usize] = small(k);
             }
+            self.room[k] = self.ground.hours[k].work - self.routes[k].busy;
+            note_spots(self.ground, k, &self.routes[k], &mut self.spots);
         }
         std::mem::swap(&mut self.out, &mut self.out_before);
         self.cost = self.cost_before;
+        self.used = self.used_before;
+    }
+
+    /// Back to the best plan so far.
+    pub(super) fn return_to_best(&mut self) {
+        self.at.fill(OUT);
+        for k in 0..self.routes.len() {
+            self.routes[k].seq.clone_from(&self.best[k]);
+            for &j in &self.best[k] {
+                self.at[j as usize] = small(k);
+            }
+            self.retime(k);
+        }
+        let at = &self.at;
+        self.out.clone_from(&self.ground.open);
+        self.out.retain(|&j| at[j as usize] == OUT);
+        self.cost = self.best_cost;
+        self.begin();
     }
 
     /// Keeps the present plan if it is the best so far.

@@ -5,7 +5,9 @@
 
 use std::cmp::Ordering;
 
-use super::ground::{Ground, NEVER, small};
+use crate::route::problem::{GROUPS, Groups};
+
+use super::ground::{Ground, NEVER, Opening, Task, small};
 
 /// A position: 0 is the depot, `i` is after stop `i - 1`. All times in seconds after midnight.
 #[derive(Clone, Copy, Default)]
@@ -29,6 +31,8 @@ pub(super) struct Route {
     pub(super) seq: Vec<u32>,
     pub(super) nodes: Vec<Node>,
     pub(super) load: i64,
+    /// the same for each group of products, when they are told apart
+    pub(super) loads: Groups,
     /// driving seconds, 0 when empty
     pub(super) drive: i32,
     /// driving and time on site, in seconds
@@ -182,8 +186,29 @@ impl Ground<'_> {
         here.leg = self.leg(here.place, h.depot);
         route.nodes.push(here);
         route.load = load;
+        if self.grouped {
+            route.loads = self.loads(&route.seq);
+        }
         route.drive = if route.seq.is_empty() { 0 } else { drive.saturating_add(here.leg) };
         route.busy = route.drive.saturating_add(on_site);
+    }
+
+    fn loads(&self, stops: &[u32]) -> Groups {
+        let mut loads = Groups::default();
+        for &j in stops {
+            for (sum, takes) in loads.iter_mut().zip(self.tasks[j as usize].takes) {
+                *sum += takes;
+            }
+        }
+        loads
+    }
+
+    /// Whether the van of shift `k` has enough on board for one more.
+    #[inline]
+    fn carries(&self, k: usize, route: &Route, task: &Task) -> bool {
+        let h = &self.hours[k];
+        let group = |g: usize| route.loads[g] + task.takes[g] <= h.carries[g];
+        route.load + task.load <= h.capacity && (!self.grouped || (0..GROUPS).all(group))
     }
 
     fn backward(&self, k: usize, route: &mut Route) {
@@ -218,7 +243,8 @@ impl Ground<'_> {
                 || self.lunch_on_leg(k, n.leave_before, n.leg) <= n.due_after
         };
         let short = || self.hours[k].most.is_none_or(|most| self.span(k, route.seq.len(), |i| route.seq[i]) <= most);
-        route.seq.is_empty() || route.load <= self.hours[k].capacity && in_time() && short()
+        let carried = || (0..GROUPS).all(|g| route.loads[g] <= self.hours[k].carries[g]);
+        route.seq.is_empty() || route.load <= self.hours[k].capacity && carried() && in_time() && short()
     }
 
     /// Whether the route with visit `j` at position `at` takes longer than `most`.
@@ -231,21 +257,42 @@ impl Ground<'_> {
         self.span(k, route.seq.len() + 1, stop) > most
     }
 
+    /// Whether visit `j` fits at `position` in the route of shift `k`.
+    pub(super) fn fits(&self, j: u32, k: usize, route: &Route, position: usize) -> bool {
+        let (h, task, x) = (&self.hours[k], &self.tasks[j as usize], &route.nodes[position]);
+        let next = route.nodes.get(position + 1).map_or(h.depot, |n| n.place);
+        let row = self.layout.row(task.place);
+        let ways = (row[x.place as usize][1], row[next as usize][0]);
+        let open = self.opening(j, k);
+        self.carries(k, route, task)
+            && x.leave_before.min(x.leave_after) <= open.to
+            && self.in_time(task, k, open, (x, next, position > 0), ways)
+            && h.most.is_none_or(|most| !self.longer_than(most, k, route, j, position))
+    }
+
+    /// Whether the stops after a position are still reached in time when `task` comes between. The position is given by
+    /// its node, the next place, and whether it follows a stop; `ways` lead to the task and on from it.
+    #[inline]
+    fn in_time(&self, task: &Task, k: usize, open: Opening, (x, next, follows): (&Node, u32, bool), (there, on): (i32, i32)) -> bool {
+        let stay = if follows && x.place == task.place { task.service } else { task.service + task.set_up };
+        let (due_before, due_after) = if next == task.place { (x.shared_before, x.shared_after) } else { (x.due_before, x.due_after) };
+        let had = (x.leave_after + there).min(self.lunch_on_leg(k, x.leave_before, there));
+        let off_before = self.earliest(open, x.leave_before + there) + stay;
+        let off_after = self.earliest(open, had) + stay;
+        off_after + on <= due_after || off_before + on <= due_before || self.lunch_on_leg(k, off_before, on) <= due_after
+    }
+
     /// The cheapest place in the route of shift `k` for visit `j`: driving seconds added and position,
     /// or `NEVER` when it does not fit. The early way out takes it that a detour does not shorten a drive.
     /// `skip` may tell to pass over a position.
     pub(super) fn cheapest(&self, j: u32, k: usize, route: &Route, below: i32, mut skip: impl FnMut() -> bool) -> (i32, u32) {
         let h = &self.hours[k];
         let task = &self.tasks[j as usize];
-        let busy = h.starts + route.busy + task.least;
-        let late = busy > h.ends || (busy + h.lunch_s > h.ends && busy > h.lunch_to);
-        if late || route.load + task.load > h.capacity {
+        if task.least > h.work - route.busy || !self.carries(k, route, task) {
             return (NEVER, 0);
         }
         let open = self.opening(j, k);
-        let row = task.place as usize * self.places;
-        let (to, from) = (&self.back[row..][..self.places], &self.drive[row..][..self.places]);
-        let paid = task.service + task.set_up;
+        let row = self.layout.row(task.place);
         let n = route.seq.len();
         let mut best = (below, 0);
         for (i, x) in route.nodes.iter().enumerate() {
@@ -253,20 +300,12 @@ impl Ground<'_> {
                 break;
             }
             let next = if i < n { route.nodes[i + 1].place } else { h.depot };
-            let (there, on) = (to[x.place as usize], from[next as usize]);
+            let (there, on) = (row[x.place as usize][1], row[next as usize][0]);
             let added = there + on - x.leg;
-            if added >= best.0 || skip() {
+            if added >= best.0 || skip() || !self.in_time(task, k, open, (x, next, i > 0), (there, on)) {
                 continue;
             }
-            let stay = if i > 0 && x.place == task.place { task.service } else { paid };
-            let (due_before, due_after) = if next == task.place { (x.shared_before, x.shared_after) } else { (x.due_before, x.due_after) };
-            let had = (x.leave_after + there).min(self.lunch_on_leg(k, x.leave_before, there));
-            let off_before = self.earliest(open, x.leave_before + there) + stay;
-            let off_after = self.earliest(open, had) + stay;
-            if off_after + on <= due_after || off_before + on <= due_before || self.lunch_on_leg(k, off_before, on) <= due_after {
-                if h.most.is_some_and(|most| self.longer_than(most, k, route, j, i)) {
-                    continue;
-                }
+            if h.most.is_none_or(|most| !self.longer_than(most, k, route, j, i)) {
                 best = (added, small(i));
             }
         }

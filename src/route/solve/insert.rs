@@ -1,0 +1,199 @@
+//! Putting visits back: which are tried, in what order, and where each costs least.
+
+use super::ground::{NEVER, small};
+use super::state::{OUT, State};
+
+/// Of 1024 looks at an insertion, how many are skipped.
+const BLINKS: u64 = 10;
+/// One step in so many passes over some positions.
+const LOOSE_EVERY: usize = 16;
+/// Of the visits that were out before the step, at least so many near its focus are tried ...
+const REACH_FROM: usize = 8;
+/// ... and up to so many more.
+const REACH_MORE: usize = 40;
+/// Share of the steps that try visits by their worth for the time they take, when some were out.
+const BY_WORTH: f64 = 0.85;
+/// How far chance stretches that worth: up to three times.
+const STRETCH: i64 = 2;
+/// Up to so many shifts are looked through for a visit; of more, only what lies beside its nearest.
+const FEW_SHIFTS: usize = 70;
+/// Beside how many of its nearest a visit is tried.
+const CLOSE: usize = 24;
+/// How many further shifts are looked through.
+const BY_LOT: usize = 1;
+
+/// Bits that hold any visit: there are at most 20,000. What is sorted by fits in the 46 above and a sign.
+const VISIT_BITS: u32 = 15;
+
+impl State<'_> {
+    /// Puts visits that are out where they cost least, in an order drawn by lot, as long as they pay.
+    /// Visits that were out before the step are tried only where something changed, but for one step in 16.
+    pub(super) fn put_in(&mut self, cluster: bool) {
+        let mut order = std::mem::take(&mut self.order);
+        self.pick(cluster);
+        self.sort_picked(&mut order);
+        let loose = self.random.one_in(LOOSE_EVERY);
+        let everywhere = self.random.one_in(16);
+        for packed in &order {
+            let j = visit_of(*packed);
+            let forced = cluster && self.forced[j as usize] == self.step;
+            let waiting = self.was_out[j as usize] == self.step && !everywhere && !forced;
+            if let Some((k, position)) = self.choose(j, forced, waiting, loose) {
+                self.drop_out(j);
+                self.put(j, k, position);
+            }
+        }
+        self.order = order;
+    }
+
+    /// The shift and position where visit `j` costs least, if it pays. A visit that has been `waiting` is tried in
+    /// the touched shifts only: elsewhere nothing has changed.
+    fn choose(&mut self, j: u32, forced: bool, waiting: bool, loose: bool) -> Option<(usize, u32)> {
+        if !waiting && !self.thorough && self.ground.tasks[j as usize].may.len() > FEW_SHIFTS {
+            return self.choose_near(j, forced);
+        }
+        self.gather_shifts(j, waiting);
+        let mut least = if forced { i64::from(NEVER) } else { self.ground.tasks[j as usize].price };
+        let mut chosen = None;
+        for x in 0..self.shifts.len() {
+            let k = self.shifts[x] as usize;
+            let (added, position) = if loose { self.loose_insertion(j, k) } else { self.insertion(j, k, forced) };
+            if added == NEVER {
+                continue;
+            }
+            let costs = self.costs(j, k, added, position);
+            if costs < least && self.random.next() & 1023 >= BLINKS {
+                least = costs;
+                chosen = Some((k, position));
+            }
+        }
+        chosen
+    }
+
+    /// The same for a visit that many shifts may serve: looks beside its nearest, at both ends of the touched routes and
+    /// through a few routes drawn by lot.
+    fn choose_near(&mut self, j: u32, forced: bool) -> Option<(usize, u32)> {
+        let ground = self.ground;
+        let task = &ground.tasks[j as usize];
+        let mut best = Choice { least: if forced { i64::from(NEVER) } else { task.price }, at: None };
+        let row = ground.layout.row(task.place);
+        let mut looks = CLOSE;
+        for &other in &task.near {
+            let k = self.at[other as usize];
+            if k == OUT || self.room[k as usize] < task.least || !ground.allows(j, k as usize) {
+                continue;
+            }
+            let spot = self.spots[other as usize];
+            let [on, there] = row[spot.place as usize];
+            let before = row[spot.before as usize][1] + on - spot.leg_in;
+            let after = there + row[spot.after as usize][0] - spot.leg_out;
+            self.weigh(j, k as usize, spot.position, before, &mut best);
+            self.weigh(j, k as usize, spot.position + 1, after, &mut best);
+            looks -= 1;
+            if looks == 0 {
+                break;
+            }
+        }
+        for x in 0..self.touched_shifts() {
+            let k = self.touched_shift(x);
+            if self.room[k] >= task.least && ground.allows(j, k) {
+                self.weigh_at(j, k, 0, &mut best);
+                self.weigh_at(j, k, small(self.routes[k].seq.len()), &mut best);
+            }
+        }
+        for _ in 0..BY_LOT {
+            let k = task.may[self.random.below(task.may.len())] as usize;
+            if self.room[k] < task.least {
+                continue;
+            }
+            for position in 0..=small(self.routes[k].seq.len()) {
+                self.weigh_at(j, k, position, &mut best);
+            }
+        }
+        best.at
+    }
+
+    fn weigh_at(&mut self, j: u32, k: usize, position: u32, best: &mut Choice) {
+        let (ground, nodes) = (self.ground, &self.routes[k].nodes);
+        let row = ground.layout.row(ground.tasks[j as usize].place);
+        let here = &nodes[position as usize];
+        let next = nodes.get(position as usize + 1).map_or(ground.hours[k].depot, |n| n.place);
+        let added = row[here.place as usize][1] + row[next as usize][0] - here.leg;
+        self.weigh(j, k, position, added, best);
+    }
+
+    /// Takes an insertion that adds so much driving as the best choice if it costs less and fits; passes over some by chance.
+    #[inline]
+    fn weigh(&mut self, j: u32, k: usize, position: u32, added: i32, best: &mut Choice) {
+        if added + self.ground.tasks[j as usize].least > self.room[k]
+            || i64::from(added) >= best.least
+            || self.random.next() & 1023 < BLINKS
+        {
+            return;
+        }
+        self.weigh_well(j, k, position, added, best);
+    }
+
+    fn weigh_well(&mut self, j: u32, k: usize, position: u32, added: i32, best: &mut Choice) {
+        if !self.ground.fits(j, k, &self.routes[k], position as usize) {
+            return;
+        }
+        let costs = self.costs(j, k, added, position);
+        if costs < best.least {
+            *best = Choice { least: costs, at: Some((k, position)) };
+        }
+    }
+
+    /// Which of the visits that are out this step tries: those it took out itself, those it forces, and of the others
+    /// the nearest to its focus; all of them now and then.
+    fn pick(&mut self, cluster: bool) {
+        let mut picked = std::mem::take(&mut self.picked);
+        picked.clear();
+        let reach = REACH_FROM + self.random.below(REACH_MORE);
+        if self.focus == OUT || reach >= self.out.len() || self.random.one_in(16) {
+            picked.extend_from_slice(&self.out);
+        } else {
+            let fresh = |j: u32| self.was_out[j as usize] != self.step || (cluster && self.forced[j as usize] == self.step);
+            picked.extend(self.out.iter().copied().filter(|&j| fresh(j)));
+            let near = self.ground.tasks[self.focus as usize].near.iter().copied();
+            picked.extend(near.filter(|&j| self.at[j as usize] == OUT && !fresh(j)).take(reach));
+        }
+        self.picked = picked;
+    }
+
+    /// The picked visits in the order in which to try them; mostly locked ones first.
+    /// Each number holds the visit in its lowest [`VISIT_BITS`] and what it is sorted by above.
+    fn sort_picked(&mut self, order: &mut Vec<i64>) {
+        let by_worth = self.many_were_out() && self.random.share() < BY_WORTH;
+        let mode = if by_worth { 5 } else { self.random.below(12) };
+        let locked_first = !self.random.one_in(4);
+        order.clear();
+        for &j in &self.picked {
+            let task = &self.ground.tasks[j as usize];
+            let chance = (self.random.next() >> 18).cast_signed();
+            let key = match mode {
+                0..=3 => chance,
+                4..=6 => -task.density * (1024 + STRETCH * (chance & 1023)),
+                7 => -i64::from(task.service),
+                8 => -i64::from(task.far),
+                9 => i64::from(task.far),
+                _ => task.open,
+            };
+            let first = if task.locked && locked_first { 1 << 62 } else { 0 };
+            order.push((key << VISIT_BITS) + i64::from(j) - first);
+        }
+        order.sort_unstable();
+    }
+}
+
+/// The visit in the lowest bits.
+#[expect(clippy::cast_sign_loss, reason = "only the lowest bits are kept")]
+fn visit_of(packed: i64) -> u32 {
+    (packed & ((1 << VISIT_BITS) - 1)) as u32
+}
+
+/// The cheapest insertion found so far, and what it costs.
+struct Choice {
+    least: i64,
+    at: Option<(usize, u32)>,
+}

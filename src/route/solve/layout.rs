@@ -1,0 +1,83 @@
+//! Places laid out so that those near each other are near in memory: most of what a search reads is about neighbours.
+
+use crate::route::problem::Problem;
+
+use super::ground::small;
+
+/// The places in use, numbered anew, and the drives between them.
+pub(super) struct Layout {
+    /// number of places in use
+    pub(super) places: usize,
+    /// row by row: seconds to the other place, and back from it
+    legs: Vec<[i32; 2]>,
+    /// new number of each place of the problem
+    new: Vec<u32>,
+}
+
+impl Layout {
+    pub(super) fn new(problem: &Problem) -> Self {
+        let (all, drive) = (problem.drive().places(), problem.drive().cells());
+        let order = walk(used(problem, all), drive, all);
+        let mut new = vec![0; all];
+        for (n, &old) in order.iter().enumerate() {
+            new[old] = small(n);
+        }
+        Self { places: order.len(), legs: legs(&order, drive, all), new }
+    }
+
+    /// New number of a place of the problem.
+    pub(super) fn place(&self, old: usize) -> u32 {
+        self.new[old]
+    }
+
+    /// Seconds from one place to another.
+    #[inline]
+    pub(super) fn leg(&self, from: u32, to: u32) -> i32 {
+        self.legs[from as usize * self.places + to as usize][0]
+    }
+
+    /// Seconds from a place to every other, and back.
+    #[inline]
+    pub(super) fn row(&self, place: u32) -> &[[i32; 2]] {
+        &self.legs[place as usize * self.places..][..self.places]
+    }
+}
+
+/// Places of depots, then of visits, each once.
+fn used(problem: &Problem, all: usize) -> Vec<usize> {
+    let mut seen = vec![false; all];
+    let places = problem.shifts().iter().map(|s| s.depot).chain(problem.visits().iter().map(|v| v.place));
+    places.filter(|&p| !std::mem::replace(&mut seen[p], true)).collect()
+}
+
+/// From each place to the nearest of those left.
+fn walk(mut places: Vec<usize>, drive: &[i32], all: usize) -> Vec<usize> {
+    for next in 1..places.len() {
+        let row = &drive[places[next - 1] * all..][..all];
+        if let Some(nearest) = (next..places.len()).min_by_key(|&x| row[places[x]]) {
+            places.swap(next, nearest);
+        }
+    }
+    places
+}
+
+/// Both directions of every pair: first the way there, row by row, then the way back, square by square to be kind to the memory.
+fn legs(order: &[usize], drive: &[i32], all: usize) -> Vec<[i32; 2]> {
+    const SIDE: usize = 32;
+    let n = order.len();
+    let mut legs = Vec::with_capacity(n * n);
+    for &from in order {
+        let row = &drive[from * all..][..all];
+        legs.extend(order.iter().map(|&to| [row[to], 0]));
+    }
+    for top in (0..n).step_by(SIDE) {
+        for left in (0..n).step_by(SIDE) {
+            for from in top..n.min(top + SIDE) {
+                for to in left..n.min(left + SIDE) {
+                    legs[to * n + from][1] = legs[from * n + to][0];
+                }
+            }
+        }
+    }
+    legs
+}
