@@ -5,6 +5,8 @@ use crate::route::problem::{Disturbance, Groups, Level, Lock, Overtime, Problem,
 
 /// Later than any time, yet far from overflow when legs and services are added.
 pub(super) const NEVER: i32 = 1 << 29;
+/// Up to so many shifts are looked through for a visit; of more, only what lies beside its nearest.
+pub(super) const FEW_SHIFTS: usize = 70;
 /// How many neighbours of a visit are kept.
 const NEAR: usize = 300;
 
@@ -52,6 +54,8 @@ pub(super) struct Task {
     /// least time on site it can add to a route, if it shares its set-up
     pub(super) least: i32,
     pub(super) price: i64,
+    /// the same as far as an insertion can reach it
+    pub(super) worth: i32,
     /// price in thousandths for each second it takes
     pub(super) density: i64,
     pub(super) load: i64,
@@ -78,6 +82,8 @@ pub(super) struct Ground<'a> {
     pub(super) grouped: bool,
     /// nothing costs but driving and leaving out
     pub(super) plain: bool,
+    /// some visit may be served by more shifts than are looked through for each
+    pub(super) many_shifts: bool,
     /// number of weeks
     pub(super) weeks: usize,
     visits: &'a [Visit],
@@ -102,6 +108,7 @@ impl<'a> Ground<'a> {
             open: Vec::new(),
             grouped: problem.has_groups(),
             plain: is_plain(problem),
+            many_shifts: problem.shifts().len() > FEW_SHIFTS,
             weeks: problem.days().div_ceil(7),
             visits: problem.visits(),
             disturbance: problem.disturbance(),
@@ -216,6 +223,7 @@ impl<'a> Ground<'a> {
             set_up: visit.set_up_s,
             least: visit.service_s,
             price: problem.price_of(ix),
+            worth: i32::try_from(problem.price_of(ix)).map_or(NEVER - 1, |p| p.min(NEVER - 1)),
             density: problem.price_of(ix) * 1000 / (i64::from(visit.service_s) + 600),
             load: visit.load_ml,
             takes: problem.takes(ix),

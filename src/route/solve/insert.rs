@@ -1,6 +1,6 @@
 //! Putting visits back: which are tried, in what order, and where each costs least.
 
-use super::ground::{NEVER, small};
+use super::ground::{FEW_SHIFTS, NEVER, small};
 use super::state::{OUT, State};
 
 /// Of 1024 looks at an insertion, how many are skipped.
@@ -15,8 +15,6 @@ const REACH_MORE: usize = 40;
 const BY_WORTH: f64 = 0.85;
 /// How far chance stretches that worth: up to three times.
 const STRETCH: i64 = 2;
-/// Up to so many shifts are looked through for a visit; of more, only what lies beside its nearest.
-const FEW_SHIFTS: usize = 70;
 /// Beside how many of its nearest a visit is tried.
 const CLOSE: usize = 24;
 /// How many further shifts are looked through.
@@ -37,7 +35,7 @@ impl State<'_> {
         for packed in &order {
             let j = visit_of(*packed);
             let forced = cluster && self.forced[j as usize] == self.step;
-            let waiting = self.was_out[j as usize] == self.step && !everywhere && !forced;
+            let waiting = self.was_out(j) && !everywhere && !forced && !self.thorough;
             if let Some((k, position)) = self.choose(j, forced, waiting, loose) {
                 self.drop_out(j);
                 self.put(j, k, position);
@@ -52,22 +50,37 @@ impl State<'_> {
         if !waiting && !self.thorough && self.ground.tasks[j as usize].may.len() > FEW_SHIFTS {
             return self.choose_near(j, forced);
         }
-        self.gather_shifts(j, waiting);
-        let mut least = if forced { i64::from(NEVER) } else { self.ground.tasks[j as usize].price };
-        let mut chosen = None;
-        for x in 0..self.shifts.len() {
-            let k = self.shifts[x] as usize;
-            let (added, position) = if loose { self.loose_insertion(j, k) } else { self.insertion(j, k, forced) };
-            if added == NEVER {
-                continue;
+        let task = &self.ground.tasks[j as usize];
+        let mut best = Choice { least: if forced { i64::from(NEVER) } else { task.price }, at: None };
+        if waiting {
+            for x in 0..self.touched_shifts() {
+                let k = self.touched_shift(x);
+                if self.room[k] >= task.least && self.ground.allows(j, k) {
+                    self.look(j, k, forced, loose, &mut best);
+                }
             }
-            let costs = self.costs(j, k, added, position);
-            if costs < least && self.random.next() & 1023 >= BLINKS {
-                least = costs;
-                chosen = Some((k, position));
+        } else {
+            for &k in &task.may {
+                if self.room[k as usize] >= task.least {
+                    self.look(j, k as usize, forced, loose, &mut best);
+                }
             }
         }
-        chosen
+        best.at
+    }
+
+    /// Takes the cheapest insertion of visit `j` into the route of shift `k` if it costs less than the best so far; passes
+    /// over some by chance.
+    #[inline]
+    fn look(&mut self, j: u32, k: usize, forced: bool, loose: bool, best: &mut Choice) {
+        let (added, position) = if loose { self.loose_insertion(j, k) } else { self.insertion(j, k, forced) };
+        if i64::from(added) >= best.least || added == NEVER {
+            return;
+        }
+        let costs = self.costs(j, k, added, position);
+        if costs < best.least && self.random.next() & 1023 >= BLINKS {
+            *best = Choice { least: costs, at: Some((k, position)) };
+        }
     }
 
     /// The same for a visit that many shifts may serve: looks beside its nearest, at both ends of the touched routes and
@@ -153,8 +166,12 @@ impl State<'_> {
         if self.focus == OUT || reach >= self.out.len() || self.random.one_in(16) {
             picked.extend_from_slice(&self.out);
         } else {
-            let fresh = |j: u32| self.was_out[j as usize] != self.step || (cluster && self.forced[j as usize] == self.step);
-            picked.extend(self.out.iter().copied().filter(|&j| fresh(j)));
+            picked.extend_from_slice(&self.taken);
+            let fresh = |j: u32| !self.was_out(j) || (cluster && self.forced[j as usize] == self.step);
+            if cluster {
+                let forced = |&j: &u32| self.was_out(j) && fresh(j);
+                picked.extend(self.out.iter().copied().filter(forced));
+            }
             let near = self.ground.tasks[self.focus as usize].near.iter().copied();
             picked.extend(near.filter(|&j| self.at[j as usize] == OUT && !fresh(j)).take(reach));
         }

@@ -30,13 +30,13 @@ pub use threads::solve_on;
 /// Steps between two looks at the caller's pace and at the cancel flag.
 const LOOK_EVERY: u64 = 16;
 /// Start temperature as a share of the mean leg: for a week or two where much is left out.
-const CROWDED_HEAT: f64 = 1.2;
+const CROWDED_HEAT: f64 = 2.0;
 /// The same where nearly everything fits.
 const WEEK_HEAT: f64 = 0.6;
 /// The same for a whole season.
 const SEASON_HEAT: f64 = 0.18;
 /// End temperature as a share of the mean leg.
-const END_HEAT: f64 = 0.006;
+const END_HEAT: f64 = 0.024;
 /// Share of the start temperature for a search that goes on from a plan.
 const WARM: f64 = 0.15;
 /// Up to so many visits are planned anew several times: they are soon settled, and not always well.

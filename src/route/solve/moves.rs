@@ -23,7 +23,6 @@ impl State<'_> {
     /// First plan: every visit that pays is put in.
     pub(super) fn fill(&mut self) {
         self.begin();
-        self.was_out.fill(0);
         self.thorough = true;
         self.put_in(false);
         self.thorough = false;
@@ -119,7 +118,7 @@ impl State<'_> {
     #[expect(clippy::cast_precision_loss, reason = "counts are small")]
     fn cut_string(&mut self, j: u32, k: usize, longest: f64) {
         let len = self.routes[k].seq.len();
-        let here = self.spots[j as usize].position as usize;
+        let here = self.routes[k].seq.iter().position(|&x| x == j).unwrap_or(0);
         let cut = self.random.up_to(longest.min(len as f64)).min(len);
         let mut keep = 0;
         if cut > 1 && cut < len && self.random.one_in(2) {

@@ -10,6 +10,9 @@ pub(super) const OUT: u32 = u32::MAX;
 /// More visits than this that are out are many.
 const FEW_OUT: usize = 8;
 
+/// Where a visit that stands in a route is among those that are out.
+const NOWHERE: u32 = u32::MAX;
+
 /// The cheapest insertion of one visit into one route, true for that version of the route.
 #[derive(Clone, Copy, Default)]
 struct Known {
@@ -64,8 +67,10 @@ pub(super) struct State<'a> {
     pub(super) order: Vec<i64>,
     /// number of the step
     pub(super) step: u64,
-    /// step in which a visit was out at the start
-    pub(super) was_out: Vec<u64>,
+    /// step in which a visit was taken out last
+    took: Vec<u64>,
+    /// visits taken out in this step
+    pub(super) taken: Vec<u32>,
     /// step in which a visit goes in at any price
     pub(super) forced: Vec<u64>,
     /// the visit round which this step works, or [`OUT`]
@@ -75,10 +80,9 @@ pub(super) struct State<'a> {
     /// the visit in whose neighbourhood the search is at present
     pub(super) home: u32,
     pub(super) picked: Vec<u32>,
-    /// where a visit stands among those that are out
+    /// where a visit stands among those that are out, or [`NOWHERE`]
     out_at: Vec<u32>,
-    /// shifts looked at for one visit
-    pub(super) shifts: Vec<u32>,
+    out_before: usize,
     /// working seconds of each week
     week_work: Vec<i64>,
     known: Vec<Known>,
@@ -87,7 +91,6 @@ pub(super) struct State<'a> {
     changed: Vec<u64>,
     saved: Vec<Saved>,
     saves: usize,
-    out_before: Vec<u32>,
     cost_before: i64,
 }
 
@@ -110,14 +113,15 @@ impl<'a> State<'a> {
             best: vec![Vec::new(); m],
             order: Vec::new(),
             step: 0,
-            was_out: vec![0; n],
+            took: vec![0; n],
+            taken: Vec::new(),
             forced: vec![0; n],
             focus: OUT,
             thorough: false,
             home: OUT,
             picked: Vec::new(),
-            out_at: vec![0; n],
-            shifts: Vec::new(),
+            out_at: vec![NOWHERE; n],
+            out_before: 0,
             week_work: vec![0; ground.weeks.max(1)],
             known: vec![Known::default(); n * m],
             versions: vec![0; m],
@@ -125,9 +129,9 @@ impl<'a> State<'a> {
             changed: vec![0; m],
             saved: Vec::new(),
             saves: 0,
-            out_before: Vec::new(),
             cost_before: 0,
         };
+        state.number_out();
         for k in 0..m {
             state.retime(k);
         }
@@ -141,16 +145,25 @@ impl<'a> State<'a> {
         self.saves = 0;
         self.cost_before = self.cost;
         self.used_before = self.used;
-        self.out_before.clone_from(&self.out);
+        self.out_before = self.out.len();
+        self.taken.clear();
+    }
+
+    fn number_out(&mut self) {
+        self.out_at.fill(NOWHERE);
         for (x, &j) in self.out.iter().enumerate() {
-            self.was_out[j as usize] = self.step;
             self.out_at[j as usize] = small(x);
         }
     }
 
+    /// Whether visit `j`, which is out, was so when the step began.
+    pub(super) fn was_out(&self, j: u32) -> bool {
+        self.took[j as usize] != self.step
+    }
+
     /// Visit `j` is no longer out.
     pub(super) fn drop_out(&mut self, j: u32) {
-        let x = self.out_at[j as usize] as usize;
+        let x = std::mem::replace(&mut self.out_at[j as usize], NOWHERE) as usize;
         self.out.swap_remove(x);
         if let Some(&moved) = self.out.get(x) {
             self.out_at[moved as usize] = small(x);
@@ -179,15 +192,22 @@ impl<'a> State<'a> {
 
     /// Times of the route of shift `k` anew; the cost follows.
     fn retime(&mut self, k: usize) {
+        self.follow(k, |ground, route| ground.retime(k, route));
+    }
+
+    /// Changes the times of the route of shift `k`; the cost follows.
+    fn follow(&mut self, k: usize, change: impl FnOnce(&Ground<'_>, &mut Route)) {
         let (drive, busy, told) = (self.routes[k].drive, self.routes[k].busy, self.routes[k].told);
         self.last_version += 1;
         self.versions[k] = self.last_version;
         self.used -= usize::from(self.routes[k].nodes.len() > 1);
-        self.ground.retime(k, &mut self.routes[k]);
+        change(self.ground, &mut self.routes[k]);
         let (ground, route) = (self.ground, &self.routes[k]);
         self.used += usize::from(!route.seq.is_empty());
         self.room[k] = ground.hours[k].work - route.busy;
-        note_spots(ground, k, route, &mut self.spots);
+        if ground.many_shifts {
+            note_spots(ground, k, route, &mut self.spots);
+        }
         self.cost += i64::from(route.drive - drive);
         if !ground.plain {
             let week = &mut self.week_work[ground.hours[k].week];
@@ -215,10 +235,9 @@ impl<'a> State<'a> {
     /// Puts visit `j` into the route of shift `k`; the caller knows that it fits.
     pub(super) fn put(&mut self, j: u32, k: usize, position: u32) {
         self.save(k);
-        self.routes[k].seq.insert(position as usize, j);
         self.at[j as usize] = small(k);
         self.cost -= self.ground.tasks[j as usize].price - self.ground.bias(j, k);
-        self.retime(k);
+        self.follow(k, |ground, route| ground.insert(k, route, j, position as usize));
     }
 
     /// Takes the stops at the marked positions out of the route of shift `k`. Where leaving out a stop makes the
@@ -226,34 +245,42 @@ impl<'a> State<'a> {
     pub(super) fn take(&mut self, k: usize, goes: impl Fn(usize) -> bool) {
         self.save(k);
         let mut position = 0;
-        let (at, out_at, out, cost, ground) = (&mut self.at, &mut self.out_at, &mut self.out, &mut self.cost, self.ground);
-        self.routes[k].seq.retain(|&j| {
+        let mut stops = std::mem::take(&mut self.routes[k].seq);
+        stops.retain(|&j| {
             let go = goes(position);
             position += 1;
             if go {
-                at[j as usize] = OUT;
-                out_at[j as usize] = small(out.len());
-                out.push(j);
-                *cost += ground.tasks[j as usize].price - ground.bias(j, k);
+                self.took_out(j, k);
             }
             !go
         });
+        self.routes[k].seq = stops;
         self.retime(k);
         while !self.ground.holds(k, &self.routes[k]) {
             if let Some(j) = self.routes[k].seq.pop() {
-                self.at[j as usize] = OUT;
-                self.out_at[j as usize] = small(self.out.len());
-                self.out.push(j);
-                self.cost += self.ground.tasks[j as usize].price - self.ground.bias(j, k);
+                self.took_out(j, k);
             }
             self.retime(k);
         }
     }
 
+    /// Visit `j` left the route of shift `k` in this step.
+    fn took_out(&mut self, j: u32, k: usize) {
+        self.at[j as usize] = OUT;
+        self.add_out(j);
+        self.took[j as usize] = self.step;
+        self.taken.push(j);
+        self.cost += self.ground.tasks[j as usize].price - self.ground.bias(j, k);
+    }
+
+    fn add_out(&mut self, j: u32) {
+        self.out_at[j as usize] = small(self.out.len());
+        self.out.push(j);
+    }
+
     /// The cheapest insertion of visit `j` into the route of shift `k`: seconds added ([`NEVER`] when it does
     /// not fit) and position.
     pub(super) fn insertion(&mut self, j: u32, k: usize, forced: bool) -> (i32, u32) {
-        let below = self.worth(j);
         if forced {
             return self.ground.cheapest(j, k, &self.routes[k], NEVER, || false);
         }
@@ -262,7 +289,7 @@ impl<'a> State<'a> {
         if known.version == self.versions[k] {
             return (known.added, known.position);
         }
-        let (added, position) = self.ground.cheapest(j, k, &self.routes[k], below, || false);
+        let (added, position) = self.ground.cheapest(j, k, &self.routes[k], self.ground.tasks[j as usize].worth, || false);
         self.known[cell] = Known { version: self.versions[k], added, position };
         (added, position)
     }
@@ -273,19 +300,6 @@ impl<'a> State<'a> {
         self.ground.cheapest(j, k, &self.routes[k], NEVER, || random.one_in(8))
     }
 
-    /// Gathers in `shifts` where a look at visit `j` may pay: all that may serve it, or for one that has been waiting
-    /// those touched in this step.
-    pub(super) fn gather_shifts(&mut self, j: u32, waiting: bool) {
-        self.shifts.clear();
-        let ground = self.ground;
-        if waiting {
-            let touched = self.saved[..self.saves].iter().map(|s| s.shift);
-            self.shifts.extend(touched.filter(|&k| ground.allows(j, k)).map(small));
-        } else {
-            self.shifts.extend_from_slice(&ground.tasks[j as usize].may);
-        }
-    }
-
     /// Back to where the step began.
     pub(super) fn undo(&mut self) {
         for copy in &self.saved[..self.saves] {
@@ -293,21 +307,41 @@ impl<'a> State<'a> {
                 self.at[j as usize] = OUT;
             }
         }
-        for copy in &mut self.saved[..self.saves] {
-            let k = copy.shift;
-            self.versions[k] = copy.version;
-            let week = &mut self.week_work[self.ground.hours[k].week];
-            *week += i64::from(copy.route.busy) - i64::from(self.routes[k].busy);
-            std::mem::swap(&mut self.routes[k], &mut copy.route);
-            for &j in &self.routes[k].seq {
-                self.at[j as usize] = small(k);
-            }
-            self.room[k] = self.ground.hours[k].work - self.routes[k].busy;
-            note_spots(self.ground, k, &self.routes[k], &mut self.spots);
+        for x in 0..self.saves {
+            self.restore(x);
         }
-        std::mem::swap(&mut self.out, &mut self.out_before);
+        // what had been put in and stands nowhere again
+        for x in 0..self.saves {
+            for y in 0..self.saved[x].route.seq.len() {
+                let j = self.saved[x].route.seq[y];
+                if self.at[j as usize] == OUT && self.out_at[j as usize] == NOWHERE {
+                    self.add_out(j);
+                }
+            }
+        }
         self.cost = self.cost_before;
         self.used = self.used_before;
+    }
+
+    /// Puts the `x`-th copy back in its place and keeps the present route there.
+    fn restore(&mut self, x: usize) {
+        let copy = &mut self.saved[x];
+        let k = copy.shift;
+        self.versions[k] = copy.version;
+        let week = &mut self.week_work[self.ground.hours[k].week];
+        *week += i64::from(copy.route.busy) - i64::from(self.routes[k].busy);
+        std::mem::swap(&mut self.routes[k], &mut copy.route);
+        for y in 0..self.routes[k].seq.len() {
+            let j = self.routes[k].seq[y];
+            self.at[j as usize] = small(k);
+            if self.out_at[j as usize] != NOWHERE {
+                self.drop_out(j);
+            }
+        }
+        self.room[k] = self.ground.hours[k].work - self.routes[k].busy;
+        if self.ground.many_shifts {
+            note_spots(self.ground, k, &self.routes[k], &mut self.spots);
+        }
     }
 
     /// Back to the best plan so far.
@@ -323,6 +357,7 @@ impl<'a> State<'a> {
         let at = &self.at;
         self.out.clone_from(&self.ground.open);
         self.out.retain(|&j| at[j as usize] == OUT);
+        self.number_out();
         self.cost = self.best_cost;
         self.begin();
     }
@@ -365,6 +400,7 @@ impl<'a> State<'a> {
         }
         let at = &self.at;
         self.out.retain(|&j| at[j as usize] == OUT);
+        self.number_out();
         self.begin();
     }
 
@@ -384,7 +420,7 @@ impl<'a> State<'a> {
 
     /// Whether a good many visits were out when the step began.
     pub(super) fn many_were_out(&self) -> bool {
-        self.out_before.len() > FEW_OUT
+        self.out_before > FEW_OUT
     }
 
     /// Whether a good many visits are out.
@@ -406,10 +442,5 @@ impl<'a> State<'a> {
         let work = ground.overtime(k, route.busy.saturating_add(more)) - ground.overtime(k, route.busy);
         let week = self.week_work[ground.hours[k].week];
         drive + ground.bias(j, k) + work + ground.week_price(k, week + i64::from(more)) - ground.week_price(k, week)
-    }
-
-    /// The price of a visit as far as an insertion can reach it.
-    pub(super) fn worth(&self, j: u32) -> i32 {
-        i32::try_from(self.ground.tasks[j as usize].price).map_or(NEVER - 1, |p| p.min(NEVER - 1))
     }
 }

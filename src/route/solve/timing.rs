@@ -51,8 +51,18 @@ impl Ground<'_> {
 
     /// Works out all times of the route of shift `k` anew.
     pub(super) fn retime(&self, k: usize, route: &mut Route) {
-        self.forward(k, route);
-        self.backward(k, route);
+        let h = &self.hours[k];
+        let (leave_before, leave_after) = if h.lunch { (h.starts, NEVER) } else { (NEVER, h.starts) };
+        route.nodes.clear();
+        route.nodes.resize(route.seq.len() + 1, Node { place: h.depot, leave_before, leave_after, ..Node::default() });
+        self.forward(k, route, 0);
+        self.sums(route);
+        let n = route.seq.len();
+        let (before, after) = (h.ends.min(h.lunch_to), h.ends);
+        let last = &mut route.nodes[n];
+        (last.due_before, last.due_after) = (before, after);
+        (last.shared_before, last.shared_after) = (before, after);
+        self.backward(k, route, n);
         if !self.plain {
             route.told = self.told_costs(k, route);
         }
@@ -156,40 +166,73 @@ impl Ground<'_> {
         if after - leg >= h.starts.max(h.lunch_from) + h.lunch_s { off.max(after - leg) } else { off }
     }
 
-    fn forward(&self, k: usize, route: &mut Route) {
+    /// Puts visit `j` at position `at`; only the times that this changes are worked out anew.
+    pub(super) fn insert(&self, k: usize, route: &mut Route, j: u32, at: usize) {
+        let task = &self.tasks[j as usize];
+        let (drive, on_site) = (route.drive, route.busy - route.drive);
+        let place_before = if at > 0 { Some(route.nodes[at].place) } else { None };
+        let stays = |before: Option<u32>, t: &Task| if before == Some(t.place) { t.service } else { t.service + t.set_up };
+        let mut stay = stays(place_before, task);
+        if let Some(&next) = route.seq.get(at) {
+            let next = &self.tasks[next as usize];
+            stay += stays(Some(task.place), next) - stays(place_before, next);
+        }
+        let leg = if route.seq.is_empty() { 0 } else { route.nodes[at].leg };
+        route.seq.insert(at, j);
+        // what is due at the stops after it stays as it was
+        let node = Node { place: task.place, ..route.nodes[at] };
+        route.nodes.insert(at + 1, node);
+        self.forward(k, route, at);
+        route.drive = drive.saturating_add(route.nodes[at].leg.saturating_add(route.nodes[at + 1].leg).saturating_sub(leg));
+        route.busy = route.drive.saturating_add(on_site.saturating_add(stay));
+        route.load += task.load;
+        if self.grouped {
+            route.loads = self.loads(&route.seq);
+        }
+        self.backward(k, route, at + 1);
+        if !self.plain {
+            route.told = self.told_costs(k, route);
+        }
+    }
+
+    /// Works out the departures after position `from` anew; the node there holds, but for its leg.
+    fn forward(&self, k: usize, route: &mut Route, from: usize) {
         let h = &self.hours[k];
-        let (starts, none) = (h.starts, NEVER);
-        let (leave_before, leave_after) = if h.lunch { (starts, none) } else { (none, starts) };
-        let mut here = Node { place: h.depot, leave_before, leave_after, ..Node::default() };
-        let (mut load, mut drive, mut on_site) = (0, 0_i32, 0_i32);
-        route.nodes.clear();
-        for (i, &j) in route.seq.iter().enumerate() {
+        let mut here = route.nodes[from];
+        for (i, &j) in route.seq.iter().enumerate().skip(from) {
             let task = &self.tasks[j as usize];
             let leg = self.leg(here.place, task.place);
-            here.leg = leg;
+            route.nodes[i].leg = leg;
             let shares = i > 0 && here.place == task.place;
             let stay = if shares { task.service } else { task.service + task.set_up };
             let open = self.opening(j, k);
             let had = (here.leave_after + leg).min(self.lunch_on_leg(k, here.leave_before, leg));
-            let next = Node {
-                place: task.place,
-                leave_before: (self.earliest(open, here.leave_before + leg) + stay).min(NEVER),
-                leave_after: (self.earliest(open, had) + stay).min(NEVER),
-                ..Node::default()
-            };
-            route.nodes.push(here);
-            here = next;
+            let next = &mut route.nodes[i + 1];
+            next.place = task.place;
+            next.leave_before = (self.earliest(open, here.leave_before + leg) + stay).min(NEVER);
+            next.leave_after = (self.earliest(open, had) + stay).min(NEVER);
+            here = *next;
+        }
+        route.nodes[route.seq.len()].leg = self.leg(here.place, h.depot);
+    }
+
+    /// Load, driving and time on site of the whole route.
+    fn sums(&self, route: &mut Route) {
+        let (mut load, mut drive, mut on_site) = (0, 0_i32, 0_i32);
+        let mut before = None;
+        for (&j, node) in route.seq.iter().zip(&route.nodes) {
+            let task = &self.tasks[j as usize];
+            let stay = if before == Some(task.place) { task.service } else { task.service + task.set_up };
+            before = Some(task.place);
             load += task.load;
-            drive = drive.saturating_add(leg);
+            drive = drive.saturating_add(node.leg);
             on_site = on_site.saturating_add(stay);
         }
-        here.leg = self.leg(here.place, h.depot);
-        route.nodes.push(here);
         route.load = load;
         if self.grouped {
             route.loads = self.loads(&route.seq);
         }
-        route.drive = if route.seq.is_empty() { 0 } else { drive.saturating_add(here.leg) };
+        route.drive = if route.seq.is_empty() { 0 } else { drive.saturating_add(route.nodes[route.seq.len()].leg) };
         route.busy = route.drive.saturating_add(on_site);
     }
 
@@ -211,14 +254,14 @@ impl Ground<'_> {
         route.load + task.load <= h.capacity && (!self.grouped || (0..GROUPS).all(group))
     }
 
-    fn backward(&self, k: usize, route: &mut Route) {
+    /// Works out the latest arrivals up to the stop at position `from` anew; what is due after it holds.
+    fn backward(&self, k: usize, route: &mut Route, from: usize) {
         let h = &self.hours[k];
-        let n = route.seq.len();
-        let (mut before, mut after) = (h.ends.min(h.lunch_to), h.ends);
-        let last = &mut route.nodes[n];
-        (last.due_before, last.due_after) = (before, after);
-        (last.shared_before, last.shared_after) = (before, after);
-        for i in (0..n).rev() {
+        let one_place = |route: &Route, i: usize| i > 0 && i < route.seq.len() && route.nodes[i].place == route.nodes[i + 1].place;
+        let node = &route.nodes[from];
+        let due = if one_place(route, from) { (node.shared_before, node.shared_after) } else { (node.due_before, node.due_after) };
+        let (mut before, mut after) = due;
+        for i in (0..from).rev() {
             let j = route.seq[i];
             let leg = route.nodes[i + 1].leg;
             let mut leave_before = before - leg;
@@ -226,11 +269,11 @@ impl Ground<'_> {
                 leave_before = leave_before.max(h.lunch_to.min(after - h.lunch_s - leg));
             }
             let open = self.opening(j, k);
-            let shares = i > 0 && route.nodes[i].place == self.tasks[j as usize].place;
+            let joins = one_place(route, i);
             let node = &mut route.nodes[i];
             (node.due_before, node.shared_before) = self.latest_arrival(open, j, leave_before);
             (node.due_after, node.shared_after) = self.latest_arrival(open, j, after - leg);
-            (before, after) = if shares { (node.shared_before, node.shared_after) } else { (node.due_before, node.due_after) };
+            (before, after) = if joins { (node.shared_before, node.shared_after) } else { (node.due_before, node.due_after) };
         }
     }
 
@@ -288,7 +331,9 @@ impl Ground<'_> {
     pub(super) fn cheapest(&self, j: u32, k: usize, route: &Route, below: i32, mut skip: impl FnMut() -> bool) -> (i32, u32) {
         let h = &self.hours[k];
         let task = &self.tasks[j as usize];
-        if task.least > h.work - route.busy || !self.carries(k, route, task) {
+        // of what the shift has left, its time on site takes at least so much
+        let below = below.min((h.work - route.busy - task.least).saturating_add(1));
+        if below <= 0 || !self.carries(k, route, task) {
             return (NEVER, 0);
         }
         let open = self.opening(j, k);
