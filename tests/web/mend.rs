@@ -81,3 +81,74 @@ async fn a_confirmed_visit_keeps_its_day_with_somebody_else() {
     let row = page.texts("tbody tr").into_iter().find(|r| r.contains("Shop heater")).unwrap();
     assert!(row.contains("was told") && row.contains("Juno Haddlesey comes instead of Wick Garrowby"), "{row}");
 }
+
+async fn week_page(t: &TestApp, d: &dealership::Dealership, what: &str) -> (String, String) {
+    let page = t.get(Some(&d.office), &format!("/week/2026-W41/mend?{what}")).await;
+    assert_eq!(page.status, 200, "{}", page.text("main"));
+    (page.text("main"), page.attrs("input[name=row_version]", "value").remove(0))
+}
+
+#[tokio::test]
+async fn a_customer_who_says_no_is_called_off_and_the_rest_stays_as_told() {
+    let mut t = TestApp::start().await;
+    // The Friday before: all of the week lies ahead.
+    t.on(super::support::NOW - time::Duration::days(3));
+    let d = dealership::open(&t).await;
+    path::issued_week(&t, &d).await;
+    let visit: Uuid =
+        sqlx::query_scalar("SELECT id FROM visits WHERE day >= $1 ORDER BY day LIMIT 1").bind(MONDAY).fetch_one(t.pool()).await.unwrap();
+    let before = standing(&t).await;
+    let (says, version) = week_page(&t, &d, &format!("refused={visit}")).await;
+    assert!(says.contains("is not wanted this week") && says.contains("called off (was "), "{says}");
+    assert_eq!(standing(&t).await, before, "looking changes nothing");
+    let kept = t.post(&d.office, "/week/2026-W41/mend", &[("refused", &visit.to_string()), ("row_version", &version)]).await;
+    assert_eq!(kept.location, "/week/2026-W41?said=mended", "{}", kept.text("main"));
+    let after = standing(&t).await;
+    assert!(after.iter().any(|v| v.0 == visit && v.1 == "cancelled" && v.2.is_none()));
+    let days = |all: &BTreeSet<(Uuid, String, Option<Date>, Option<Uuid>)>| -> Vec<(Uuid, Option<Date>)> {
+        all.iter().filter(|v| v.0 != visit).map(|v| (v.0, v.2)).collect()
+    };
+    assert_eq!(days(&after), days(&before), "nobody else is told another day");
+    assert_eq!(t.broken_promises().await, Vec::<String>::new());
+}
+
+#[tokio::test]
+async fn what_cannot_wait_gets_a_place_as_early_as_may_be() {
+    let mut t = TestApp::start().await;
+    // The Friday before: all of the week lies ahead.
+    t.on(super::support::NOW - time::Duration::days(3));
+    let d = dealership::open(&t).await;
+    path::issued_week(&t, &d).await;
+    let (visit, version): (Uuid, i32) = sqlx::query_as("SELECT id, row_version FROM visits WHERE day >= $1 ORDER BY day DESC LIMIT 1")
+        .bind(MONDAY)
+        .fetch_one(t.pool())
+        .await
+        .unwrap();
+    let off = [("week", "2026-W41"), ("row_version", &version.to_string())].map(|(k, v)| (k, v.to_owned()));
+    let off: Vec<(&str, &str)> = off.iter().map(|(k, v)| (*k, v.as_str())).collect();
+    assert_eq!(t.post(&d.office, &format!("/visits/{visit}/take-off"), &off).await.status, 303);
+    let (says, version) = week_page(&t, &d, &format!("urgent={visit}")).await;
+    assert!(says.contains("cannot wait") && says.contains("gets a place: "), "{says}");
+    let kept = t.post(&d.office, "/week/2026-W41/mend", &[("urgent", &visit.to_string()), ("row_version", &version)]).await;
+    assert_eq!(kept.location, "/week/2026-W41?said=mended", "{}", kept.text("main"));
+    let (status, day): (String, Option<Date>) =
+        sqlx::query_as("SELECT status, day FROM visits WHERE id = $1").bind(visit).fetch_one(t.pool()).await.unwrap();
+    assert_eq!((status.as_str(), day), ("planned", Some(MONDAY)), "the first working day ahead");
+    assert_eq!(t.broken_promises().await, Vec::<String>::new());
+}
+
+#[tokio::test]
+async fn a_question_that_names_nothing_or_too_much_is_no_page() {
+    let mut t = TestApp::start().await;
+    // The Friday before: all of the week lies ahead.
+    t.on(super::support::NOW - time::Duration::days(3));
+    let d = dealership::open(&t).await;
+    path::issued_week(&t, &d).await;
+    let nobody = Uuid::now_v7();
+    for wrong in
+        [String::new(), format!("urgent={nobody}"), format!("refused={nobody}&urgent={nobody}"), format!("staff={nobody}&day=2026-10-06")]
+    {
+        let page = t.get(Some(&d.office), &format!("/week/2026-W41/mend?{wrong}")).await;
+        assert_eq!(page.status, 404, "{wrong}");
+    }
+}

@@ -1,12 +1,13 @@
-//! A technician falls out after the week was planned: the rest is mended with as little change as may be, shown before it is kept.
+//! Something happened after the week was planned: a technician falls out, a customer says no, or a repair cannot wait.
+//! The rest is mended with as little change as may be, shown before it is kept.
 
 use super::{
     super::{Error, Result, corrupt, staff},
     change::{in_order, new_route, placed, touch},
-    lay::{Laid, Span, lay},
+    lay::{Candidate, Laid, Span, lay},
     read,
     save::{add_route, place},
-    slots::{on_day, placed_visits},
+    slots::{Standing, on_day, placed_visits},
 };
 use crate::{
     roads::Drives,
@@ -23,6 +24,26 @@ const STEPS: u64 = 15_000;
 /// window closes this week.
 const WORTH: i64 = 14_400;
 
+/// What happened.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Happened {
+    /// The technician cannot work that day.
+    Lost { staff_id: Uuid, day: Date },
+    /// The customer does not want this visit in this week.
+    Refused(Uuid),
+    /// This visit of the week, still without a place, cannot wait.
+    Urgent(Uuid),
+}
+
+impl Happened {
+    fn lost(self) -> Option<(Uuid, Date)> {
+        if let Self::Lost { staff_id, day } = self { Some((staff_id, day)) } else { None }
+    }
+}
+
+/// What an urgent visit is worth, in seconds of driving: more than any that can wait.
+const URGENT: i64 = 200_000;
+
 /// A week that stands, with what happened, ready to be searched.
 #[derive(Debug)]
 pub struct Torn {
@@ -31,9 +52,9 @@ pub struct Torn {
     technicians: Vec<(Uuid, String)>,
     monday: Date,
     plan_id: Uuid,
-    lost: (Uuid, Date),
+    happened: Happened,
     /// Where the visits of the laid problem stand, in its order.
-    stood: Vec<At>,
+    stood: Vec<Option<At>>,
     /// Version of the plan that was read.
     pub row_version: i32,
     seed: u64,
@@ -43,7 +64,8 @@ pub struct Torn {
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Moved {
     pub visit_id: Uuid,
-    pub before: At,
+    /// `None`: it had no place before.
+    pub before: Option<At>,
     /// `None`: no room any more this week.
     pub now: Option<At>,
 }
@@ -72,40 +94,65 @@ struct Read {
     visits: Vec<Uuid>,
     monday: Date,
     plan_id: Uuid,
-    lost: (Uuid, Date),
+    happened: Happened,
 }
 
-/// Reads the week without the technician's day that is lost. Days before `first_day` are under way or over and stay as they
-/// are; of a lost day among them only its own open visits are planned anew.
-pub async fn torn(db: &mut PgConnection, drives: &Drives, monday: Date, first_day: Date, lost: (Uuid, Date)) -> Result<Torn> {
+/// Reads the week and what happened to it. Days before `first_day` are under way or over and stay as they are; of a lost day among
+/// them only its own open visits are planned anew.
+pub async fn torn(db: &mut PgConnection, drives: &Drives, monday: Date, first_day: Date, happened: Happened) -> Result<Torn> {
     let plan = read::header(&mut *db, monday).await?.ok_or(Error::NotFound)?;
-    let mut standing = placed_visits(&mut *db, monday, first_day.min(lost.1)).await?;
-    standing.retain(|v| v.day >= first_day || (v.staff_id, v.day) == lost);
-    let order: Vec<Uuid> = standing.iter().map(|v| v.id).collect();
-    let mut candidates = in_order(&mut *db, &order).await?;
-    for (c, at) in candidates.iter_mut().zip(&standing) {
-        // A visit that the office put outside of its window stays possible where it is.
-        (c.opens, c.closes, c.penalty) = (c.opens.min(at.day), c.closes.max(at.day), WORTH);
-    }
+    let (standing, candidates) = visits_left(&mut *db, monday, first_day, happened).await?;
     let crew = staff::crew(db, monday, 1).await?;
-    let laid = lay(Span::week(monday, first_day), &crew, &candidates, drives).map_err(|e| corrupt("week_plans", monday, e))?;
+    let odd = |e: &dyn std::fmt::Display| corrupt("week_plans", monday, e);
+    let span = Span::week(monday, first_day);
+    let laid = lay(span, &crew, &candidates, drives).map_err(|e| odd(&e))?;
     let routes: Vec<Vec<usize>> = laid.shifts.iter().map(|(staff_id, day)| on_day(&laid.visits, &standing, *staff_id, *day)).collect();
-    let changes: Vec<Change> = laid.shifts.iter().position(|s| *s == lost).map(Change::ShiftLost).into_iter().collect();
+    let change = match happened {
+        Happened::Lost { staff_id, day } => laid.shifts.iter().position(|s| *s == (staff_id, day)).map(Change::ShiftLost),
+        Happened::Refused(visit) => laid.visits.iter().position(|v| *v == visit).map(Change::Refused),
+        Happened::Urgent(_) => None,
+    };
+    let changes: Vec<Change> = change.into_iter().collect();
     let first = usize::try_from((first_day - monday).whole_days()).unwrap_or(0);
     let mending = Mending::new(&laid.problem, &routes, &changes, first).map_err(|_| Error::Rule("week_is_odd".to_owned()))?;
     let name = |id: Uuid| crew.technicians.iter().find(|t| t.id == id).map(|t| t.name.clone()).unwrap_or_default();
-    let stood = standing.iter().map(|v| At { technician: name(v.staff_id), day: v.day, starts: v.starts }).collect();
+    let at = |v: &Standing| At { technician: name(v.staff_id), day: v.day, starts: v.starts };
+    let stood = laid.visits.iter().map(|id| standing.iter().find(|v| v.id == *id).map(at)).collect();
     Ok(Torn {
         laid,
         mending,
         technicians: crew.technicians.into_iter().map(|t| (t.id, t.name)).collect(),
         monday,
         plan_id: plan.id,
-        lost,
+        happened,
         stood,
         row_version: plan.row_version,
         seed: u64::from(monday.to_julian_day().unsigned_abs()),
     })
+}
+
+/// The visits that are planned anew, where they stand, and what keeping them is worth.
+async fn visits_left(db: &mut PgConnection, monday: Date, first_day: Date, happened: Happened) -> Result<(Vec<Standing>, Vec<Candidate>)> {
+    let lost = happened.lost();
+    let from = lost.map_or(first_day, |lost| first_day.min(lost.1));
+    let mut standing = placed_visits(&mut *db, monday, from).await?;
+    standing.retain(|v| v.day >= first_day || Some((v.staff_id, v.day)) == lost);
+    let mut order: Vec<Uuid> = standing.iter().map(|v| v.id).collect();
+    if let Happened::Urgent(visit) = happened {
+        order.retain(|v| *v != visit);
+        standing.retain(|v| v.id != visit);
+        order.push(visit);
+    }
+    let mut candidates = in_order(db, &order).await?;
+    for (c, at) in candidates.iter_mut().zip(&standing) {
+        // A visit that the office put outside of its window stays possible where it is.
+        (c.opens, c.closes, c.penalty) = (c.opens.min(at.day), c.closes.max(at.day), WORTH);
+    }
+    if let (Happened::Urgent(_), Some(urgent)) = (happened, candidates.last_mut()) {
+        // Each day that it waits has its price; no promise is broken for it.
+        (urgent.opens, urgent.closes, urgent.penalty, urgent.late_per_day) = (monday, first_day, URGENT, Some(URGENT / 50));
+    }
+    Ok((standing, candidates))
 }
 
 impl Torn {
@@ -132,12 +179,19 @@ impl Torn {
                 moved.push(Moved { visit_id, before, now: None });
             }
         }
-        let torn = Read { shifts: self.laid.shifts, visits: self.laid.visits, monday: self.monday, plan_id: self.plan_id, lost: self.lost };
+        let torn = Read {
+            shifts: self.laid.shifts,
+            visits: self.laid.visits,
+            monday: self.monday,
+            plan_id: self.plan_id,
+            happened: self.happened,
+        };
         MendedWeek { torn, mended, moved }
     }
 }
 
-/// Keeps a mended week: the day is the technician's day off, every stop gets its new time, what found no room waits.
+/// Keeps a mended week: a lost day is the technician's day off, a refused visit is called off, every stop gets its new time, what
+/// found no room waits.
 pub async fn keep_mended(db: &mut PgConnection, week: &MendedWeek, row_version: i32, why: &str) -> Result<()> {
     let t = &week.torn;
     let current = sqlx::query_scalar!("SELECT row_version FROM week_plans WHERE id = $1 FOR UPDATE", t.plan_id).fetch_one(&mut *db).await?;
@@ -146,8 +200,10 @@ pub async fn keep_mended(db: &mut PgConnection, week: &MendedWeek, row_version: 
     }
     let timed = route::check(&week.mended.problem, &week.mended.plan.routes)
         .map_err(|against| corrupt("week_plans", t.plan_id, format!("{} rules broken", against.len())))?;
-    staff::add_day_off(&mut *db, t.lost.0, t.lost.1).await?;
-    sqlx::query!("DELETE FROM routes WHERE staff_id = $1 AND day = $2", t.lost.0, t.lost.1).execute(&mut *db).await?;
+    if let Some((staff_id, day)) = t.happened.lost() {
+        staff::add_day_off(&mut *db, staff_id, day).await?;
+        sqlx::query!("DELETE FROM routes WHERE staff_id = $1 AND day = $2", staff_id, day).execute(&mut *db).await?;
+    }
     let mut kept = Vec::new();
     for r in &timed.routes {
         let (staff_id, day) = t.shifts[week.mended.shifts[r.shift]];
@@ -163,11 +219,13 @@ pub async fn keep_mended(db: &mut PgConnection, week: &MendedWeek, row_version: 
         }
     }
     let gone: Vec<Uuid> = t.visits.iter().filter(|v| !kept.contains(v)).copied().collect();
+    let refused = if let Happened::Refused(visit) = t.happened { Some(visit) } else { None };
     sqlx::query!(
-        "UPDATE visits SET status = 'unplaced', why = left($2, 400), staff_id = NULL, day = NULL, position = NULL, starts = NULL, ends = NULL, drive_s = 0,
+        "UPDATE visits SET status = CASE WHEN id = $3 THEN 'cancelled' ELSE 'unplaced' END, why = left($2, 400), staff_id = NULL, day = NULL, position = NULL, starts = NULL, ends = NULL, drive_s = 0,
            drive_m = 0, row_version = row_version + 1 WHERE id = ANY($1)",
         &gone,
-        why
+        why,
+        refused
     )
     .execute(&mut *db)
     .await?;
