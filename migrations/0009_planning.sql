@@ -74,6 +74,12 @@ CREATE INDEX season_visits_week ON season_visits (plan_id, monday, area, unit_id
 CREATE INDEX season_visits_unit ON season_visits (unit_id);
 CREATE INDEX season_visits_staff ON season_visits (staff_id) WHERE staff_id IS NOT NULL;
 
+ALTER TABLE visit_reports
+    ADD arrived_at timestamptz,
+    ADD kept_at timestamptz;
+COMMENT ON COLUMN visit_reports.arrived_at IS 'when the technician said "I am here", by the phone';
+COMMENT ON COLUMN visit_reports.kept_at IS 'when the sheet was kept, by the phone; made_at is when it was begun';
+
 -- Drives as they were driven: from one place left to the next arrived at, by the technician's own phone.
 CREATE TABLE recorded_drives (
     report_id uuid PRIMARY KEY,
@@ -85,6 +91,7 @@ CREATE TABLE recorded_drives (
     left_at timestamptz NOT NULL,
     seconds integer NOT NULL CHECK (seconds BETWEEN 30 AND 14400)
 );
+CREATE INDEX visit_reports_kept ON visit_reports (staff_id, kept_at DESC) WHERE version = 1 AND kept_at IS NOT NULL;
 COMMENT ON COLUMN recorded_drives.report_id IS 'the report of the visit that was driven to';
 CREATE INDEX recorded_drives_left ON recorded_drives (left_at DESC);
 CREATE INDEX recorded_drives_staff ON recorded_drives (staff_id);

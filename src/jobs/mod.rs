@@ -15,7 +15,13 @@ use crate::{
     },
 };
 use sqlx::PgPool;
-use std::{sync::Arc, time::Duration};
+use std::{
+    sync::{
+        Arc,
+        atomic::{AtomicBool, Ordering},
+    },
+    time::Duration,
+};
 use tokio::sync::Notify;
 use tokio_util::sync::CancellationToken;
 
@@ -34,6 +40,8 @@ pub enum Error {
     Sql(#[from] sqlx::Error),
     #[error("the week cannot be laid out: {0}")]
     Lay(#[from] week::LayError),
+    #[error("the program stopped before the work was done")]
+    Stopped,
     #[error("{0}")]
     Other(String),
 }
@@ -50,10 +58,16 @@ pub struct Worker {
 }
 
 impl Worker {
-    /// Works until `stop` is cancelled. A piece of work under way is finished.
+    /// Works until `stop` is cancelled. A piece of work under way is finished, but for a season's search, which is done anew later.
     pub async fn run(self, stop: CancellationToken) {
+        let cancel = Arc::new(AtomicBool::new(false));
+        let (flag, stopped) = (Arc::clone(&cancel), stop.clone());
+        tokio::spawn(async move {
+            stopped.cancelled().await;
+            flag.store(true, Ordering::Relaxed);
+        });
         loop {
-            if let Err(e) = self.run_due().await {
+            if let Err(e) = self.work(&cancel).await {
                 tracing::warn!(error = %e, "background work waits for the database");
             }
             tokio::select! {
@@ -66,10 +80,16 @@ impl Worker {
 
     /// Does everything that is waiting now. Returns how many pieces were done.
     pub async fn run_due(&self) -> Result<usize, Error> {
+        self.work(&Arc::new(AtomicBool::new(false))).await
+    }
+
+    async fn work(&self, cancel: &Arc<AtomicBool>) -> Result<usize, Error> {
         self.daily().await?;
         let mut done = 0;
-        while let Some(work) = queue::take(&self.pool, self.clock.now()).await? {
-            match self.one(&work).await {
+        while !cancel.load(Ordering::Relaxed)
+            && let Some(work) = queue::take(&self.pool, self.clock.now()).await?
+        {
+            match self.one(&work, cancel).await {
                 Ok(()) => queue::done(&self.pool, work.id, self.clock.now()).await?,
                 Err(e) => {
                     tracing::error!(kind = work.kind, attempt = work.attempts, error = %e, "background work failed");
@@ -104,7 +124,7 @@ impl Worker {
         Ok(store::drives::of(&self.pool, self.roads.roads()).await?)
     }
 
-    async fn one(&self, work: &Work) -> Result<(), Error> {
+    async fn one(&self, work: &Work, cancel: &Arc<AtomicBool>) -> Result<(), Error> {
         match work.kind.as_str() {
             queue::PLAN_WEEK => {
                 let monday = work.payload["monday"].as_str().and_then(|d| crate::units::parse_date(d).ok());
@@ -114,7 +134,9 @@ impl Worker {
             }
             queue::PLAN_SEASON => {
                 let drives = self.drives().await?;
-                plan_season::plan_season(&self.pool, self.clock, drives, self.steps.saturating_mul(SEASON_STEPS)).await.map(|_| ())
+                plan_season::plan_season(&self.pool, self.clock, drives, self.steps.saturating_mul(SEASON_STEPS), Arc::clone(cancel))
+                    .await
+                    .map(|_| ())
             }
             other => Err(Error::Other(format!("nobody knows how to do “{other}”"))),
         }

@@ -18,7 +18,7 @@ use crate::{
 use sqlx::{PgConnection, PgPool};
 use std::{
     collections::{BTreeMap, HashMap},
-    sync::atomic::AtomicBool,
+    sync::{Arc, atomic::AtomicBool},
 };
 use time::{Date, Duration};
 use uuid::Uuid;
@@ -51,8 +51,9 @@ struct Gathered {
 
 /// Plans the season that is open, else the next one, from tomorrow on, and keeps the plan in place of the one before.
 ///
-/// The seed is made of the first week, so that the same facts give the same plan.
-pub async fn plan_season(pool: &PgPool, clock: Clock, drives: Drives, steps: u64) -> Result<Planned, Error> {
+/// The seed is made of the first week, so that the same facts give the same plan. Once `cancel` is set it ends with [`Error::Stopped`],
+/// and the plan before stays.
+pub async fn plan_season(pool: &PgPool, clock: Clock, drives: Drives, steps: u64, cancel: Arc<AtomicBool>) -> Result<Planned, Error> {
     let now = clock.now();
     let today = dealer::get(pool, now).await?.today;
     let gathered = {
@@ -62,7 +63,8 @@ pub async fn plan_season(pool: &PgPool, clock: Clock, drives: Drives, steps: u64
     let seed = u64::from(gathered.span.monday.to_julian_day().unsigned_abs());
     let drive_source = drives.label().to_owned();
     let effort = Effort { seed, iterations: steps };
-    let solved = tokio::task::spawn_blocking(move || search(gathered, &drives, &effort)).await.map_err(|e| Error::Other(e.to_string()))?;
+    let solved =
+        tokio::task::spawn_blocking(move || search(gathered, &drives, &effort, &cancel)).await.map_err(|e| Error::Other(e.to_string()))?;
     let (g, weeks) = solved?;
     let placed = g.visits.iter().filter(|v| v.at.is_some()).count();
     let plan = NewSeason {
@@ -117,14 +119,16 @@ async fn gather(db: &mut PgConnection, today: Date) -> Result<Gathered, Error> {
 /// A season's visit is worth at least so much more than any way to it, seconds: it is left out only where it cannot be made.
 const WORTH: i64 = 57_600;
 
-fn search(mut g: Gathered, drives: &Drives, effort: &Effort) -> Result<(Gathered, Vec<Week>), Error> {
+fn search(mut g: Gathered, drives: &Drives, effort: &Effort, cancel: &AtomicBool) -> Result<(Gathered, Vec<Week>), Error> {
     let with_pin: Vec<usize> = (0..g.visits.len()).filter(|v| g.candidates[*v].is_some()).collect();
     let own = g.candidates.iter().flatten().cloned().map(|c| Candidate { penalty: c.penalty + WORTH, ..c });
     let all: Vec<Candidate> = own.chain(g.told.iter().cloned()).collect();
     let laid = week::lay(g.span, &g.crew, &all, drives)?;
     let price = i64::from(g.crew.prices.uneven_seconds);
-    let season = route::season(&laid.problem, &[], 0, price, effort, &AtomicBool::new(false), &mut |_| {})
-        .map_err(|e| Error::Other(e.to_string()))?;
+    let season = route::season(&laid.problem, &[], 0, price, effort, cancel, &mut |_| {}).map_err(|e| Error::Other(e.to_string()))?;
+    if !season.finished {
+        return Err(Error::Stopped);
+    }
     let timed = route::check(&laid.problem, &season.routes).map_err(|against| {
         let said: Vec<String> = against.iter().map(ToString::to_string).collect();
         Error::Other(format!("the checker refuses the plan: {}", said.join(" ")))

@@ -4,7 +4,6 @@ use super::Result;
 use crate::roads::{Calibration, Drives, Position, Roads, drives::Recorded};
 use sqlx::{PgConnection, PgExecutor};
 use std::sync::Arc;
-use time::OffsetDateTime;
 use uuid::Uuid;
 
 /// The newest drives say how it is driven now.
@@ -47,33 +46,23 @@ pub async fn set_correct(db: impl PgExecutor<'_>, correct: bool) -> Result<()> {
     Ok(())
 }
 
-/// A drive to a visit: from where the last report of the day was kept to where the technician said "I am here".
-#[derive(Clone, Copy, Debug)]
-pub struct Driven {
-    pub report_id: Uuid,
-    pub staff_id: Uuid,
-    pub arrived_at: OffsetDateTime,
-}
-
 /// Shortest and longest drive that is believed, in seconds. A longer pause was lunch, or another errand.
 const BELIEVED: (i64, i64) = (30, 7_200);
 
-/// Keeps the drive to this report's place, if the technician's last report before it tells when and where it began.
-pub async fn record(db: &mut PgConnection, d: &Driven) -> Result<bool> {
+/// Keeps the drive to this report's place, from where the technician's last sheet before it was kept, if both times are known.
+pub async fn record(db: &mut PgConnection, report_id: Uuid) -> Result<bool> {
     let done = sqlx::query!(
         "INSERT INTO recorded_drives (report_id, staff_id, from_lat, from_lon, to_lat, to_lon, left_at, seconds)
-         SELECT $1, $2, a.lat, a.lon, b.lat, b.lon, l.made_at, extract(epoch FROM $3 - l.made_at)::int
+         SELECT r.report_id, r.staff_id, a.lat, a.lon, b.lat, b.lon, l.kept_at, extract(epoch FROM r.arrived_at - l.kept_at)::int
          FROM visit_reports r JOIN units u ON u.id = r.unit_id JOIN places b ON b.id = u.place_id
-         CROSS JOIN LATERAL (SELECT o.made_at, o.unit_id FROM visit_reports o
-                             WHERE o.staff_id = $2 AND o.report_id <> $1 AND o.version = 1 AND o.made_at < $3 AND o.visited_on BETWEEN r.visited_on - 1 AND r.visited_on
-                             ORDER BY o.made_at DESC LIMIT 1) l
+         CROSS JOIN LATERAL (SELECT o.kept_at, o.unit_id FROM visit_reports o
+                             WHERE o.staff_id = r.staff_id AND o.report_id <> r.report_id AND o.version = 1 AND o.kept_at <= r.arrived_at
+                             ORDER BY o.kept_at DESC LIMIT 1) l
          JOIN units f ON f.id = l.unit_id JOIN places a ON a.id = f.place_id
          WHERE r.report_id = $1 AND r.version = 1 AND a.id <> b.id AND a.lat IS NOT NULL AND b.lat IS NOT NULL
-           AND extract(epoch FROM $3 - l.made_at) BETWEEN $4::bigint AND $5::bigint
+           AND extract(epoch FROM r.arrived_at - l.kept_at) BETWEEN $2::bigint AND $3::bigint
          ON CONFLICT DO NOTHING",
-        d.report_id,
-        d.staff_id,
-        d.arrived_at,
+        report_id,
         BELIEVED.0,
         BELIEVED.1
     )

@@ -1,7 +1,7 @@
 //! Visit reports: appended, once, with everything that follows from them in the same transaction. A correction is a new version.
 
 use super::{
-    Error, Result, due,
+    Error, Result, drives, due,
     units::{self, Fill},
     water::{self, Event, NewDose, NewEvent, NewReading, NewTest},
 };
@@ -38,6 +38,9 @@ pub struct NewReport {
     /// Why this version corrects the one before; empty for the first.
     pub reason: String,
     pub made_at: Option<OffsetDateTime>,
+    /// When the technician said "I am here", and when the sheet was kept, both by the phone.
+    pub arrived_at: Option<OffsetDateTime>,
+    pub kept_at: Option<OffsetDateTime>,
 }
 
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -105,6 +108,9 @@ pub async fn take_in(db: &mut PgConnection, s: &Submission<'_>, answer: &Value, 
 /// Keeps a report with its test, its dose, its answers; closes the visit; works out what is due next.
 pub async fn keep(db: &mut PgConnection, r: &NewReport, today: Date, now: OffsetDateTime) -> Result<()> {
     add_header(&mut *db, r, now).await?;
+    if r.version == 1 && r.arrived_at.is_some() {
+        drives::record(&mut *db, r.report_id).await?;
+    }
     add_lists(&mut *db, r).await?;
     if r.version > 1 {
         water::supersede_report(&mut *db, r.report_id, r.version, now).await?;
@@ -209,8 +215,8 @@ async fn add_header(db: &mut PgConnection, r: &NewReport, now: OffsetDateTime) -
     };
     sqlx::query!(
         "INSERT INTO visit_reports (report_id, version, visit_id, unit_id, customer_id, staff_id, visited_on, outcome, why_not, who_was_there, note,
-           dose_shown_ml, dose_worked_ml, flag, reason, made_at, received_at)
-         SELECT $1, $2, $3, u.id, u.customer_id, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16 FROM units u WHERE u.id = $4",
+           dose_shown_ml, dose_worked_ml, flag, reason, made_at, received_at, arrived_at, kept_at)
+         SELECT $1, $2, $3, u.id, u.customer_id, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18 FROM units u WHERE u.id = $4",
         r.report_id,
         r.version,
         r.visit_id,
@@ -226,7 +232,9 @@ async fn add_header(db: &mut PgConnection, r: &NewReport, now: OffsetDateTime) -
         r.flag,
         r.reason,
         r.made_at,
-        now
+        now,
+        r.arrived_at,
+        r.kept_at
     )
     .execute(db)
     .await?;

@@ -226,7 +226,7 @@ pub(super) fn weeks(weeks: &[WeekBar]) -> String {
         let (from, to, at, before) = (x(0), x(w.hours_s), x(w.work_s), x(w.before_s));
         let _ = write!(
             svg,
-            r#"<text x="{:.1}" y="{:.1}" text-anchor="end">{}</text><rect class="band" x="{from:.1}" y="{:.1}" width="{:.1}" height="12"/><path class="own" d="M{before:.1} {:.1}l-6-11h12z"/><path class="mark" d="M{at:.1} {:.1}l-6-11h12z"/><text x="{:.1}" y="{:.1}">{:.0} h</text>"#,
+            r#"<text x="{:.1}" y="{:.1}" text-anchor="end">{}</text><rect class="band" x="{from:.1}" y="{:.1}" width="{:.1}" height="12"/><path class="own" d="M{before:.1} {:.1}l-6-11h12z"/><path class="mark" d="M{at:.1} {:.1}l-8-14h16z"/><text x="{:.1}" y="{:.1}">{:.0} h</text>"#,
             left - 8.0,
             y + 5.0,
             w.name,

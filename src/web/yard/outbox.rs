@@ -176,7 +176,7 @@ async fn made(who: &Technician, app: &App, arrived: &Arrived<'_>) -> Result<Opti
     };
     if arrived.id.get_timestamp().is_some_and(|t| ahead(t.to_unix().0, app.clock.now())) {
         note(&mut report.flag, "The phone's clock was ahead when this was kept.");
-        report.made_at = None;
+        (report.made_at, report.arrived_at, report.kept_at) = (None, None, None);
     }
     Ok(Some((item, report)))
 }

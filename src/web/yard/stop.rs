@@ -9,7 +9,7 @@ use super::{
         html::{html, html_with},
     },
     sheet::{self, About, Dress},
-    typed::{self, Read, Typed, Wrong},
+    typed::{self, Read, Typed, Wrong, instant},
 };
 use crate::{
     store::{
@@ -130,6 +130,8 @@ pub(super) fn report(
         flag,
         reason: read.reason,
         made_at: made_at(report_id),
+        arrived_at: read.arrived_at,
+        kept_at: read.kept_at,
     }
 }
 
@@ -173,6 +175,8 @@ pub(super) fn why_not(typed: &Typed, day: Date) -> Result<(&'static str, Read)> 
         note,
         dose_shown_ml: None,
         reason: String::new(),
+        arrived_at: instant(typed.get("arrived_at")),
+        kept_at: instant(typed.get("made_at")),
     };
     Ok((why, read))
 }

@@ -10,7 +10,7 @@ use crate::{
     units::{UnitsFirst, VolumeUnit, parse_date, parse_ph, parse_volume},
     water::Programme,
 };
-use time::Date;
+use time::{Date, OffsetDateTime, format_description::well_known::Rfc3339};
 use uuid::Uuid;
 
 /// The pairs of a form, in the order they came.
@@ -49,6 +49,15 @@ pub(super) struct Read {
     pub(super) note: String,
     pub(super) dose_shown_ml: Option<i64>,
     pub(super) reason: String,
+    /// By the phone: when the technician said "I am here", and when the sheet was kept.
+    pub(super) arrived_at: Option<OffsetDateTime>,
+    pub(super) kept_at: Option<OffsetDateTime>,
+}
+
+/// A time that the phone wrote down; nothing else is asked about it.
+pub(super) fn instant(text: &str) -> Option<OffsetDateTime> {
+    let year = |t: &OffsetDateTime| (2000..2200).contains(&t.year());
+    OffsetDateTime::parse(text, &Rfc3339).ok().filter(year)
 }
 
 /// What a sheet is read against.
@@ -99,6 +108,8 @@ pub(super) fn read(typed: &Typed, against: &Against<'_>) -> Result<Read, Vec<Wro
         note: typed.get("note").chars().take(4000).collect(),
         dose_shown_ml,
         reason,
+        arrived_at: instant(typed.get("arrived_at")),
+        kept_at: instant(typed.get("made_at")),
     })
 }
 
