@@ -170,16 +170,14 @@ async function phone() {
     set({ id: before?.id ?? uuid() });
     if (before) fill(form, before.body);
     // When the drive was over: it tells the office how long drives take. Nobody has to say it.
-    const here = kind === "report/1" && $("#here");
-    if (here) {
-      const told = () => here.replaceChildren(fields.arrived_at?.value ? "Here since " + new Date(fields.arrived_at.value).toTimeString().slice(0, 5) : "I am here");
+    const here = $("#here"), at = fields.arrived_at;
+    if (here && at && !at.value) {
       here.hidden = false;
       here.onclick = () => {
-        set({ arrived_at: new Date().toISOString() });
-        told();
-        form.dispatchEvent(new Event("input"));
+        at.value = new Date().toISOString();
+        here.textContent = "Time noted";
+        save((wait = 1));
       };
-      told();
     }
     form.addEventListener("input", () => (clearTimeout(wait), (wait = setTimeout(save, 250))));
     addEventListener("pagehide", save);
