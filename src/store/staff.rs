@@ -257,10 +257,44 @@ pub struct Crew {
     pub technicians: Vec<Technician>,
     pub days: Vec<WorkingDay>,
     pub prices: Prices,
+    pub loads: Vec<VanLoad>,
+}
+
+/// What a technician's van carries of one product, where that is less than the van holds in all.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct VanLoad {
+    pub staff_id: Uuid,
+    pub product_id: Uuid,
+    pub ml: i64,
+}
+
+pub async fn van_loads(db: impl PgExecutor<'_>) -> Result<Vec<VanLoad>> {
+    Ok(sqlx::query_as!(VanLoad, "SELECT staff_id, product_id, ml FROM van_loads ORDER BY staff_id, product_id LIMIT 2000")
+        .fetch_all(db)
+        .await?)
+}
+
+/// Keeps these loads for a technician in place of those before.
+pub async fn set_van_loads(db: &mut PgConnection, id: Uuid, loads: &[(Uuid, i64)]) -> Result<()> {
+    sqlx::query!("DELETE FROM van_loads WHERE staff_id = $1", id).execute(&mut *db).await?;
+    sqlx::query!(
+        "INSERT INTO van_loads (staff_id, product_id, ml) SELECT $1, * FROM unnest($2::uuid[], $3::bigint[])",
+        id,
+        &loads.iter().map(|l| l.0).collect::<Vec<_>>(),
+        &loads.iter().map(|l| l.1).collect::<Vec<_>>()
+    )
+    .execute(db)
+    .await?;
+    Ok(())
 }
 
 pub async fn crew(db: &mut PgConnection, monday: Date, weeks: u8) -> Result<Crew> {
-    Ok(Crew { technicians: technicians(&mut *db).await?, days: working_weeks(&mut *db, monday, weeks).await?, prices: prices(db).await? })
+    Ok(Crew {
+        technicians: technicians(&mut *db).await?,
+        days: working_weeks(&mut *db, monday, weeks).await?,
+        loads: van_loads(&mut *db).await?,
+        prices: prices(db).await?,
+    })
 }
 
 /// Makes a member of staff a technician who starts from `depot`, with the usual hours Monday to Friday.

@@ -5,7 +5,7 @@ use serde_json::Value;
 use std::fs;
 
 /// Tables that stay at some dozens of rows however long the dealer is in business.
-const SMALL: [&str; 18] = [
+const SMALL: [&str; 19] = [
     "dealer",
     "depots",
     "staff",
@@ -24,6 +24,7 @@ const SMALL: [&str; 18] = [
     "unit_kinds",
     "planning_prices",
     "season_plans",
+    "van_loads",
 ];
 /// Queries that read a whole table because that is their work, by a piece of their text.
 const WHOLE: [(&str, &str); 7] = [

@@ -126,3 +126,54 @@ async fn work_begins_at_the_times_that_suit() {
     assert_eq!(day, date!(2026 - 10 - 08), "a Thursday");
     assert!((780..900).contains(&starts), "from 1 to 3 in the afternoon: {starts}");
 }
+
+#[tokio::test]
+async fn a_van_that_carries_little_of_a_product_serves_fewer_of_its_units_a_day() {
+    let t = TestApp::start().await;
+    let d = dealership::open(&t).await;
+    let placed = |t: &TestApp| {
+        let pool = t.pool().clone();
+        async move {
+            let loads: Vec<(Date, Uuid, i64)> =
+                sqlx::query_as("SELECT day, staff_id, coalesce(expected_dose_ml, 0) FROM visits WHERE status = 'planned'")
+                    .fetch_all(&pool)
+                    .await
+                    .unwrap();
+            loads
+        }
+    };
+    t.post(&d.office, "/week/2026-W41/plan", &[]).await;
+    t.work().await;
+    let before = placed(&t).await;
+    let most = before.iter().map(|v| v.2).max().unwrap();
+    assert!(most > 0 && before.len() == 3, "{before:?}");
+    let product: Uuid = sqlx::query_scalar(
+        "SELECT x.id FROM products x JOIN units u ON x.programme_code = u.programme_code AND x.active WHERE u.id = $1 ORDER BY x.name, x.id LIMIT 1",
+    )
+    .bind(d.units[0])
+    .fetch_one(t.pool())
+    .await
+    .unwrap();
+    // As much as the largest dose: two doses do not go into one van.
+    for staff in [d.wick.staff_id, d.juno.staff_id] {
+        sqlx::query("INSERT INTO van_loads (staff_id, product_id, ml) VALUES ($1, $2, $3)")
+            .bind(staff)
+            .bind(product)
+            .bind(most)
+            .execute(t.pool())
+            .await
+            .unwrap();
+    }
+    t.post(&d.office, "/week/2026-W41/plan", &[]).await;
+    t.work().await;
+    let after = placed(&t).await;
+    assert_eq!(after.len(), 3, "{after:?}");
+    let heaviest = |all: &[(Date, Uuid, i64)]| -> i64 {
+        let of_day = |a: &(Date, Uuid, i64)| all.iter().filter(|b| (b.0, b.1) == (a.0, a.1)).map(|b| b.2).sum();
+        all.iter().map(of_day).max().unwrap_or(0)
+    };
+    assert!(heaviest(&before) > most, "else the test would say nothing: {before:?}");
+    assert!(heaviest(&after) <= most, "{after:?}");
+    let page = t.get(Some(&d.owner), "/settings").await;
+    assert!(page.text("main").contains("Less of one product"));
+}

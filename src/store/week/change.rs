@@ -189,9 +189,11 @@ async fn time_day(db: &mut PgConnection, drives: &Drives, monday: Date, (staff_i
 pub async fn in_order(db: &mut PgConnection, order: &[Uuid]) -> Result<Vec<Candidate>> {
     let rows = sqlx::query!(
         r#"SELECT v.id, v.place_id, p.lat, p.lon, v.minutes, v.opens_on, v.closes_on, v.status, v.staff_id, v.day, v.starts, coalesce(v.expected_dose_ml, 0) AS "load!",
+             (SELECT x.id FROM products x WHERE x.id = u.product_id OR (u.product_id IS NULL AND x.programme_code = u.programme_code AND x.active)
+              ORDER BY x.name, x.id LIMIT 1) AS product,
              coalesce((SELECT max(k.set_up_minutes) FROM visit_jobs j JOIN job_kinds k ON k.code = j.job_code WHERE j.visit_id = v.id), 0) AS "set_up!",
              coalesce((SELECT array_agg(DISTINCT k.skill) FROM visit_jobs j JOIN job_kinds k ON k.code = j.job_code WHERE j.visit_id = v.id AND k.skill <> ''), '{}') AS "skills!"
-           FROM visits v JOIN places p ON p.id = v.place_id WHERE v.id = ANY($1) ORDER BY array_position($1, v.id)"#,
+           FROM visits v JOIN places p ON p.id = v.place_id JOIN units u ON u.id = v.unit_id WHERE v.id = ANY($1) ORDER BY array_position($1, v.id)"#,
         order
     )
     .fetch_all(&mut *db)
@@ -218,6 +220,7 @@ pub async fn in_order(db: &mut PgConnection, order: &[Uuid]) -> Result<Vec<Candi
                 penalty: 1,
                 skills: r.skills,
                 load_ml: r.load,
+                product: r.product,
                 held,
                 late_per_day: Some(0),
                 suits: suits.get(&r.place_id).cloned().unwrap_or_default(),
@@ -287,7 +290,7 @@ fn loose(span: Span, crew: &Crew, candidates: &[Candidate], drives: &Drives) -> 
     let technicians: Vec<staff::Technician> = crew.technicians.iter().map(free).collect();
     let day = span.first_day;
     let days = technicians.iter().map(|t| staff::WorkingDay { staff_id: t.id, day, starts: 480, ends: 1440 }).collect();
-    let crew = Crew { technicians, days, prices: crew.prices };
+    let crew = Crew { technicians, days, prices: crew.prices, loads: Vec::new() };
     let open: Vec<Candidate> = candidates
         .iter()
         .map(|c| Candidate { held: Held::Free, skills: Vec::new(), opens: span.monday, closes: Date::MAX, suits: Vec::new(), ..c.clone() })

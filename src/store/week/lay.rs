@@ -3,7 +3,7 @@
 use super::super::staff::{Crew, Technician, WorkingDay};
 use crate::{
     roads::{Drives, Position},
-    route::{Late, Lock, Lunch, Matrix, Overtime, Problem, Shift, Skills, Visit, Window},
+    route::{GROUPS, Groups, Late, Lock, Lunch, Matrix, Overtime, Problem, Shift, Skills, Visit, Window},
     season::Suit,
 };
 use std::collections::HashMap;
@@ -26,6 +26,8 @@ pub struct Candidate {
     pub penalty: i64,
     pub skills: Vec<String>,
     pub load_ml: i64,
+    /// What it is a load of.
+    pub product: Option<Uuid>,
     pub held: Held,
     /// Seconds of driving that each day after `closes` is held to be worth; `None`: no day after it will do.
     pub late_per_day: Option<i64>,
@@ -106,8 +108,43 @@ pub fn lay(span: Span, crew: &Crew, candidates: &[Candidate], drives: &Drives) -
     let positions = places.pins.iter().map(|p| Position::new(p.0, p.1)).collect::<Result<Vec<_>, _>>()?;
     let table = drives.table(&positions);
     let drive = Matrix::new(positions.len(), table.seconds)?.with_metres(table.metres)?;
-    let problem = Problem::new(span.days(), shifts, visits, drive)?;
+    let mut problem = Problem::new(span.days(), shifts, visits, drive)?;
+    if let Some(told) = told_apart(crew, candidates) {
+        let carries = names.iter().map(|(staff_id, _)| carried(crew, *staff_id, &told)).collect();
+        problem = problem.with_groups(carries, candidates.iter().map(|c| taken(c, &told)).collect())?;
+    }
     Ok(Laid { problem, shifts: names, visits: candidates.iter().map(|c| c.visit_id).collect() })
+}
+
+/// The products that vans carry less of than they hold in all, as far as a visit takes them; none: they are not told apart.
+fn told_apart(crew: &Crew, candidates: &[Candidate]) -> Option<Vec<Uuid>> {
+    let mut products: Vec<Uuid> = crew.loads.iter().map(|l| l.product_id).collect();
+    products.retain(|p| candidates.iter().any(|c| c.load_ml > 0 && c.product == Some(*p)));
+    products.sort_unstable();
+    products.dedup();
+    products.truncate(GROUPS);
+    (!products.is_empty()).then_some(products)
+}
+
+/// As much as a van may be asked to carry: no bound.
+const ENOUGH_ML: i64 = 1_000_000_000;
+
+fn carried(crew: &Crew, staff_id: Uuid, products: &[Uuid]) -> Groups {
+    let mut all = [ENOUGH_ML; GROUPS];
+    for (most, product) in all.iter_mut().zip(products) {
+        if let Some(load) = crew.loads.iter().find(|l| l.staff_id == staff_id && l.product_id == *product) {
+            *most = load.ml;
+        }
+    }
+    all
+}
+
+fn taken(c: &Candidate, products: &[Uuid]) -> Groups {
+    let mut all = Groups::default();
+    if let Some(g) = products.iter().position(|p| c.product == Some(*p)) {
+        all[g] = c.load_ml;
+    }
+    all
 }
 
 /// Each pin once, in order of appearance.

@@ -89,6 +89,7 @@ pub struct Stop {
     pub why: String,
     pub reason: String,
     pub expected_dose_ml: Option<i64>,
+    pub product_id: Option<Uuid>,
     pub product_name: Option<String>,
     pub row_version: i32,
     pub job_codes: Vec<String>,
@@ -102,11 +103,11 @@ macro_rules! stop_query {
             Stop,
             r#"SELECT v.id AS visit_id, v.unit_id, u.name AS unit_name, v.place_id, p.name AS place_name, p.address, p.town, p.lat, p.lon,
                  c.name AS customer_name, c.phone AS customer_phone, v.staff_id, v.day, v.position, v.starts, v.ends, v.drive_s, v.drive_m, v.minutes,
-                 v.opens_on, v.closes_on, v.status, v.why, v.reason, v.expected_dose_ml, pr.name AS "product_name?", v.row_version,
+                 v.opens_on, v.closes_on, v.status, v.why, v.reason, v.expected_dose_ml, pr.id AS "product_id?", pr.name AS "product_name?", v.row_version,
                  coalesce(j.codes, '{}') AS "job_codes!", coalesce(j.names, '{}') AS "job_names!"
                FROM visits v JOIN week_plans w ON w.id = v.week_plan_id JOIN units u ON u.id = v.unit_id JOIN places p ON p.id = v.place_id
                JOIN customers c ON c.id = v.customer_id
-               LEFT JOIN LATERAL (SELECT name FROM products x WHERE x.id = u.product_id OR (u.product_id IS NULL AND x.programme_code = u.programme_code AND x.active)
+               LEFT JOIN LATERAL (SELECT id, name FROM products x WHERE x.id = u.product_id OR (u.product_id IS NULL AND x.programme_code = u.programme_code AND x.active)
                                   ORDER BY x.name, x.id LIMIT 1) pr ON true
                LEFT JOIN LATERAL (SELECT array_agg(x.job_code ORDER BY k.position) AS codes, array_agg(k.name ORDER BY k.position) AS names
                                   FROM visit_jobs x JOIN job_kinds k ON k.code = x.job_code WHERE x.visit_id = v.id) j ON true

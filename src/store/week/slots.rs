@@ -62,6 +62,7 @@ pub async fn offers(db: &mut PgConnection, drives: &Drives, monday: Date, first_
         penalty: 1,
         skills: wanted.skills.clone(),
         load_ml: wanted.load_ml,
+        product: None,
         held: Held::Free,
         late_per_day: None,
         suits: wanted.suits.clone(),

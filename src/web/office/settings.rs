@@ -40,6 +40,8 @@ struct TechnicianView {
     litres: i64,
     most_hours: String,
     full_day_hours: String,
+    /// Product, its name, litres as typed.
+    loads: Vec<(Uuid, String, String)>,
     days_off: Vec<Date>,
 }
 
@@ -100,6 +102,11 @@ const WEEKDAYS: [&str; 7] = ["Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"];
 
 async fn show(who: &Owner, app: &App, new_link: String) -> Result {
     let hours = staff::hours(&app.pool).await?;
+    let van_loads = staff::van_loads(&app.pool).await?;
+    let products = {
+        let mut c = app.pool.acquire().await?;
+        catalogue::treatments(&mut c).await?.products
+    };
     let off = staff::days_off(&app.pool, who.dealer.today).await?;
     let technicians = staff::technicians(&app.pool).await?.into_iter().map(|t| {
         let own: Vec<&Hours> = hours.iter().filter(|h| h.staff_id == t.id).collect();
@@ -113,6 +120,13 @@ async fn show(who: &Owner, app: &App, new_link: String) -> Result {
             litres: t.van_capacity_ml / 1000,
             most_hours: in_hours(t.most_minutes),
             full_day_hours: in_hours(t.full_day_minutes),
+            loads: products
+                .iter()
+                .map(|p| {
+                    let load = van_loads.iter().find(|l| l.staff_id == t.id && l.product_id == p.id);
+                    (p.id, p.product.name.clone(), load.map(|l| (l.ml / 1000).to_string()).unwrap_or_default())
+                })
+                .collect(),
             days_off,
             t,
         }
@@ -276,8 +290,24 @@ pub(super) struct TechnicianForm {
     most_hours: String,
     #[serde(default)]
     full_day_hours: String,
+    /// Products and, in the same order, what the van carries of each.
+    #[serde(default)]
+    product: Vec<Uuid>,
+    #[serde(default)]
+    product_litres: Vec<String>,
     #[serde(default)]
     day_off: String,
+}
+
+/// What the van carries of each product, where something is typed.
+fn loads(form: &TechnicianForm) -> Result<Vec<(Uuid, i64)>> {
+    let typed = form.product.iter().zip(&form.product_litres).filter(|(_, litres)| !litres.trim().is_empty());
+    let bad = || Error::Bad("Give what the van carries of a product in whole litres, 2,000 at most, or leave it empty.".to_owned());
+    let one = |(product, litres): (&Uuid, &String)| {
+        let litres: i64 = litres.trim().parse().ok().filter(|l| (0..=2000).contains(l)).ok_or_else(bad)?;
+        Ok((*product, litres * 1000))
+    };
+    typed.map(one).collect()
 }
 
 /// "7:30", "7:30 am", "16:00", "4:00 pm" as minutes after midnight.
@@ -318,8 +348,10 @@ pub(super) async fn change_technician(who: Owner, app: App, (Path(id), posted): 
         form.skills.split(',').map(|s| s.trim().to_lowercase()).filter(|s| !s.is_empty() && s.len() <= 40).take(20).collect();
     let day_off = date(&form.day_off)?;
     let bounds = (hours(&form.most_hours, "the longest day")?, hours(&form.full_day_hours, "a full day's work")?);
+    let loads = loads(form)?;
     let mut tx = app.pool.begin().await?;
     if posted.first_time(&mut tx, &who, "technician", app.clock.now()).await? {
+        staff::set_van_loads(&mut tx, id, &loads).await?;
         staff::change_technician(&mut tx, id, form.depot, &skills, litres * 1000, &form.weekday, (starts, ends), bounds).await?;
         if let Some(day) = day_off {
             staff::add_day_off(&mut *tx, id, day).await?;

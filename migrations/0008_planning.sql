@@ -6,6 +6,15 @@ ALTER TABLE technicians
 COMMENT ON COLUMN technicians.most_minutes IS 'longest from driving off to being back; NULL: the working hours alone bound the day';
 COMMENT ON COLUMN technicians.full_day_minutes IS 'work (driving and at the units) beyond this is overtime; NULL: none is counted';
 
+-- What a van carries of one product, where that is less than the van holds in all.
+CREATE TABLE van_loads (
+    staff_id uuid NOT NULL REFERENCES technicians,
+    product_id uuid NOT NULL REFERENCES products,
+    ml bigint NOT NULL CHECK (ml BETWEEN 0 AND 2000000),
+    PRIMARY KEY (staff_id, product_id)
+);
+CREATE INDEX van_loads_product ON van_loads (product_id);
+
 CREATE TABLE planning_prices (
     id smallint PRIMARY KEY DEFAULT 1 CHECK (id = 1),
     overtime_percent integer NOT NULL DEFAULT 150 CHECK (overtime_percent BETWEEN 0 AND 1000),
