@@ -1,12 +1,14 @@
 //! Visits on their way into a plan: what is due, what it is worth, what is settled already.
 
+use super::Error;
 use crate::{
-    season::{Penalties, narrowed, penalty, planned_penalty},
+    route::{Problem, TimedPlan, check},
+    season::{Penalties, late_price, narrowed, penalty, planned_penalty},
     store::{
         staff::Prices,
         week::{Candidate, Held, NewVisit, Placed, Proposal, Stop},
     },
-    water::{Verdict, dose::verdict},
+    water::dose::verdict,
 };
 use time::Date;
 use uuid::Uuid;
@@ -26,6 +28,14 @@ impl Draft {
         }
         self.visit
     }
+}
+
+/// A plan timed and judged; what the checker refuses is never kept.
+pub(super) fn checked(problem: &Problem, routes: &[Vec<usize>]) -> Result<TimedPlan, Error> {
+    check(problem, routes).map_err(|against| {
+        let said: Vec<String> = against.iter().map(ToString::to_string).collect();
+        Error::Other(format!("the checker refuses the plan: {}", said.join(" ")))
+    })
 }
 
 /// A confirmed visit: it stays where the customer was told.
@@ -73,15 +83,13 @@ pub(super) struct Worth {
 
 impl Worth {
     /// Penalty of leaving it out, and the price of each day after its window. The water's forecast narrows the window that the
-    /// penalty goes by; water that was very low, or will be low before the window closes, doubles what a late day costs.
+    /// penalty goes by.
     fn of(&self, p: &Proposal, season: Option<Date>) -> (i64, i64) {
         let penalties = Penalties::default();
         let last = p.water.as_ref().and_then(|w| w.last_test.map(|t| verdict(w.programme.levels, t.level)));
         let window = narrowed(p.visit.window, p.test_by);
         let penalty = planned_penalty(penalty(window, self.monday, last, &penalties), season, self.monday, &penalties);
-        let presses = last == Some(Verdict::VeryLow) || window != p.visit.window;
-        let late = i64::from(self.prices.late_minutes_a_day) * 60 * if presses { 2 } else { 1 };
-        (i64::from(penalty), late)
+        (i64::from(penalty), late_price(self.prices.late_minutes_a_day, last, window != p.visit.window))
     }
 }
 

@@ -138,9 +138,7 @@ impl Worker {
             }
             queue::PLAN_SEASON => {
                 let drives = self.drives().await?;
-                plan_season::plan_season(&self.pool, self.clock, drives, self.steps.saturating_mul(SEASON_STEPS), Arc::clone(cancel))
-                    .await
-                    .map(|_| ())
+                plan_season::plan_season(&self.pool, self.clock, drives, self.steps.saturating_mul(SEASON_STEPS), Arc::clone(cancel)).await
             }
             other => Err(Error::Other(format!("nobody knows how to do “{other}”"))),
         }

@@ -29,14 +29,6 @@ const MOST_WEEKS: u8 = 20;
 const PER_AREA: usize = 25;
 const AREAS: (usize, usize) = (2, 9);
 
-/// What came out, in figures.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Planned {
-    pub placed: usize,
-    pub unplaced: usize,
-    pub weeks: Vec<Week>,
-}
-
 /// The season's visits on their way into the plan.
 struct Gathered {
     span: Span,
@@ -53,7 +45,7 @@ struct Gathered {
 ///
 /// The seed is made of the first week, so that the same facts give the same plan. Once `cancel` is set it ends with [`Error::Stopped`],
 /// and the plan before stays.
-pub async fn plan_season(pool: &PgPool, clock: Clock, drives: Drives, steps: u64, cancel: Arc<AtomicBool>) -> Result<Planned, Error> {
+pub async fn plan_season(pool: &PgPool, clock: Clock, drives: Drives, steps: u64, cancel: Arc<AtomicBool>) -> Result<(), Error> {
     let now = clock.now();
     let today = dealer::get(pool, now).await?.today;
     let gathered = {
@@ -66,20 +58,19 @@ pub async fn plan_season(pool: &PgPool, clock: Clock, drives: Drives, steps: u64
     let solved =
         tokio::task::spawn_blocking(move || search(gathered, &drives, &effort, &cancel)).await.map_err(|e| Error::Other(e.to_string()))?;
     let (g, weeks) = solved?;
-    let placed = g.visits.iter().filter(|v| v.at.is_some()).count();
     let plan = NewSeason {
         monday: g.span.monday,
         until: g.until,
         seed: i64::try_from(seed).unwrap_or(0),
         iterations: i64::try_from(steps).unwrap_or(i64::MAX),
         drive_source,
-        weeks: weeks.clone(),
+        weeks,
         visits: g.visits,
     };
     let mut tx = pool.begin().await?;
     season_plan::save(&mut tx, &plan, now).await?;
     tx.commit().await?;
-    Ok(Planned { placed, unplaced: plan.visits.len() - placed, weeks })
+    Ok(())
 }
 
 async fn gather(db: &mut PgConnection, today: Date) -> Result<Gathered, Error> {
@@ -129,10 +120,7 @@ fn search(mut g: Gathered, drives: &Drives, effort: &Effort, cancel: &AtomicBool
     if !season.finished {
         return Err(Error::Stopped);
     }
-    let timed = route::check(&laid.problem, &season.routes).map_err(|against| {
-        let said: Vec<String> = against.iter().map(ToString::to_string).collect();
-        Error::Other(format!("the checker refuses the plan: {}", said.join(" ")))
-    })?;
+    let timed = drafts::checked(&laid.problem, &season.routes)?;
     for r in &timed.routes {
         let (staff_id, day) = laid.shifts[r.shift];
         for stop in &r.stops {

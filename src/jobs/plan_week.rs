@@ -108,10 +108,7 @@ impl Solved {
 fn search(span: Span, crew: &Crew, candidates: &[Candidate], drives: &Drives, effort: Effort) -> Result<Solved, Error> {
     let laid = week::lay(span, crew, candidates, drives)?;
     let plan = route::solve(&laid.problem, &effort, &AtomicBool::new(false), &mut |_| {});
-    let timed = route::check(&laid.problem, &plan.routes).map_err(|against| {
-        let said: Vec<String> = against.iter().map(ToString::to_string).collect();
-        Error::Other(format!("the checker refuses the plan: {}", said.join(" ")))
-    })?;
+    let timed = drafts::checked(&laid.problem, &plan.routes)?;
     Ok(read(&laid, &timed, &plan.routes))
 }
 

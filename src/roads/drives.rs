@@ -66,6 +66,9 @@ pub const LEAST_RECORDED: usize = 20;
 /// Range of the correction.
 pub const CORRECTION: (f64, f64) = (0.8, 1.6);
 
+/// Shortest and longest drive that is believed, in seconds: a longer pause was lunch or another errand. Common practice, no source.
+pub const BELIEVED_S: (i64, i64) = (30, 7_200);
+
 /// A drive that was recorded on the road.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Recorded {

@@ -16,7 +16,7 @@ pub use due::{Cause, DoseFact, DueItem, DueRules, FillState, Request, Status, Te
 pub use job::{Cadence, JobKind, JobKindError, Seasons};
 pub use join::{ProposedVisit, join};
 pub use onset::{MonthlyNormals, OnsetRules};
-pub use priority::{Penalties, Priority, narrowed, penalty, planned_penalty, priority};
+pub use priority::{Penalties, Priority, late_price, narrowed, penalty, planned_penalty, priority};
 pub use rule::{MonthDays, Nth, Pattern, Rule, RuleError};
 pub use suits::{Suit, SuitsError, parse_suits, suits_text};
 pub use window::{DueWindow, MonthDay, SeasonCalendar, SeasonName, WindowError, WindowState};

@@ -109,6 +109,13 @@ pub fn planned_penalty(penalty: u32, planned: Option<Date>, week: Date, penaltie
     }
 }
 
+/// Seconds of driving that each day after the window is worth, from minutes a day: twice as much where the water was very low
+/// or is foreseen to be low before the window closes.
+pub fn late_price(minutes_a_day: i32, last_verdict: Option<Verdict>, low_before_it_closes: bool) -> i64 {
+    let presses = low_before_it_closes || last_verdict == Some(Verdict::VeryLow);
+    i64::from(minutes_a_day) * 60 * if presses { 2 } else { 1 }
+}
+
 /// The window as the forecast narrows it: the water is to be tested by `test_by`, if that lies inside.
 pub fn narrowed(window: DueWindow, test_by: Option<Date>) -> DueWindow {
     let closes = test_by.filter(|by| (window.opens()..=window.closes()).contains(by)).unwrap_or(window.closes());

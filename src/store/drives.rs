@@ -1,7 +1,10 @@
 //! Drives as they were driven, and what they say of the reckoned ones.
 
 use super::Result;
-use crate::roads::{Calibration, Drives, Position, Roads, drives::Recorded};
+use crate::roads::{
+    Calibration, Drives, Position, Roads,
+    drives::{BELIEVED_S, Recorded},
+};
 use sqlx::{PgConnection, PgExecutor};
 use std::sync::Arc;
 use uuid::Uuid;
@@ -46,9 +49,6 @@ pub async fn set_correct(db: impl PgExecutor<'_>, correct: bool) -> Result<()> {
     Ok(())
 }
 
-/// Shortest and longest drive that is believed, in seconds. A longer pause was lunch, or another errand.
-const BELIEVED: (i64, i64) = (30, 7_200);
-
 /// Keeps the drive to this report's place, from where the technician's last sheet before it was kept, if both times are known.
 pub async fn record(db: &mut PgConnection, report_id: Uuid) -> Result<bool> {
     let done = sqlx::query!(
@@ -63,8 +63,8 @@ pub async fn record(db: &mut PgConnection, report_id: Uuid) -> Result<bool> {
            AND extract(epoch FROM r.arrived_at - l.kept_at) BETWEEN $2::bigint AND $3::bigint
          ON CONFLICT DO NOTHING",
         report_id,
-        BELIEVED.0,
-        BELIEVED.1
+        BELIEVED_S.0,
+        BELIEVED_S.1
     )
     .execute(db)
     .await?;

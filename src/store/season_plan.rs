@@ -190,27 +190,35 @@ pub struct Plan {
     pub id: Uuid,
     pub monday: Date,
     pub until: Date,
-    pub made_at: OffsetDateTime,
+    /// The civil day it was made on.
+    pub made_on: Date,
     pub drive_source: String,
 }
 
 pub async fn header(db: impl PgExecutor<'_>) -> Result<Option<Plan>> {
     Ok(sqlx::query_as!(
         Plan,
-        "SELECT id, monday, until_day AS until, made_at, drive_source FROM season_plans ORDER BY made_at DESC LIMIT 1"
+        r#"SELECT p.id, p.monday, p.until_day AS until, (p.made_at AT TIME ZONE d.zone)::date AS "made_on!", p.drive_source
+           FROM season_plans p CROSS JOIN dealer d ORDER BY p.made_at DESC LIMIT 1"#
     )
     .fetch_optional(db)
     .await?)
 }
 
-pub async fn plan_weeks(db: impl PgExecutor<'_>, plan_id: Uuid) -> Result<Vec<Week>> {
-    Ok(sqlx::query_as!(
-        Week,
-        "SELECT monday, hours_s, work_s, before_s FROM season_weeks WHERE plan_id = $1 ORDER BY monday LIMIT 60",
+/// The weeks of a plan, each with how many visits are meant for it.
+pub async fn plan_weeks(db: impl PgExecutor<'_>, plan_id: Uuid) -> Result<Vec<(Week, i64)>> {
+    let rows = sqlx::query!(
+        r#"SELECT w.monday, w.hours_s, w.work_s, w.before_s, count(v.unit_id) AS "visits!"
+           FROM season_weeks w LEFT JOIN season_visits v ON v.plan_id = w.plan_id AND v.monday = w.monday
+           WHERE w.plan_id = $1 GROUP BY w.plan_id, w.monday ORDER BY w.monday LIMIT 60"#,
         plan_id
     )
     .fetch_all(db)
-    .await?)
+    .await?;
+    Ok(rows
+        .into_iter()
+        .map(|r| (Week { monday: r.monday, hours_s: r.hours_s, work_s: r.work_s, before_s: r.before_s }, r.visits))
+        .collect())
 }
 
 /// The week that each unit's first visit is meant for.
@@ -259,17 +267,6 @@ pub async fn lines(db: impl PgExecutor<'_>, plan_id: Uuid, monday: Option<Date>,
     .fetch_all(db)
     .await?;
     Ok(rows)
-}
-
-/// How many visits each area of each week has.
-pub async fn areas(db: impl PgExecutor<'_>, plan_id: Uuid) -> Result<Vec<(Option<Date>, String, i64)>> {
-    let rows = sqlx::query!(
-        r#"SELECT monday, area, count(*) AS "n!" FROM season_visits WHERE plan_id = $1 GROUP BY monday, area ORDER BY monday, 3 DESC, area LIMIT 1000"#,
-        plan_id
-    )
-    .fetch_all(db)
-    .await?;
-    Ok(rows.into_iter().map(|r| (r.monday, r.area, r.n)).collect())
 }
 
 /// The week and area that a unit's next visit is meant for.

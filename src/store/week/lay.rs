@@ -54,6 +54,17 @@ impl Span {
     }
 }
 
+impl Candidate {
+    /// A visit that the office put outside of its window or of the times that suit stays possible where it stands.
+    pub(super) fn allow(&mut self, day: Date, starts: i32) {
+        (self.opens, self.closes) = (self.opens.min(day), self.closes.max(day));
+        let weekday = day.weekday().number_from_monday();
+        if !self.suits.iter().any(|s| s.weekday == weekday && (s.from..s.to).contains(&starts)) {
+            self.suits.clear();
+        }
+    }
+}
+
 /// What is settled about a visit already.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Held {

@@ -145,8 +145,8 @@ async fn visits_left(db: &mut PgConnection, monday: Date, first_day: Date, happe
     }
     let mut candidates = in_order(db, &order).await?;
     for (c, at) in candidates.iter_mut().zip(&standing) {
-        // A visit that the office put outside of its window stays possible where it is.
-        (c.opens, c.closes, c.penalty) = (c.opens.min(at.day), c.closes.max(at.day), WORTH);
+        c.allow(at.day, at.starts);
+        c.penalty = WORTH;
     }
     if let (Happened::Urgent(_), Some(urgent)) = (happened, candidates.last_mut()) {
         // Each day that it waits has its price; no promise is broken for it.

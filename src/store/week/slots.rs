@@ -49,6 +49,9 @@ pub async fn offers(db: &mut PgConnection, drives: &Drives, monday: Date, first_
     let mut candidates = in_order(&mut *db, &order).await?;
     for c in &mut candidates {
         (c.opens, c.closes) = (c.opens.min(monday), c.closes.max(monday + Duration::days(6)));
+        if let Some(at) = standing.iter().find(|v| v.id == c.visit_id) {
+            c.allow(at.day, at.starts);
+        }
     }
     let asked = Uuid::now_v7();
     candidates.push(Candidate {

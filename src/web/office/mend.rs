@@ -49,6 +49,9 @@ pub(super) struct Asked {
     day: Option<String>,
     refused: Option<Uuid>,
     urgent: Option<Uuid>,
+    /// Version of the week that was looked at, when it is to be kept.
+    #[serde(default)]
+    row_version: i32,
 }
 
 impl Asked {
@@ -164,19 +167,9 @@ pub(super) async fn page(who: Office, app: App, (Path(name), Query(asked)): (Pat
     })
 }
 
-#[derive(Debug, Deserialize)]
-pub(super) struct Kept {
-    staff: Option<Uuid>,
-    day: Option<String>,
-    refused: Option<Uuid>,
-    urgent: Option<Uuid>,
-    row_version: i32,
-}
-
-pub(super) async fn keep(who: Office, app: App, (Path(name), posted): (Path<String>, Posted<Kept>)) -> Result {
+pub(super) async fn keep(who: Office, app: App, (Path(name), posted): (Path<String>, Posted<Asked>)) -> Result {
     let monday = super::week::monday(&name)?;
-    let form = &posted.form;
-    let happened = Asked { staff: form.staff, day: form.day.clone(), refused: form.refused, urgent: form.urgent }.happened()?;
+    let happened = posted.form.happened()?;
     let now = app.clock.now();
     let (week, _) = mended(&app, monday, happened, &who.dealer).await?;
     let mut tx = app.pool.begin().await?;

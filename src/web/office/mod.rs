@@ -14,6 +14,7 @@ mod planning;
 mod reports;
 mod season;
 mod settings;
+mod technicians;
 mod treatments;
 mod units;
 mod visits;
@@ -100,7 +101,7 @@ pub(super) fn owner_routes() -> (Router<App>, Vec<RouteInfo>) {
         .post("/settings/staff/{id}/link", settings::new_link)
         .post("/settings/staff/{id}/active", settings::set_active)
         .post("/settings/depots", settings::add_depot)
-        .post("/settings/technicians/{id}", settings::change_technician)
+        .post("/settings/technicians/{id}", technicians::change)
         .post("/settings/seasons/{name}", settings::change_season)
         .post("/settings/climate", settings::change_climate)
         .post("/settings/planning", planning::change_prices)

@@ -50,7 +50,9 @@ struct AreaView {
 struct WeekView {
     name: String,
     heading: String,
-    visits: usize,
+    visits: i64,
+    /// How many of them are not listed.
+    more: i64,
     issued: bool,
     /// Planned by the day already, as a draft or issued.
     planned: bool,
@@ -75,7 +77,7 @@ struct SeasonPage {
 struct PlanView {
     made: String,
     drive_source: String,
-    visits: usize,
+    visits: i64,
     drawing: String,
     spread: String,
 }
@@ -89,13 +91,13 @@ pub(super) async fn page(who: Office, app: App, (): ()) -> Result {
     let (mut weeks, mut view, mut unplaced) = (Vec::new(), None, Vec::new());
     if let Some(plan) = plan {
         let rows = season_plan::plan_weeks(&mut *c, plan.id).await?;
-        for row in &rows {
+        for (row, visits) in &rows {
             let lines = season_plan::lines(&mut *c, plan.id, Some(row.monday), SHOWN).await?;
             let standing = week::header(&mut *c, row.monday).await?;
-            weeks.push(week_view(row, &lines, standing.as_ref(), today));
+            weeks.push(week_view(row, *visits, &lines, standing.as_ref(), today));
         }
         unplaced = season_plan::lines(&mut *c, plan.id, None, SHOWN).await?.iter().map(|l| line(l, today, false)).collect();
-        view = Some(plan_view(&plan, &rows, weeks.iter().map(|w| w.visits).sum()));
+        view = Some(plan_view(&plan, &rows));
     }
     html(&SeasonPage {
         f: Frame::of(&who, "week"),
@@ -111,8 +113,8 @@ pub(super) async fn page(who: Office, app: App, (): ()) -> Result {
     })
 }
 
-fn plan_view(plan: &Plan, rows: &[Week], visits: usize) -> PlanView {
-    let open: Vec<&Week> = rows.iter().filter(|w| w.hours_s > 0).collect();
+fn plan_view(plan: &Plan, rows: &[(Week, i64)]) -> PlanView {
+    let open: Vec<&Week> = rows.iter().map(|(week, _)| week).filter(|w| w.hours_s > 0).collect();
     let spread = |f: fn(&Week) -> i64| {
         let least = open.iter().map(|w| f(w)).min().unwrap_or(0);
         let most = open.iter().map(|w| f(w)).max().unwrap_or(0);
@@ -121,9 +123,9 @@ fn plan_view(plan: &Plan, rows: &[Week], visits: usize) -> PlanView {
     let bars: Vec<WeekBar> =
         open.iter().map(|w| WeekBar { name: month_day(w.monday), hours_s: w.hours_s, work_s: w.work_s, before_s: w.before_s }).collect();
     PlanView {
-        made: day_with_year(plan.made_at.date()),
+        made: day_with_year(plan.made_on),
         drive_source: plan.drive_source.clone(),
-        visits,
+        visits: rows.iter().map(|(_, visits)| visits).sum(),
         drawing: draw::weeks(&bars),
         spread: format!("{} of work a week; as they would have fallen, {}", spread(|w| w.work_s), spread(|w| w.before_s)),
     }
@@ -134,7 +136,7 @@ fn hours(seconds: i64) -> String {
     format!("{} h", (seconds + 1800) / 3600)
 }
 
-fn week_view(row: &Week, lines: &[Line], standing: Option<&week::Plan>, today: Date) -> WeekView {
+fn week_view(row: &Week, visits: i64, lines: &[Line], standing: Option<&week::Plan>, today: Date) -> WeekView {
     let as_times = row.monday < week::monday_of(today) + Duration::weeks(AS_TIMES + 1);
     let mut areas: Vec<AreaView> = Vec::new();
     for l in lines {
@@ -147,7 +149,8 @@ fn week_view(row: &Week, lines: &[Line], standing: Option<&week::Plan>, today: D
     WeekView {
         name: week::week_name(row.monday),
         heading: format!("{} to {}", day_short(row.monday), day_short(row.monday + Duration::days(6))),
-        visits: lines.len(),
+        visits,
+        more: visits - i64::try_from(lines.len()).unwrap_or(visits),
         issued: standing.is_some_and(|p| p.issued_at.is_some()),
         planned: standing.is_some(),
         work: hours(row.work_s),
