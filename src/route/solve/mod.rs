@@ -37,6 +37,8 @@ const WEEK_HEAT: f64 = 0.6;
 const SEASON_HEAT: f64 = 0.18;
 /// End temperature as a share of the mean leg.
 const END_HEAT: f64 = 0.024;
+/// The same for a search that goes on from a plan, which starts from little heat.
+const WARM_END_HEAT: f64 = 0.006;
 /// Share of the start temperature for a search that goes on from a plan.
 const WARM: f64 = 0.15;
 /// Up to so many visits are planned anew several times: they are soon settled, and not always well.
@@ -273,9 +275,9 @@ impl Heat {
             true => WEEK_HEAT,
             false => SEASON_HEAT,
         };
-        let share = if warm { share * WARM } else { share };
+        let (share, end) = if warm { (share * WARM, WARM_END_HEAT) } else { (share, END_HEAT) };
         let rounds = if ground.open.len() <= FEW_VISITS && stretch.is_whole() { ROUNDS } else { 1.0 };
-        Self { start: (mean * share).max(1.0), end: (mean * END_HEAT).max(0.1), rounds, round: 0.0 }
+        Self { start: (mean * share).max(1.0), end: (mean * end).max(0.1), rounds, round: 0.0 }
     }
 
     /// Whether a new round begins, and from what.
