@@ -20,9 +20,9 @@ use uuid::Uuid;
 
 /// Steps of the search: about three tenths of a second for a week of a hundred visits.
 const STEPS: u64 = 15_000;
-/// What it is worth to keep a visit that stands, in seconds of driving, beside what dropping a told one costs: as one whose
-/// window closes this week.
-const WORTH: i64 = 14_400;
+/// What it is worth to keep a visit that stands, in seconds of driving, beside what dropping a told one costs. Together that is
+/// four told another day: rather one visit waits than that a whole day is called about it.
+const WORTH: i64 = 7_200;
 
 /// What happened.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
