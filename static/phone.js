@@ -19,6 +19,9 @@ async function phone() {
       : i.state ? ["sent", "Sent: the office has it"]
       : ["kept", "Kept on this phone, not sent yet"];
 
+  // A fill and the visit's own sheet are two things of one visit.
+  const isFill = (form) => form.startsWith("fill");
+
   const items = async () => [...(await all("sent")), ...(await all("out"))].sort((a, b) => a.n - b.n);
   const unsent = async () => (await all("out")).length;
 
@@ -31,7 +34,7 @@ async function phone() {
     $("#strip").hidden = !n;
     mark($("#strip span"), "kept", `${n} kept on this phone, not sent${late}. ${why}`);
     each("[data-visit]", (row) => {
-      const last = every.findLast((i) => i.about === row.dataset.visit);
+      const last = every.findLast((i) => i.about === row.dataset.visit && !isFill(i.form));
       if (last) mark(row.querySelector("[data-kept]"), ...state(last));
     });
     const lines = every.reverse().map((i) => {
@@ -130,6 +133,7 @@ async function phone() {
   // What can be seen to be wrong at the unit; the office reads everything once more.
   function faults(form) {
     const value = (name) => form.elements[name]?.value.trim();
+    if (value("fluid")) return (value("fluid") === "water") === !+value("glycol") ? [] : [["glycol", "Say which glycol and how many %, or choose water."]];
     if (form.id !== "sheet") return value("why") === "Other" && !value("note") ? [["nd-note", "Say in the note why."]] : [];
     const jobs = [...form.querySelectorAll("[name=job]:checked")];
     const wrong = [];
@@ -185,7 +189,7 @@ async function phone() {
 
     // Shows what is kept of this visit in place of its form.
     async function kept() {
-      const own = (await items()).filter((i) => i.about === about);
+      const own = (await items()).filter((i) => i.about === about && isFill(i.form) === isFill(kind));
       const last = own.at(-1);
       if (!last || correcting || /^not/.test(kind) !== /^not/.test(last.form)) return;
       mark($("#kept-words"), ...state(last));
@@ -196,7 +200,7 @@ async function phone() {
       back.hidden = last.tried;
       back.onclick = async () => ((await outbox.takeBack(last.id)) ? location.reload() : kept());
       const correct = $("#correct-here");
-      correct.hidden = !last.tried || last.says || /^not/.test(kind);
+      correct.hidden = !last.tried || last.says || !/^report/.test(kind);
       correct.onclick = () => {
         const fine = own.filter((i) => !i.says);
         fill(form, last.body);
@@ -212,8 +216,20 @@ async function phone() {
       tell(last.says.map((says) => ["sheet", says]));
     }
 
+    // The office's answer to a fill, in its place; without a signal there are its limits to read off.
+    async function judge(button) {
+      const text = await outbox.post(form.action, new URLSearchParams(new FormData(form, button))).then((a) => a.text()).catch(() => "");
+      const page = new DOMParser().parseFromString(text, "text/html");
+      const wrong = page.querySelector("#wrong p")?.textContent;
+      const answer = page.getElementById("answer");
+      tell(wrong ? [["sheet", wrong]] : answer ? [] : [["by-hand", "No answer from the office. Judge it by the limits below."]]);
+      $("#answer").replaceChildren(...(answer?.childNodes ?? []));
+      if (!answer) $("#by-hand").open = true;
+    }
+
     form.addEventListener("submit", async (event) => {
       event.preventDefault();
+      if (event.submitter?.value === "judge") return judge(event.submitter);
       const wrong = faults(form);
       tell(wrong);
       if (wrong.length) return;
@@ -235,7 +251,7 @@ async function phone() {
       navigator.serviceWorker.ready.then((r) => r.sync.register("send")).catch(() => {});
       await go();
       const sent = await get("sent", item.id);
-      if (sent?.state === "kept") location.assign(`/kept/${sent.report}?new=1`);
+      if (sent?.report) location.assign(`/kept/${sent.report}?new=1`);
     });
     shown.push(kept);
   }

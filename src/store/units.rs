@@ -154,10 +154,12 @@ pub struct Fill {
     pub answer: String,
 }
 
+/// Keeps a fill. One that is heard of late, after a newer one, ended with that.
 pub async fn add_fill(db: impl PgExecutor<'_>, f: &Fill, now: OffsetDateTime) -> Result<()> {
     sqlx::query!(
         "INSERT INTO fills (id, unit_id, customer_id, filled_on, drained_on, source_water, softened, fluid, glycol_percent, amount_ml, note, made_at, fill_device, answer)
-         SELECT $1, u.id, u.customer_id, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13 FROM units u WHERE u.id = $2",
+         SELECT $1, u.id, u.customer_id, $3, coalesce($4, (SELECT min(l.filled_on) FROM fills l WHERE l.unit_id = $2 AND l.filled_on > $3)),
+           $5, $6, $7, $8, $9, $10, $11, $12, $13 FROM units u WHERE u.id = $2",
         f.id,
         f.unit_id,
         f.filled_on,
@@ -183,6 +185,18 @@ pub async fn drained_before(db: impl PgExecutor<'_>, unit_id: Uuid, day: Date) -
         .execute(db)
         .await?;
     Ok(())
+}
+
+/// Of these units, those that have no water at present, as far as the records know.
+pub async fn without_fill(db: impl PgExecutor<'_>, unit_ids: &[Uuid]) -> Result<Vec<Uuid>> {
+    let rows = sqlx::query_scalar!(
+        r#"SELECT u.id AS "id!" FROM unnest($1::uuid[]) AS u(id)
+           WHERE NOT EXISTS (SELECT FROM fills f WHERE f.unit_id = u.id AND f.drained_on IS NULL)"#,
+        unit_ids
+    )
+    .fetch_all(db)
+    .await?;
+    Ok(rows)
 }
 
 pub async fn fills(db: impl PgExecutor<'_>, unit_id: Uuid) -> Result<Vec<Fill>> {

@@ -218,6 +218,49 @@ async fn what_the_office_cannot_read_comes_back_and_a_signed_out_phone_keeps() {
 }
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_first_fill_is_judged_by_hand_and_kept_without_a_signal() {
+    let mut y = yard().await;
+    let unit: Uuid = sqlx::query_scalar(
+        "UPDATE fills SET drained_on = filled_on WHERE unit_id = (SELECT unit_id FROM visits WHERE id = $1) RETURNING unit_id",
+    )
+    .bind(y.visits[0])
+    .fetch_one(y.t.pool())
+    .await
+    .unwrap();
+    y.pack().await;
+    y.office.leave().await;
+    y.at_stop(0).await;
+    y.b.click("a[href$='/fill']").await;
+    y.b.wait("html[data-phone]").await;
+    y.b.fill("#ph", "7.6").await;
+    y.b.fill("#hardness", "20 gpg").await;
+    y.b.press("Judge this water").await;
+    assert!(y.b.wait("#faults:not([hidden])").await.contains("Judge it by the limits below"));
+    assert!(y.b.text("#by-hand").await.contains("hardness") && y.b.text("#by-hand").await.contains("First charge of"));
+    y.b.screenshot("yard-fill-by-hand").await;
+    y.b.fill("#softened", "3").await;
+    y.b.fill("#put_in", "8 L").await;
+    y.b.press("Keep the fill").await;
+    y.b.wait("#kept-words.st-kept").await;
+    y.b.click("#kept-here a").await;
+    y.b.wait("html[data-phone] #sheet:not([hidden])").await;
+    y.office.start(&y.t).await;
+    y.b.goto(&format!("/stop/{}/fill", y.visits[0])).await;
+    assert!(y.b.wait("#kept-words.st-sent").await.contains("the office has it"));
+    let fills = embertide::store::units::fills(y.t.pool(), unit).await.unwrap();
+    assert_eq!((fills.len(), fills[0].drained_on, fills[0].softened), (2, None, Some(true)));
+    // With a signal the office judges in place, and what was typed stays.
+    y.b.goto(&format!("/stop/{}/fill", y.visits[1])).await;
+    y.b.wait("html[data-phone]").await;
+    y.b.fill("#ph", "7.6").await;
+    y.b.fill("#hardness", "352").await;
+    y.b.press("Judge this water").await;
+    assert!(y.b.wait("#answer output").await.contains("Soften it before filling"));
+    assert_eq!(y.b.value("#hardness").await, "352");
+    y.b.close().await;
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn a_pack_is_whole_or_the_old_one_and_goes_only_when_all_is_sent() {
     let mut y = yard().await;
     y.pack().await;

@@ -1,6 +1,6 @@
 //! Phones and their packs, as the office and the worker see them.
 
-use super::scene::{Scene, ask, at_a_stop, count, send_as, sheet};
+use super::scene::{Scene, ask, at_a_stop, count, send, send_as, sheet};
 use embertide::store::sessions::Role;
 use serde_json::Value;
 use time::Date;
@@ -110,4 +110,44 @@ async fn the_worker_serves_the_whole_yard_and_names_the_files_of_its_build() {
     assert!(script.contains("install") && !script.contains("skipWaiting"), "a new build waits until the old pages are closed");
     let page = s.t.get(None, "/on-this-phone").await;
     assert_eq!(page.status, 200, "it lies in the shell and needs no sign-in");
+}
+
+/// A unit without water is filled in the yard, whether there is a signal or not.
+#[tokio::test]
+async fn a_fill_kept_without_a_signal_is_the_units_water_once_it_arrives() {
+    let s = at_a_stop().await;
+    let day = day_of(&s).await;
+    let fill_page = format!("/stop/{}/fill", s.visit);
+    let urls = || async {
+        let page = ask(&s.t, &s.tech, &format!("/pack/{day}"), Uuid::now_v7(), &[]).await;
+        serde_json::from_str::<Value>(&page.body).unwrap()["urls"].to_string()
+    };
+    assert!(!urls().await.contains(&fill_page), "a unit that is filled needs no page for it");
+    sqlx::query("UPDATE fills SET drained_on = filled_on WHERE unit_id = $1").bind(s.unit).execute(s.t.pool()).await.unwrap();
+    assert!(urls().await.contains(&fill_page), "an empty one does");
+    let visit = s.visit.to_string();
+    let fill = |rest: &[(&str, &str)]| {
+        let mut pairs = vec![("form", "fill/1"), ("visit", visit.as_str()), ("volume", "400 gal"), ("metered", "yes")];
+        pairs.extend_from_slice(rest);
+        super::support::encode(&pairs)
+    };
+    let id = Uuid::now_v7();
+    let body = fill(&[("ph", "7.6"), ("hardness", "352"), ("softened", "5"), ("put_in", "8 L"), ("filled_on", "")]);
+    for _ in 0..3 {
+        assert_eq!(send(&s.t, &s.tech, id, body.as_bytes()).await["state"], "kept");
+    }
+    let fills = embertide::store::units::fills(s.t.pool(), s.unit).await.unwrap();
+    let now = fills.iter().find(|f| f.drained_on.is_none()).unwrap();
+    assert_eq!((now.id, now.softened, now.amount_ml), (id, Some(true), Some(1_514_165)));
+    assert_eq!(count(&s.t, "doses WHERE note = 'first charge'").await, 1);
+    // Glycol without its share is for the office to settle; nothing of it is kept as the unit's water.
+    let odd = send(&s.t, &s.tech, Uuid::now_v7(), fill(&[("fluid", "propylene glycol")]).as_bytes()).await;
+    assert_eq!(odd["state"], "to settle");
+    assert!(odd["says"][0].as_str().unwrap().contains("how many %"), "{odd}");
+    // Weeks late, from before the water that is there now.
+    let late = Uuid::now_v7();
+    assert_eq!(send(&s.t, &s.tech, late, fill(&[("filled_on", "2026-09-01")]).as_bytes()).await["state"], "kept");
+    let fills = embertide::store::units::fills(s.t.pool(), s.unit).await.unwrap();
+    assert_eq!(fills.iter().filter(|f| f.drained_on.is_none()).map(|f| f.id).collect::<Vec<_>>(), [id], "one water at a time");
+    assert_eq!(s.t.broken_promises().await, Vec::<String>::new());
 }

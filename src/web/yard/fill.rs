@@ -25,6 +25,12 @@ struct FillPage {
     s: FillSheet,
 }
 
+impl FillPage {
+    fn back(&self) -> String {
+        format!("/stop/{}", self.visit)
+    }
+}
+
 pub(super) async fn page(who: Technician, app: App, Path(visit): Path<Uuid>) -> Result {
     let unit_id = stop::own_stop(&who, &app, visit).await?.unit_id;
     let mut c = app.pool.acquire().await?;

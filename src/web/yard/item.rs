@@ -11,6 +11,8 @@ pub(super) enum Form {
     Report,
     /// It could not be done: `visit`, `why`, `note`.
     NotDone,
+    /// A fill with its source water and first charge: `visit` and the fields of the fill's page.
+    Fill,
     /// A correction of a report: the sheet's fields, with `report`, `version` and `reason`.
     Correct,
 }
@@ -20,6 +22,7 @@ impl Form {
         match text {
             "report/1" => Some(Self::Report),
             "not-done/1" => Some(Self::NotDone),
+            "fill/1" => Some(Self::Fill),
             "correct/1" => Some(Self::Correct),
             _ => None,
         }
@@ -65,7 +68,7 @@ mod tests {
 
     #[test]
     fn forms_that_were_ever_in_use_are_known() {
-        for form in ["report/1", "not-done/1", "correct/1"] {
+        for form in ["report/1", "not-done/1", "fill/1", "correct/1"] {
             assert!(read(format!("form={form}").as_bytes()).is_ok(), "{form}");
         }
         let unknown = read(b"form=report/99&drops=8").unwrap_err();

@@ -5,6 +5,8 @@ use super::{
     super::{
         app::App,
         error::{Error, Result},
+        fill_keep::{self, Ready},
+        fill_view::{self, Asked},
         guard::Technician,
     },
     item::{self, Form, Item},
@@ -18,6 +20,7 @@ use crate::{
         phones::{self, Reached},
         reports::{self, NewReport, Outcome},
         submissions::{self, Arrived, Before},
+        water::Maker,
     },
 };
 use axum::{
@@ -44,6 +47,12 @@ fn check_key(id: Uuid, headers: &HeaderMap) -> Result<()> {
         return Ok(());
     }
     Err(Error::Bad("The item's own number is missing or is another one's. Send it as Idempotency-Key.".to_owned()))
+}
+
+/// What an item comes to.
+enum Made {
+    Report(Box<NewReport>),
+    Fill(Box<Ready>),
 }
 
 /// Why an item was not worked in.
@@ -93,7 +102,7 @@ async fn answered(app: &App, mut answer: Value) -> Result<Response> {
 }
 
 /// In one transaction: the bytes, what follows from them or what the office has to settle, and the answer.
-async fn keep(who: &Technician, app: &App, arrived: &Arrived<'_>, made: Result<Option<(Item, NewReport)>, Vec<String>>) -> Result<Value> {
+async fn keep(who: &Technician, app: &App, arrived: &Arrived<'_>, made: Result<Option<(Item, Made)>, Vec<String>>) -> Result<Value> {
     let now = app.clock.now();
     let mut tx = app.pool.begin().await?;
     submissions::take_turns(&mut tx, arrived.id).await?;
@@ -109,16 +118,16 @@ async fn keep(who: &Technician, app: &App, arrived: &Arrived<'_>, made: Result<O
         Before::Nothing => {}
     }
     let worked = match made {
-        Ok(Some((item, report))) => work_in(&mut tx, who, &item, &report, now).await.map(|()| Some(report)),
+        Ok(Some((item, made))) => work_in(&mut tx, who, &item, &made, now).await.map(|()| Some(made)),
         Ok(None) => Err(Trouble::Later(Error::Away)),
         Err(says) => Err(Trouble::Settle(says)),
     };
-    let (report, says) = match worked {
-        Ok(report) => (report, Vec::new()),
+    let (made, says) = match worked {
+        Ok(made) => (made, Vec::new()),
         Err(Trouble::Settle(says)) => (None, says),
         Err(Trouble::Later(e)) => return Err(e),
     };
-    let answer = answer(arrived, report.as_ref(), &says);
+    let answer = answer(arrived, made.as_ref(), &says);
     submissions::add(&mut tx, arrived, &answer, now).await?;
     if !says.is_empty() {
         submissions::to_settle(&mut tx, arrived, &says.join(" "), now).await?;
@@ -127,10 +136,10 @@ async fn keep(who: &Technician, app: &App, arrived: &Arrived<'_>, made: Result<O
     Ok(answer)
 }
 
-fn answer(arrived: &Arrived<'_>, report: Option<&NewReport>, says: &[String]) -> Value {
+fn answer(arrived: &Arrived<'_>, made: Option<&Made>, says: &[String]) -> Value {
     let mut answer =
         json!({ "id": arrived.id, "sha256": hex(&arrived.sha256()), "state": if says.is_empty() { "kept" } else { "to settle" } });
-    if let Some(r) = report {
+    if let Some(Made::Report(r)) = made {
         answer["report"] = r.report_id.to_string().into();
         answer["version"] = r.version.into();
     }
@@ -145,15 +154,20 @@ async fn work_in(
     tx: &mut sqlx::PgConnection,
     who: &Technician,
     item: &Item,
-    report: &NewReport,
+    made: &Made,
     now: time::OffsetDateTime,
 ) -> Result<(), Trouble> {
     let mut inner = tx.begin().await.map_err(Error::from)?;
-    let kept = reports::keep(&mut inner, report, who.dealer.today, now).await;
-    if let Err(e) = kept {
+    let kept = match made {
+        Made::Report(report) => reports::keep(&mut inner, report, who.dealer.today, now).await.map_err(|e| match &e {
+            crate::store::Error::Rule(rule) if rule.starts_with("visit_reports") => corrected_meanwhile(),
+            _ => Error::from(e).into(),
+        }),
+        Made::Fill(ready) => fill_keep::keep(&mut inner, ready).await.map_err(Trouble::from),
+    };
+    if let Err(trouble) = kept {
         inner.rollback().await.map_err(Error::from)?;
-        let clash = matches!(&e, crate::store::Error::Rule(rule) if rule.starts_with("visit_reports"));
-        return Err(if clash { corrected_meanwhile() } else { Error::from(e).into() });
+        return Err(trouble);
     }
     if let Some(instead) = item.instead {
         submissions::settle_by_another(&mut inner, instead, who.staff_id, now).await.map_err(Error::from)?;
@@ -167,18 +181,38 @@ fn corrected_meanwhile() -> Trouble {
 }
 
 /// Reads an item against the records as they are now.
-async fn made(who: &Technician, app: &App, arrived: &Arrived<'_>) -> Result<Option<(Item, NewReport)>, Trouble> {
+async fn made(who: &Technician, app: &App, arrived: &Arrived<'_>) -> Result<Option<(Item, Made)>, Trouble> {
     let item = item::read(arrived.body).map_err(|why| Trouble::Settle(vec![why]))?;
     let mut report = match item.form {
         Form::Report => first(who, app, arrived.id, &item).await?,
         Form::NotDone => not_done(who, app, arrived.id, &item).await?,
         Form::Correct => correction(who, app, &item).await?,
+        Form::Fill => {
+            let ready = fill(who, app, arrived, &item).await?;
+            return Ok(Some((item, Made::Fill(Box::new(ready)))));
+        }
     };
     if arrived.id.get_timestamp().is_some_and(|t| ahead(t.to_unix().0, app.clock.now())) {
         note(&mut report.flag, "The phone's clock was ahead when this was kept.");
         (report.made_at, report.arrived_at, report.kept_at) = (None, None, None);
     }
-    Ok(Some((item, report)))
+    Ok(Some((item, Made::Report(Box::new(report)))))
+}
+
+/// A fill that was kept without a signal; its day, where none was typed, is the visit's.
+async fn fill(who: &Technician, app: &App, arrived: &Arrived<'_>, item: &Item) -> Result<Ready, Trouble> {
+    let at = reached(who, app, item).await?;
+    let unreadable = |e: serde_html_form::de::Error| Trouble::Settle(vec![format!("The fill's form cannot be read ({e}).")]);
+    let mut asked: Asked = serde_html_form::from_bytes(arrived.body).map_err(unreadable)?;
+    if asked.filled_on.trim().is_empty() {
+        asked.filled_on = at.day.filter(|d| *d <= who.dealer.today).unwrap_or(who.dealer.today).to_string();
+    }
+    let mut c = app.pool.acquire().await.map_err(Error::from)?;
+    let sheet = fill_view::sheet(&mut c, at.unit_id, asked, &who.dealer).await?;
+    if !sheet.wrong.is_empty() {
+        return Err(Trouble::Settle(vec![sheet.wrong]));
+    }
+    Ready::of(app, who, Maker::Technician, arrived.id, sheet).map_err(|(_, wrong)| Trouble::Settle(vec![wrong]))
 }
 
 fn ahead(made: u64, now: time::OffsetDateTime) -> bool {
