@@ -62,8 +62,21 @@ const outbox = (() => {
     });
   }
 
+  // Gives up after so many milliseconds, and when the page is left: one that the browser puts aside, to be shown again when
+  // somebody goes back, would hold up everybody else.
+  const running = new Set();
+  function limited(ms, work) {
+    const own = new AbortController();
+    const late = setTimeout(() => own.abort("late"), ms);
+    running.add(own);
+    return work(own.signal).finally(() => (clearTimeout(late), running.delete(own)));
+  }
+  let left = false;
+  addEventListener("pagehide", () => ((left = true), running.forEach((own) => own.abort("left"))));
+  addEventListener("pageshow", () => (left = false));
+
   const post = (path, body, headers) =>
-    fetch(path, { method: "POST", body, headers, redirect: "manual", cache: "no-store", signal: AbortSignal.timeout(60000) });
+    limited(60000, (signal) => fetch(path, { method: "POST", body, headers, redirect: "manual", cache: "no-store", signal }));
 
   async function one(item) {
     if (!item.tried) await put("out", { ...item, tried: true });
@@ -85,12 +98,19 @@ const outbox = (() => {
     await epoch(said.epoch);
   }
 
-  // Sends everything, oldest first; one sender at a time in all windows. Answers with what it stopped at.
+  // One sender at a time in all windows; after a while of waiting the turn is taken. Two senders at once do no harm, since the
+  // office knows each item by its number.
+  const turn = (work) =>
+    limited(15000, (signal) => navigator.locks.request("outbox", { signal }, work)).catch((why) =>
+      why === "late" ? navigator.locks.request("outbox", { steal: true }, work) : "Another window sends."
+    );
+
+  // Sends everything, oldest first. Answers with what it stopped at.
   const send = () =>
-    navigator.locks.request("outbox", async () => {
+    turn(async () => {
       try {
         // Where the phone itself knows of no line nothing is tried: until then an item can be taken back.
-        if (!navigator.onLine) return "No signal.";
+        if (left || !navigator.onLine) return "No signal.";
         for (let item; (item = (await all("out")).find((i) => !i.stuck)); ) {
           const why = await one(item);
           if (why) return why;

@@ -134,6 +134,7 @@ async function phone() {
   function faults(form) {
     const value = (name) => form.elements[name]?.value.trim();
     if (value("fluid")) return (value("fluid") === "water") === !+value("glycol") ? [] : [["glycol", "Say which glycol and how many %, or choose water."]];
+    if ("whose" in form.elements) return value("whose") ? [] : [["whose", "Say whose unit it is, and where."]];
     if (form.id !== "sheet") return value("why") === "Other" && !value("note") ? [["nd-note", "Say in the note why."]] : [];
     const jobs = [...form.querySelectorAll("[name=job]:checked")];
     const wrong = [];
@@ -156,12 +157,15 @@ async function phone() {
 
   async function sheet(form) {
     const fields = form.elements;
-    const about = (fields.visit ?? fields.report).value;
+    // A planned visit is kept once; of a unit, or of something written down, there may be another on another day.
+    const planned = fields.visit ?? fields.report;
+    const about = (planned ?? fields.unit)?.value ?? "";
     const kind = fields.form.value;
     const draft = about + kind;
     const set = (pairs) => {
       for (const name in pairs) (fields[name] ?? form.appendChild(make("input", { type: "hidden", name }))).value = pairs[name];
     };
+    const mine = new Set();
     let wait;
     const save = () => {
       clearTimeout(wait);
@@ -183,13 +187,29 @@ async function phone() {
         save((wait = 1));
       };
     }
+    const pin = $("#pin-here"), place = fields["now.pin"];
+    if (pin && place && navigator.geolocation && isSecureContext) {
+      pin.hidden = false;
+      pin.onclick = () => {
+        pin.textContent = "Looking …";
+        navigator.geolocation.getCurrentPosition(
+          ({ coords: { latitude, longitude, accuracy } }) => {
+            place.value = latitude.toFixed(5) + ", " + longitude.toFixed(5);
+            pin.textContent = `Good to ${Math.ceil(accuracy)} m. Look again`;
+            save((wait = 1));
+          },
+          () => (pin.textContent = "No position. Try again"),
+          { enableHighAccuracy: true, timeout: 30000, maximumAge: 0 }
+        );
+      };
+    }
     form.addEventListener("input", () => (clearTimeout(wait), (wait = setTimeout(save, 250))));
     addEventListener("pagehide", save);
     document.addEventListener("visibilitychange", save);
 
     // Shows what is kept of this visit in place of its form.
     async function kept() {
-      const own = (await items()).filter((i) => i.about === about && isFill(i.form) === isFill(kind));
+      const own = (await items()).filter((i) => i.about === about && isFill(i.form) === isFill(kind) && (planned || mine.has(i.id) || (about && !i.state)));
       const last = own.at(-1);
       if (!last || correcting || /^not/.test(kind) !== /^not/.test(last.form)) return;
       mark($("#kept-words"), ...state(last));
@@ -235,6 +255,9 @@ async function phone() {
       if (wrong.length) return;
       clearTimeout(wait);
       wait = 0;
+      // Nobody planned it: it was today, by this phone.
+      for (const day of ["visited_on", "filled_on"]) if (!planned && fields[day]?.value === "") set({ [day]: new Date().toLocaleDateString("sv") });
+      mine.add(fields.id.value);
       set({ made_at: new Date().toISOString(), build: $("[src*=yard]").src });
       const item = { id: fields.id.value, form: fields.form.value, about, title: form.dataset.title, body: pairs(form).toString(), at: Date.now() };
       try {

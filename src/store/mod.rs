@@ -1,5 +1,6 @@
 //! All SQL, one file a topic: rows to domain and back. Free functions over an executor; a caller opens the transaction.
 
+pub mod amendments;
 pub mod catalogue;
 pub mod customers;
 pub mod dealer;

@@ -135,6 +135,41 @@ pub async fn add_volume(
     Ok(())
 }
 
+/// The volume that counts at present, as [`super::water::unit_waters`] reads it.
+pub async fn newest_volume(db: impl PgExecutor<'_>, unit_id: Uuid) -> Result<Option<Millilitres>> {
+    let ml =
+        sqlx::query_scalar!("SELECT volume_ml FROM water_volumes WHERE unit_id = $1 ORDER BY found_on DESC, made_at DESC LIMIT 1", unit_id)
+            .fetch_optional(db)
+            .await?;
+    Ok(ml.and_then(|ml| Millilitres::new(ml).ok()))
+}
+
+/// Units whose reference it is, or of a customer or in a town that [`super::customers::search`] finds.
+pub async fn find(db: &mut sqlx::PgConnection, words: &str, limit: i64) -> Result<Vec<Unit>> {
+    let of: Vec<Uuid> = super::customers::search(&mut *db, words, limit).await?.into_iter().map(|c| c.id).collect();
+    let refs = [words.trim().to_owned(), words.trim().to_uppercase()];
+    Ok(unit_query!(
+        "WHERE u.status <> 'retired' AND (u.customer_id = ANY($1) OR u.ref = ANY($2)) ORDER BY lower(c.name), lower(p.name), lower(u.name), u.id LIMIT $3",
+        &of,
+        &refs,
+        limit
+    )
+    .fetch_all(db)
+    .await?)
+}
+
+/// The other units that stand at the same places.
+pub async fn beside(db: impl PgExecutor<'_>, unit_ids: &[Uuid], limit: i64) -> Result<Vec<Unit>> {
+    Ok(unit_query!(
+        "WHERE u.status <> 'retired' AND u.id <> ALL($1) AND u.place_id IN (SELECT place_id FROM units WHERE id = ANY($1))
+         ORDER BY lower(c.name), lower(p.name), lower(u.name), u.id LIMIT $2",
+        unit_ids,
+        limit
+    )
+    .fetch_all(db)
+    .await?)
+}
+
 /// One charge of water.
 #[derive(Clone, Debug)]
 pub struct Fill {

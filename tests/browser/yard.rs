@@ -260,6 +260,63 @@ async fn a_first_fill_is_judged_by_hand_and_kept_without_a_signal() {
     y.b.close().await;
 }
 
+/// A second unit beside the first, found in the pack; what nobody knows is written down; what is wrong at the place is put right.
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_visit_that_nobody_planned_is_kept_without_a_signal() {
+    let mut y = yard().await;
+    // Another unit at the first stop's place.
+    let other: Uuid = sqlx::query_scalar(
+        "INSERT INTO units (id, place_id, customer_id, name, kind_code, programme_code) SELECT gen_random_uuid(), place_id, customer_id, 'Barn heater', kind_code,
+         programme_code FROM units WHERE id = (SELECT unit_id FROM visits WHERE id = $1) RETURNING id",
+    )
+    .bind(y.visits[0])
+    .fetch_one(y.t.pool())
+    .await
+    .unwrap();
+    y.pack().await;
+    y.office.leave().await;
+    y.b.click("a[href='/unplanned']").await;
+    y.b.wait("html[data-phone]").await;
+    y.b.screenshot("yard-unplanned").await;
+    y.b.fill("#whose", "The blue barn past the ford").await;
+    y.b.press("Write it down").await;
+    y.b.wait("#kept-words.st-kept").await;
+    y.b.goto("/unplanned").await;
+    y.b.wait("html[data-phone] #sheet:not([hidden])").await;
+    assert_eq!(y.b.value("#whose").await, "", "another can be written down while the first waits");
+    y.b.click(&format!("a[href='/unplanned/{other}']")).await;
+    y.b.wait("html[data-phone]").await;
+    y.b.click("#sheet details:has([name=job]) summary").await;
+    y.b.click("label:has([value=water-test])").await;
+    y.b.fill("#drops", "18").await;
+    y.b.click("#put-right summary").await;
+    y.b.fill("#now-access", "Second gate, by the silo").await;
+    // The browser's own position, as a phone has it.
+    y.b.run("navigator.geolocation.getCurrentPosition = (done) => done({ coords: { latitude: 44.70001, longitude: -73.30002, accuracy: 7.2 } })").await;
+    y.b.press("Pin where I stand").await;
+    assert_eq!(y.b.value("#now-pin").await, "44.70001, -73.30002");
+    y.b.screenshot("yard-put-right").await;
+    y.b.press("Keep this report").await;
+    y.b.wait("#kept-words.st-kept").await;
+    y.office.start(&y.t).await;
+    y.b.goto(&y.route).await;
+    y.b.until("dispatchEvent(new Event('online')); return !(await outbox.all('out')).length").await;
+    let kept: (Option<Uuid>, String, String) = sqlx::query_as(
+        "SELECT r.visit_id, p.access_note, p.pin_origin FROM visit_reports r JOIN units u ON u.id = r.unit_id JOIN places p ON p.id = u.place_id WHERE u.id = $1",
+    )
+    .bind(other)
+    .fetch_one(y.t.pool())
+    .await
+    .unwrap();
+    assert_eq!(kept, (None, "Second gate, by the silo".to_owned(), "phone".to_owned()));
+    let open: Vec<String> = sqlx::query_scalar("SELECT why FROM to_settle").fetch_all(y.t.pool()).await.unwrap();
+    assert!(open.len() == 1 && open[0].contains("not found"), "{open:?}");
+    // The same unit once more: a sheet that is empty, not the one that was sent.
+    y.b.goto(&format!("/unplanned/{other}")).await;
+    y.b.wait("html[data-phone] #sheet:not([hidden])").await;
+    y.b.close().await;
+}
+
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn a_pack_is_whole_or_the_old_one_and_goes_only_when_all_is_sent() {
     let mut y = yard().await;

@@ -151,3 +151,138 @@ async fn a_fill_kept_without_a_signal_is_the_units_water_once_it_arrives() {
     assert_eq!(fills.iter().filter(|f| f.drained_on.is_none()).map(|f| f.id).collect::<Vec<_>>(), [id], "one water at a time");
     assert_eq!(s.t.broken_promises().await, Vec::<String>::new());
 }
+
+/// A sheet of a unit that nobody planned.
+fn unasked(unit: Uuid, rest: &[(&str, &str)]) -> String {
+    let unit = unit.to_string();
+    let mut pairs = vec![("form", "report/1"), ("unit", unit.as_str()), ("job", "water-test"), ("ph", "8.9")];
+    pairs.extend_from_slice(rest);
+    super::support::encode(&pairs)
+}
+
+#[tokio::test]
+async fn a_visit_that_nobody_planned_is_kept_with_its_unit_and_told_where_one_is_planned() {
+    let s = at_a_stop().await;
+    let id = Uuid::now_v7();
+    let body = unasked(s.unit, &[("drops", "18"), ("visited_on", "2026-10-01")]);
+    for _ in 0..2 {
+        assert_eq!(send(&s.t, &s.tech, id, body.as_bytes()).await["state"], "kept");
+    }
+    let kept: (Uuid, Option<Uuid>, Date) = sqlx::query_as("SELECT unit_id, visit_id, visited_on FROM visit_reports WHERE report_id = $1")
+        .bind(id)
+        .fetch_one(s.t.pool())
+        .await
+        .unwrap();
+    assert_eq!(kept, (s.unit, None, time::macros::date!(2026 - 10 - 01)));
+    assert!(super::scene::flag(&s.t, id).await.contains("a visit is planned for"), "{}", super::scene::flag(&s.t, id).await);
+    let status: String = sqlx::query_scalar("SELECT status FROM visits WHERE id = $1").bind(s.visit).fetch_one(s.t.pool()).await.unwrap();
+    assert_eq!(status, "planned", "the planned visit is the office's to take off");
+    assert_eq!(send(&s.t, &s.tech, Uuid::now_v7(), unasked(Uuid::now_v7(), &[("drops", "8")]).as_bytes()).await["state"], "to settle");
+    // By hand, without script, from the page that finds units.
+    let town: String = sqlx::query_scalar("SELECT p.town FROM units u JOIN places p ON p.id = u.place_id WHERE u.id = $1")
+        .bind(s.unit)
+        .fetch_one(s.t.pool())
+        .await
+        .unwrap();
+    let found = s.t.get(Some(&s.tech), &format!("/unplanned?of={}", &town[..3])).await;
+    let path = format!("/unplanned/{}", s.unit);
+    assert!(found.attrs("a[href]", "href").contains(&path), "{}", found.text("main"));
+    assert_eq!(s.t.get(Some(&s.tech), &path).await.status, 200);
+    let posted = s.t.post(&s.tech, &path, &[("job", "water-test"), ("drops", "18"), ("ph", "8.9")]).await;
+    assert!(posted.location.starts_with("/kept/"), "{} {}", posted.status, posted.body);
+    assert_eq!(s.t.broken_promises().await, Vec::<String>::new());
+    sqlx::query("UPDATE units SET status = 'retired' WHERE id = $1").bind(s.unit).execute(s.t.pool()).await.unwrap();
+    assert_eq!(s.t.get(Some(&s.tech), &path).await.status, 404);
+}
+
+#[tokio::test]
+async fn what_was_written_down_of_an_unknown_unit_reaches_the_office_once() {
+    let s = at_a_stop().await;
+    let body = super::support::encode(&[("form", "written-down/1"), ("whose", "The blue barn past the ford"), ("drops", "12")]);
+    let id = Uuid::now_v7();
+    for _ in 0..3 {
+        assert_eq!(send(&s.t, &s.tech, id, body.as_bytes()).await["state"], "kept");
+    }
+    let posted = s.t.post(&s.tech, "/unplanned", &[("form", "written-down/1"), ("whose", "Nobody’s at the mill")]).await;
+    assert_eq!(posted.location, "/unplanned?kept=1");
+    let page = s.t.get(Some(&s.d.office), "/phones").await;
+    let open = page.text("#to-settle");
+    assert!(open.contains("blue barn") && open.contains("at the mill") && open.contains("Find the unit"), "{open}");
+    assert_eq!((count(&s.t, "to_settle").await, count(&s.t, "visit_reports").await), (2, 0));
+}
+
+#[tokio::test]
+async fn what_was_put_right_at_the_unit_is_applied_or_both_stand_before_the_office() {
+    let s = at_a_stop().await;
+    let page = s.t.get(Some(&s.tech), &format!("/stop/{}", s.visit)).await;
+    let was = |field: &str| page.attrs(&format!("[name='was.{field}']"), "value").remove(0);
+    let (pin, access, volume) = (was("pin"), was("access"), was("volume"));
+    let sent = |access: &str, now: &str| {
+        sheet(
+            s.visit,
+            &[
+                ("drops", "18"),
+                ("was.access", access),
+                ("now.access", now),
+                ("was.pin", &pin),
+                ("now.pin", "44.70001, -73.30002"),
+                ("was.phone", ""),
+                ("was.volume", &volume),
+                ("now.volume", "500 gal"),
+                ("volume_method", "water_meter"),
+            ],
+        )
+    };
+    let first = Uuid::now_v7();
+    assert_eq!(send(&s.t, &s.tech, first, sent(&access, "Second gate, by the silo").as_bytes()).await["state"], "kept");
+    let place: (String, f64, f64, String) =
+        sqlx::query_as("SELECT p.access_note, p.lat, p.lon, p.pin_origin FROM places p JOIN units u ON u.place_id = p.id WHERE u.id = $1")
+            .bind(s.unit)
+            .fetch_one(s.t.pool())
+            .await
+            .unwrap();
+    assert_eq!(place, ("Second gate, by the silo".to_owned(), 44.70001, -73.30002, "phone".to_owned()));
+    // 500 US gallons of 3.785411784 L.
+    let newest = embertide::store::units::newest_volume(s.t.pool(), s.unit).await.unwrap();
+    assert_eq!(newest.map(embertide::units::Millilitres::get), Some(1_892_706));
+    assert_eq!(count(&s.t, "to_settle").await, 0);
+    assert_eq!(count(&s.t, "events WHERE what = 'put right at the unit'").await, 3);
+    // Another sheet, packed before: what it agrees with is no news, what it contradicts is for the office.
+    let second = Uuid::now_v7();
+    assert_eq!(send(&s.t, &s.tech, second, sent(&access, "Gate is always open").as_bytes()).await["state"], "kept");
+    let open: Vec<String> = sqlx::query_scalar("SELECT why FROM to_settle").fetch_all(s.t.pool()).await.unwrap();
+    assert_eq!(open.len(), 1, "{open:?}");
+    assert!(open[0].contains("always open") && open[0].contains("Second gate") && !open[0].contains("pin"), "{open:?}");
+    let note: String = sqlx::query_scalar("SELECT access_note FROM places WHERE pin_origin = 'phone'").fetch_one(s.t.pool()).await.unwrap();
+    assert_eq!(note, "Second gate, by the silo", "the records stay as they are");
+    assert_eq!(s.t.broken_promises().await, Vec::<String>::new());
+}
+
+/// 18 drops of 50 mg/L are 900 mg/L; with half of the water renewed 450 are left, as 9 drops would show.
+#[tokio::test]
+async fn the_dose_is_for_what_the_water_came_to() {
+    let s = at_a_stop().await;
+    let page = s.t.get(Some(&s.tech), &format!("/stop/{}", s.visit)).await;
+    let row = page.text("#doses tr[data-drops='18']");
+    assert!(row.trim_end().ends_with("13 · 9 · 4 · 0"), "{row}");
+    let ml = |drops: &str| page.attrs(&format!("#doses tr[data-drops='{drops}']"), "data-ml").remove(0);
+    let report = |id: Uuid, renewed: &str| {
+        let (put_in, renewed) = (ml("9"), renewed.to_owned());
+        let t = &s;
+        async move {
+            let body = sheet(t.visit, &[("drops", "18"), ("renewed", &renewed), ("put_in", &put_in), ("drained_to", "a pit on the farm")]);
+            assert_eq!(send(&t.t, &t.tech, id, body.as_bytes()).await["state"], "kept");
+            sqlx::query_scalar::<_, Option<i64>>("SELECT dose_worked_ml FROM visit_reports WHERE report_id = $1")
+                .bind(id)
+                .fetch_one(t.t.pool())
+                .await
+                .unwrap()
+        }
+    };
+    assert_eq!(report(Uuid::now_v7(), "2").await, ml("9").parse().ok());
+    assert_eq!(report(Uuid::now_v7(), "0").await, ml("18").parse().ok());
+    let drained: Vec<i64> =
+        sqlx::query_scalar("SELECT amount_ml FROM water_events WHERE what = 'drained'").fetch_all(s.t.pool()).await.unwrap();
+    let volume: i64 = page.attrs("[name='was.volume']", "value").remove(0).parse().unwrap();
+    assert_eq!(drained, [volume / 2], "and half of it is on record as drained");
+}

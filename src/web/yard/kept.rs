@@ -92,6 +92,7 @@ fn dress(id: Uuid, r: &ReportLine, form_id: Uuid) -> Dress {
         fill: String::new(),
         form_id,
         about: ("report", id),
+        day_ahead: false,
     }
 }
 
@@ -149,7 +150,7 @@ pub(super) async fn correct(who: Staff, app: App, (Path(id), posted): (Path<Uuid
     let version: i32 = typed.get("version").parse().unwrap_or(r.version);
     match typed::read(&typed, &loaded.against(who.dealer.today, who.dealer.units)) {
         Ok(read) => {
-            let worked = loaded.worked(&read.readings, read.visited_on);
+            let worked = loaded.worked(&read);
             let mut report = stop::report(&who, id, version + 1, r.visit_id, r.unit_id, read, worked, loaded.jug_step());
             // The visit stays its maker's, whoever corrects the words.
             report.staff_id = r.staff_id;

@@ -1,5 +1,6 @@
 //! The technician's face: the day's stops, one stop, what was kept. Works without script; a little script makes it quicker.
 
+mod amended;
 mod fill;
 mod item;
 mod kept;
@@ -10,6 +11,7 @@ mod sheet;
 mod shell;
 mod stop;
 mod typed;
+mod unplanned;
 
 use super::{
     app::App,
@@ -28,6 +30,12 @@ pub(super) fn routes() -> (Router<App>, Vec<RouteInfo>) {
         .get("/stop/{id}/fill", fill::page)
         .post("/stop/{id}/fill", fill::keep)
         .post("/stop/{id}/not-done", stop::not_done)
+        .get("/unplanned", unplanned::page)
+        .post("/unplanned", unplanned::written_down)
+        .get("/unplanned/{id}", unplanned::sheet_page)
+        .post("/unplanned/{id}", unplanned::keep)
+        .get("/unplanned/{id}/fill", unplanned::fill_page)
+        .post("/unplanned/{id}/fill", unplanned::fill_keep)
         .post("/pack/{day}", pack::pack)
         .post("/heard", pack::heard)
         .into_parts();

@@ -20,8 +20,10 @@ use crate::{
         phones::{self, Reached},
         reports::{self, NewReport, Outcome},
         submissions::{self, Arrived, Before},
+        units, visits,
         water::Maker,
     },
+    units::day_short,
 };
 use axum::{
     Json,
@@ -53,6 +55,8 @@ fn check_key(id: Uuid, headers: &HeaderMap) -> Result<()> {
 enum Made {
     Report(Box<NewReport>),
     Fill(Box<Ready>),
+    /// For the office to put with its unit.
+    WrittenDown,
 }
 
 /// Why an item was not worked in.
@@ -82,17 +86,22 @@ pub(super) async fn take(who: Technician, app: App, (Path(id), headers, body): (
     let kind = item::kind(&body);
     let phone_id = headers.get("phone").and_then(|v| v.to_str().ok()).and_then(|v| v.parse().ok());
     let arrived = Arrived { id, kind: &kind, staff_id: who.staff_id, phone_id, body: &body };
+    let answer = take_in(&who, &app, &arrived).await?;
+    answered(&app, answer).await
+}
+
+/// Keeps what arrived, works it in where it can be, and answers; the same again is answered as before.
+pub(super) async fn take_in(who: &Technician, app: &App, arrived: &Arrived<'_>) -> Result<Value> {
     let mut c = app.pool.acquire().await?;
-    let before = submissions::before(&mut c, &arrived).await?;
+    let before = submissions::before(&mut c, arrived).await?;
     drop(c);
-    let made = if before == Before::Nothing { made(&who, &app, &arrived).await } else { Ok(None) };
+    let made = if before == Before::Nothing { made(who, app, arrived).await } else { Ok(None) };
     let made = match made {
         Err(Trouble::Later(e)) => return Err(e),
         Err(Trouble::Settle(says)) => Err(says),
         Ok(made) => Ok(made),
     };
-    let answer = keep(&who, &app, &arrived, made).await?;
-    answered(&app, answer).await
+    keep(who, app, arrived, made).await
 }
 
 /// The stored answer and, beside it, which copy of the records gave it.
@@ -118,19 +127,19 @@ async fn keep(who: &Technician, app: &App, arrived: &Arrived<'_>, made: Result<O
         Before::Nothing => {}
     }
     let worked = match made {
-        Ok(Some((item, made))) => work_in(&mut tx, who, &item, &made, now).await.map(|()| Some(made)),
+        Ok(Some((item, made))) => work_in(&mut tx, who, &item, &made, now).await.map(|open| (made, open)),
         Ok(None) => Err(Trouble::Later(Error::Away)),
         Err(says) => Err(Trouble::Settle(says)),
     };
-    let (made, says) = match worked {
-        Ok(made) => (made, Vec::new()),
-        Err(Trouble::Settle(says)) => (None, says),
+    let (made, says, open) = match worked {
+        Ok((made, open)) => (Some(made), Vec::new(), open),
+        Err(Trouble::Settle(says)) => (None, says.clone(), says),
         Err(Trouble::Later(e)) => return Err(e),
     };
     let answer = answer(arrived, made.as_ref(), &says);
     submissions::add(&mut tx, arrived, &answer, now).await?;
-    if !says.is_empty() {
-        submissions::to_settle(&mut tx, arrived, &says.join(" "), now).await?;
+    if !open.is_empty() {
+        submissions::to_settle(&mut tx, arrived, &open.join(" "), now).await?;
     }
     tx.commit().await?;
     Ok(answer)
@@ -149,31 +158,36 @@ fn answer(arrived: &Arrived<'_>, made: Option<&Made>, says: &[String]) -> Value 
     answer
 }
 
-/// The effect, behind a savepoint: when it fails, the bytes are stored all the same.
+/// The effect, behind a savepoint: when it fails, the bytes are stored all the same. Answers with what the office has to
+/// settle though it was worked in.
 async fn work_in(
     tx: &mut sqlx::PgConnection,
     who: &Technician,
     item: &Item,
     made: &Made,
     now: time::OffsetDateTime,
-) -> Result<(), Trouble> {
+) -> Result<Vec<String>, Trouble> {
     let mut inner = tx.begin().await.map_err(Error::from)?;
     let kept = match made {
         Made::Report(report) => reports::keep(&mut inner, report, who.dealer.today, now).await.map_err(|e| match &e {
             crate::store::Error::Rule(rule) if rule.starts_with("visit_reports") => corrected_meanwhile(),
             _ => Error::from(e).into(),
         }),
-        Made::Fill(ready) => fill_keep::keep(&mut inner, ready).await.map_err(Trouble::from),
+        Made::WrittenDown => Ok(vec!["A visit to a unit that was not found. Find the unit and keep its figures there.".to_owned()]),
+        Made::Fill(ready) => fill_keep::keep(&mut inner, ready).await.map(|()| Vec::new()).map_err(Trouble::from),
     };
-    if let Err(trouble) = kept {
-        inner.rollback().await.map_err(Error::from)?;
-        return Err(trouble);
-    }
+    let open = match kept {
+        Ok(open) => open,
+        Err(trouble) => {
+            inner.rollback().await.map_err(Error::from)?;
+            return Err(trouble);
+        }
+    };
     if let Some(instead) = item.instead {
         submissions::settle_by_another(&mut inner, instead, who.staff_id, now).await.map_err(Error::from)?;
     }
     inner.commit().await.map_err(Error::from)?;
-    Ok(())
+    Ok(open)
 }
 
 fn corrected_meanwhile() -> Trouble {
@@ -191,6 +205,7 @@ async fn made(who: &Technician, app: &App, arrived: &Arrived<'_>) -> Result<Opti
             let ready = fill(who, app, arrived, &item).await?;
             return Ok(Some((item, Made::Fill(Box::new(ready)))));
         }
+        Form::WrittenDown => return Ok(Some((item, Made::WrittenDown))),
     };
     if arrived.id.get_timestamp().is_some_and(|t| ahead(t.to_unix().0, app.clock.now())) {
         note(&mut report.flag, "The phone's clock was ahead when this was kept.");
@@ -229,6 +244,10 @@ fn note(flag: &mut String, says: &str) {
 }
 
 async fn reached(who: &Technician, app: &App, item: &Item) -> Result<Reached, Trouble> {
+    if let (None, Some(unit_id)) = (item.visit, item.unit) {
+        units::get(&app.pool, unit_id).await.map_err(Error::from)?;
+        return Ok(Reached { unit_id, visit_id: None, day: None, on_route: true });
+    }
     let Some(visit) = item.visit else { return Err(Trouble::Settle(vec!["It does not say which visit it is of.".to_owned()])) };
     let mut c = app.pool.acquire().await.map_err(Error::from)?;
     let found = phones::reached(&mut c, who.staff_id, visit).await.map_err(Error::from)?;
@@ -253,10 +272,22 @@ async fn first(who: &Technician, app: &App, id: Uuid, item: &Item) -> Result<New
     let day = at.day.filter(|d| *d <= who.dealer.today).unwrap_or(who.dealer.today);
     let loaded = sheet::load(app, &About { unit_id: at.unit_id, usual_day: day, correcting: false }).await?;
     let read = read(&loaded, item, who)?;
-    let worked = loaded.worked(&read.readings, read.visited_on);
+    let worked = loaded.worked(&read);
     let mut report = stop::report(who, id, 1, at.visit_id, at.unit_id, read, worked, loaded.jug_step());
+    if item.visit.is_none() {
+        note_unplanned(app, who, &mut report).await?;
+    }
     changes(app, &at, &mut report).await?;
     Ok(report)
+}
+
+/// A visit that nobody planned, where one is planned soon: the office should look whether that is still needed.
+pub(super) async fn note_unplanned(app: &App, who: &Technician, report: &mut NewReport) -> Result<()> {
+    let ahead = visits::ahead(&app.pool, report.unit_id, who.dealer.today).await?;
+    if let Some(day) = ahead.and_then(|a| a.day) {
+        note(&mut report.flag, &format!("It was not on the route, and a visit is planned for {}: still needed?", day_short(day)));
+    }
+    Ok(())
 }
 
 fn read(loaded: &sheet::Loaded, item: &Item, who: &Technician) -> Result<Read, Trouble> {
@@ -286,6 +317,6 @@ async fn correction(who: &Technician, app: &App, item: &Item) -> Result<NewRepor
     }
     let loaded = sheet::load(app, &About { unit_id, usual_day: who.dealer.today, correcting: true }).await?;
     let read = read(&loaded, item, who)?;
-    let worked = loaded.worked(&read.readings, read.visited_on);
+    let worked = loaded.worked(&read);
     Ok(stop::report(who, report_id, version + 1, visit_id, unit_id, read, worked, loaded.jug_step()))
 }
