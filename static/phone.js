@@ -255,10 +255,8 @@ async function phone() {
       if (wrong.length) return;
       clearTimeout(wait);
       wait = 0;
-      // Nobody planned it: it was today, by this phone.
-      for (const day of ["visited_on", "filled_on"]) if (!planned && fields[day]?.value === "") set({ [day]: new Date().toLocaleDateString("sv") });
       mine.add(fields.id.value);
-      set({ made_at: new Date().toISOString(), build: $("[src*=yard]").src });
+      set({ made_at: new Date().toISOString(), kept_day: new Date().toLocaleDateString("sv"), build: $("[src*=yard]").src });
       const item = { id: fields.id.value, form: fields.form.value, about, title: form.dataset.title, body: pairs(form).toString(), at: Date.now() };
       try {
         await tx(["out", "draft"], "readwrite", (out, drafts) => {

@@ -301,6 +301,8 @@ async fn a_visit_that_nobody_planned_is_kept_without_a_signal() {
     y.office.start(&y.t).await;
     y.b.goto(&y.route).await;
     y.b.until("dispatchEvent(new Event('online')); return !(await outbox.all('out')).length").await;
+    let open: Vec<String> = sqlx::query_scalar("SELECT why FROM to_settle").fetch_all(y.t.pool()).await.unwrap();
+    assert!(open.len() == 1 && open[0].contains("not found"), "{open:?}");
     let kept: (Option<Uuid>, String, String) = sqlx::query_as(
         "SELECT r.visit_id, p.access_note, p.pin_origin FROM visit_reports r JOIN units u ON u.id = r.unit_id JOIN places p ON p.id = u.place_id WHERE u.id = $1",
     )
@@ -309,8 +311,6 @@ async fn a_visit_that_nobody_planned_is_kept_without_a_signal() {
     .await
     .unwrap();
     assert_eq!(kept, (None, "Second gate, by the silo".to_owned(), "phone".to_owned()));
-    let open: Vec<String> = sqlx::query_scalar("SELECT why FROM to_settle").fetch_all(y.t.pool()).await.unwrap();
-    assert!(open.len() == 1 && open[0].contains("not found"), "{open:?}");
     // The same unit once more: a sheet that is empty, not the one that was sent.
     y.b.goto(&format!("/unplanned/{other}")).await;
     y.b.wait("html[data-phone] #sheet:not([hidden])").await;

@@ -177,6 +177,15 @@ async fn a_visit_that_nobody_planned_is_kept_with_its_unit_and_told_where_one_is
     assert!(super::scene::flag(&s.t, id).await.contains("a visit is planned for"), "{}", super::scene::flag(&s.t, id).await);
     let status: String = sqlx::query_scalar("SELECT status FROM visits WHERE id = $1").bind(s.visit).fetch_one(s.t.pool()).await.unwrap();
     assert_eq!(status, "planned", "the planned visit is the office's to take off");
+    // No day was typed: the phone's calendar says, unless it is ahead of the office's.
+    for (by_phone, day) in [("2026-09-30", time::macros::date!(2026 - 09 - 30)), ("2031-01-01", super::support::NOW.date())] {
+        let id = Uuid::now_v7();
+        let body = unasked(s.unit, &[("drops", "18"), ("visited_on", ""), ("kept_day", by_phone)]);
+        assert_eq!(send(&s.t, &s.tech, id, body.as_bytes()).await["state"], "kept");
+        let on: Date =
+            sqlx::query_scalar("SELECT visited_on FROM visit_reports WHERE report_id = $1").bind(id).fetch_one(s.t.pool()).await.unwrap();
+        assert_eq!(on, day, "{by_phone}");
+    }
     assert_eq!(send(&s.t, &s.tech, Uuid::now_v7(), unasked(Uuid::now_v7(), &[("drops", "8")]).as_bytes()).await["state"], "to settle");
     // By hand, without script, from the page that finds units.
     let town: String = sqlx::query_scalar("SELECT p.town FROM units u JOIN places p ON p.id = u.place_id WHERE u.id = $1")

@@ -23,7 +23,7 @@ use crate::{
         units, visits,
         water::Maker,
     },
-    units::day_short,
+    units::{day_short, parse_date},
 };
 use axum::{
     Json,
@@ -34,7 +34,7 @@ use axum::{
 };
 use serde_json::{Value, json};
 use sqlx::Acquire;
-use time::Duration;
+use time::{Date, Duration};
 use uuid::Uuid;
 
 /// Largest body of a kept item; the table holds as much.
@@ -220,7 +220,7 @@ async fn fill(who: &Technician, app: &App, arrived: &Arrived<'_>, item: &Item) -
     let unreadable = |e: serde_html_form::de::Error| Trouble::Settle(vec![format!("The fill's form cannot be read ({e}).")]);
     let mut asked: Asked = serde_html_form::from_bytes(arrived.body).map_err(unreadable)?;
     if asked.filled_on.trim().is_empty() {
-        asked.filled_on = at.day.filter(|d| *d <= who.dealer.today).unwrap_or(who.dealer.today).to_string();
+        asked.filled_on = usual_day(who, &at, item).to_string();
     }
     let mut c = app.pool.acquire().await.map_err(Error::from)?;
     let sheet = fill_view::sheet(&mut c, at.unit_id, asked, &who.dealer).await?;
@@ -254,6 +254,12 @@ async fn reached(who: &Technician, app: &App, item: &Item) -> Result<Reached, Tr
     found.ok_or_else(|| Trouble::Settle(vec!["This visit was never on this technician's route or phone.".to_owned()]))
 }
 
+/// The day of what was kept, where none was typed: the planned one, else that of the phone's calendar, unless it lies ahead.
+fn usual_day(who: &Technician, at: &Reached, item: &Item) -> Date {
+    let by_phone = parse_date(item.typed.get("kept_day")).ok();
+    at.day.or(by_phone).filter(|day| *day <= who.dealer.today).unwrap_or(who.dealer.today)
+}
+
 /// What the office should know of a visit that changed since it was packed.
 async fn changes(app: &App, at: &Reached, report: &mut NewReport) -> Result<(), Trouble> {
     if !at.on_route {
@@ -269,7 +275,7 @@ async fn changes(app: &App, at: &Reached, report: &mut NewReport) -> Result<(), 
 
 async fn first(who: &Technician, app: &App, id: Uuid, item: &Item) -> Result<NewReport, Trouble> {
     let at = reached(who, app, item).await?;
-    let day = at.day.filter(|d| *d <= who.dealer.today).unwrap_or(who.dealer.today);
+    let day = usual_day(who, &at, item);
     let loaded = sheet::load(app, &About { unit_id: at.unit_id, usual_day: day, correcting: false }).await?;
     let read = read(&loaded, item, who)?;
     let worked = loaded.worked(&read);
@@ -297,7 +303,7 @@ fn read(loaded: &sheet::Loaded, item: &Item, who: &Technician) -> Result<Read, T
 
 async fn not_done(who: &Technician, app: &App, id: Uuid, item: &Item) -> Result<NewReport, Trouble> {
     let at = reached(who, app, item).await?;
-    let day = at.day.filter(|d| *d <= who.dealer.today).unwrap_or(who.dealer.today);
+    let day = usual_day(who, &at, item);
     let (why, read) = stop::why_not(&item.typed, day)?;
     let mut report = stop::report(who, id, 1, at.visit_id, at.unit_id, read, None, 0);
     report.outcome = Outcome::NotDone(why.to_owned());
