@@ -346,8 +346,11 @@ pub(super) fn by_hand(s: &FillSheet, profiles: &[ProfileRow], dealer: &Dealer) -
     })
 }
 
+/// What went in beside what to put in, a line each, and the cautions of doing so.
+type Charges = (Vec<(String, String)>, Vec<String>);
+
 /// The first charge for water that keeps every limit: for the unit's own volume, and for what a meter may show.
-fn charges(own: &UnitWater, usual: Millilitres, dealer: &Dealer) -> Read<(Vec<(String, String)>, Vec<String>)> {
+fn charges(own: &UnitWater, usual: Millilitres, dealer: &Dealer) -> Read<Charges> {
     let Some((_, product)) = own.product.as_ref() else { return Ok((Vec::new(), Vec::new())) };
     // 50 US gallons, or 200 L, in µL.
     let each = if dealer.units == UnitsFirst::Us { 189_270_589 } else { 200_000_000 };

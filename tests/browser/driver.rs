@@ -157,6 +157,14 @@ impl Browser {
         self.client.delete_all_cookies().await.unwrap();
     }
 
+    /// Has the browser behave as one whose owner chose this.
+    pub(crate) async fn media(&self, feature: &str, value: &str) {
+        self.client
+            .issue_cmd(DevTools("Emulation.setEmulatedMedia", json!({ "features": [{ "name": feature, "value": value }] })))
+            .await
+            .unwrap();
+    }
+
     pub(crate) async fn screenshot(&self, name: &str) {
         let folder = PathBuf::from(env!("CARGO_TARGET_TMPDIR")).join("screens");
         std::fs::create_dir_all(&folder).unwrap();

@@ -5,6 +5,7 @@
 #[path = "../support/mod.rs"]
 mod support;
 
+mod access;
 mod driver;
 mod no_script;
 mod yard;

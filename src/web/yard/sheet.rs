@@ -20,7 +20,7 @@ use crate::{
         water::{self, UnitWater, What},
     },
     units::{Ph, UnitsFirst, day_with_year, thousands},
-    water::{BeforeTheTest, Counts, Method, Occasion, Renewed, Site, TestKit, advise, ph_rule, renewed_rows, table},
+    water::{BeforeTheTest, Counts, Method, Occasion, Renewed, Site, TestKit, WaterVolume, advise, ph_rule, renewed_rows, table},
 };
 use askama::Template;
 use time::Date;
@@ -162,7 +162,7 @@ impl Loaded {
             today,
             correcting: self.about.1,
             first,
-            volume: self.water.volume.map(|v| v.volume()),
+            volume: self.water.volume.map(WaterVolume::volume),
         }
     }
 
