@@ -1,7 +1,7 @@
 //! Visit reports: appended, once, with everything that follows from them in the same transaction. A correction is a new version.
 
 use super::{
-    Error, Result, drives, due,
+    Error, Result, drives, due, photos,
     units::{self, Fill},
     water::{self, Event, NewDose, NewEvent, NewReading, NewTest},
 };
@@ -112,6 +112,9 @@ pub async fn keep(db: &mut PgConnection, r: &NewReport, today: Date, now: Offset
         drives::record(&mut *db, r.report_id).await?;
     }
     add_lists(&mut *db, r).await?;
+    if r.version == 1 {
+        photos::join(&mut *db, r.report_id).await?;
+    }
     if r.version > 1 {
         water::supersede_report(&mut *db, r.report_id, r.version, now).await?;
     }

@@ -8,7 +8,7 @@ use super::super::{
     html::{Frame, html},
 };
 use crate::{
-    secrets::hex,
+    secrets::{fingerprint, hex},
     store::{
         phones::{self, PhoneLine},
         submissions::{self, Waiting},
@@ -117,7 +117,7 @@ pub(super) struct Settled {
 /// Marks what came from a phone as settled; its bytes stay.
 pub(super) async fn settle(who: Office, app: App, (Path((id, hash)), posted): (Path<(Uuid, String)>, Posted<Settled>)) -> Result {
     let words = super::customers::need(&posted.form.words, "Say in a few words how it was settled", 400)?;
-    let hash = unhex(&hash).ok_or(Error::NotFound)?;
+    let hash = fingerprint(&hash).ok_or(Error::NotFound)?;
     let now = app.clock.now();
     let mut tx = app.pool.begin().await?;
     if posted.first_time(&mut tx, &who, "settle", now).await? {
@@ -125,11 +125,4 @@ pub(super) async fn settle(who: Office, app: App, (Path((id, hash)), posted): (P
     }
     tx.commit().await?;
     Ok(see_other("/phones#to-settle"))
-}
-
-fn unhex(text: &str) -> Option<Vec<u8>> {
-    if text.len() != 64 || !text.is_ascii() {
-        return None;
-    }
-    (0..64).step_by(2).map(|at| u8::from_str_radix(text.get(at..at + 2)?, 16).ok()).collect()
 }

@@ -16,6 +16,7 @@ use crate::{
     secrets::hex,
     store::{
         phones::{self, Reached},
+        photos,
         reports::{self, NewReport, Outcome},
         submissions::{self, Arrived, Before},
     },
@@ -156,6 +157,8 @@ async fn work_in(
         return Err(if clash { corrected_meanwhile() } else { Error::from(e).into() });
     }
     if let Some(instead) = item.instead {
+        submissions::take_turns(&mut inner, instead).await.map_err(Error::from)?;
+        photos::join_instead(&mut inner, instead, item.visit, report.report_id).await.map_err(Error::from)?;
         submissions::settle_by_another(&mut inner, instead, who.staff_id, now).await.map_err(Error::from)?;
     }
     inner.commit().await.map_err(Error::from)?;
