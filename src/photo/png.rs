@@ -169,7 +169,7 @@ impl Kept {
 /// How many bytes of the data are the picture. They have to give exactly as much as the header promises, and no more is unpacked.
 fn unpacked(data: &[u8], raw: u64) -> Result<usize, Refused> {
     let mut unpack = Decompress::new(true);
-    let mut room = [0; 32 * 1024];
+    let mut room = [0; 16 * 1024];
     loop {
         let (seen, made) = (unpack.total_in(), unpack.total_out());
         let from = usize::try_from(seen).ok().and_then(|seen| data.get(seen..)).ok_or(DATA)?;

@@ -6,11 +6,13 @@ use super::super::{
     form::Posted,
     guard::{Office, see_other},
     html::{Frame, html},
+    photos::{PhotoView, view},
 };
 use crate::{
     secrets::{fingerprint, hex},
     store::{
         phones::{self, PhoneLine},
+        photos,
         submissions::{self, Waiting},
     },
     units::span,
@@ -49,6 +51,8 @@ struct PhonesPage {
     phones: Vec<PhoneView>,
     open: Vec<WaitingView>,
     settled: Vec<WaitingView>,
+    photos: Vec<PhotoView>,
+    back: &'static str,
 }
 
 /// "2 hours ago".
@@ -90,6 +94,8 @@ pub(super) async fn page(who: Office, app: App, (): ()) -> Result {
         f: Frame::of(&who, "phones"),
         phones: phones::list(&app.pool).await?.into_iter().map(|p| phone(p, now)).collect(),
         open: open.into_iter().map(|w| waiting(w, now)).collect(),
+        photos: photos::waiting(&app.pool, LINES).await?.into_iter().map(view).collect(),
+        back: "",
         settled: settled.into_iter().map(|w| waiting(w, now)).collect(),
     })
 }

@@ -39,7 +39,7 @@ pub(super) const LARGEST: usize = 2_097_152;
 const CLOCK_SLACK: Duration = Duration::hours(12);
 
 /// The id in `Idempotency-Key` has to be the address's own. The header is also what another site's page cannot send.
-fn check_key(id: Uuid, headers: &HeaderMap) -> Result<()> {
+pub(super) fn check_key(id: Uuid, headers: &HeaderMap) -> Result<()> {
     let key = headers.get("idempotency-key").and_then(|v| v.to_str().ok()).map(|v| v.trim_matches('"'));
     if key.and_then(|k| k.parse().ok()) == Some(id) {
         return Ok(());
@@ -184,7 +184,7 @@ async fn made(who: &Technician, app: &App, arrived: &Arrived<'_>) -> Result<Opti
     Ok(Some((item, report)))
 }
 
-fn ahead(made: u64, now: time::OffsetDateTime) -> bool {
+pub(super) fn ahead(made: u64, now: time::OffsetDateTime) -> bool {
     i64::try_from(made).is_ok_and(|made| made > (now + CLOCK_SLACK).unix_timestamp())
 }
 

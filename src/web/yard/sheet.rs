@@ -5,6 +5,7 @@ use super::{
         app::App,
         error::{Error, Result},
         html::Frame,
+        photos::{PhotoView, view},
         water_view::{self, WaterView},
         words::{self, State},
     },
@@ -14,6 +15,7 @@ use crate::{
     store::{
         catalogue::{self, ChecklistItem, LotLine, Treatments},
         customers::{self, Place},
+        photos,
         sessions::SignedIn,
         units::{self, Unit},
         water::{self, UnitWater, What},
@@ -24,6 +26,9 @@ use crate::{
 use askama::Template;
 use time::Date;
 use uuid::Uuid;
+
+/// Older photos that a stop's page names.
+const PHOTOS: i64 = 4;
 
 /// One step of the checklist with what was answered.
 pub(super) struct ItemView {
@@ -84,6 +89,8 @@ pub(super) struct Sheet {
     pub(super) typed: Typed,
     pub(super) wrong: Vec<Wrong>,
     pub(super) usual_day: Date,
+    /// The unit's newest photos, to look at with a signal.
+    pub(super) photos: Vec<PhotoView>,
 }
 
 pub(super) struct KitView {
@@ -281,6 +288,7 @@ pub(super) async fn sheet(
         lots,
         jobs: loaded.jobs(&typed, planned, fresh),
         usual_day: loaded.about.0,
+        photos: photos::of_unit(&mut *c, loaded.u.id, PHOTOS).await?.into_iter().map(view).collect(),
         u: loaded.u,
         typed,
         wrong,
