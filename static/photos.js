@@ -136,7 +136,7 @@ const photos = (() => {
     function line(p) {
       const li = make("li");
       li.dataset.id = p.id;
-      const img = make("img", { src: URL.createObjectURL(new Blob([p.bytes], { type: "image/jpeg" })), alt: "Photo on this phone" });
+      const img = make("img", { src: URL.createObjectURL(new Blob([p.bytes])), alt: "Photo on this phone" });
       const shows = make("input", { value: p.caption, maxLength: 80, placeholder: "What it shows", ariaLabel: "What the photo shows" });
       shows.setAttribute("list", "shown");
       shows.oninput = () => change(p.n, (p) => ({ ...p, caption: shows.value }));
@@ -150,11 +150,11 @@ const photos = (() => {
     }
 
     async function draw() {
-      const with_office = there();
-      const mine = (await own()).filter((p) => !with_office.includes(p.id));
-      for (const li of [...list.children]) if (!mine.some((p) => p.id === li.dataset.id)) li.remove();
+      const mine = (await own()).filter((p) => !there().includes(p.id));
+      const lines = [...list.children];
+      for (const li of lines) if (!mine.some((p) => p.id === li.dataset.id)) li.remove();
       for (const p of mine) {
-        const li = [...list.children].find((li) => li.dataset.id === p.id) ?? line(p);
+        const li = lines.find((li) => li.dataset.id === p.id) ?? line(p);
         const [, shows, state, off] = li.children;
         shows.disabled = p.sent;
         off.hidden = p.tried && !p.stuck;
@@ -173,7 +173,7 @@ const photos = (() => {
           try {
             await add(file, report ? { report } : { visit });
           } catch (e) {
-            says(/Quota/.test(e?.name) ? "Not kept: no room for this photo. Make room on the phone. What you typed is kept all the same." : "Not kept: this is no picture that the phone can read.");
+            says(/Quota/.test(e?.name) ? "No room for this photo. What you typed is kept all the same." : "This is no picture that the phone can read.");
           }
         }
         shoot.value = "";

@@ -7,6 +7,8 @@ mod support;
 mod model;
 mod outbox;
 mod phone;
+mod photos;
 mod scene;
 mod sequences;
+mod shot;
 mod sizes;

@@ -27,7 +27,9 @@ async fn pages_scripts_and_packs_stay_small() {
     println!("a day of 25 stops: {of_a_day} B gzip");
     // Of the stop page about 900 B are checklists with their cautions, 800 B the dose table, 600 B the unit's last tests.
     assert!(gzip(&stop) <= 6_000, "stop page");
-    assert!(scripts <= 6_500, "all script of the yard: {scripts}");
+    // 6.5 kB before there were photos; making them small, holding and sending them takes 2.1 kB more.
+    assert!(scripts <= 8_700, "all script of the yard: {scripts}");
     assert!(sheet <= 5_000, "sheet");
-    assert!(of_a_day <= 160_000, "a day of 25 stops");
+    // At 400 kbit/s three and a half seconds.
+    assert!(of_a_day <= 165_000, "a day of 25 stops");
 }
