@@ -102,6 +102,18 @@ impl Browser {
         field.send_keys(text).await.unwrap();
     }
 
+    /// Chooses files, as from the camera: one path a line.
+    pub(crate) async fn choose(&self, css: &str, paths: &[PathBuf]) {
+        let all: Vec<String> = paths.iter().map(|p| p.display().to_string()).collect();
+        self.client.find(Locator::Css(css)).await.unwrap().send_keys(&all.join("\n")).await.unwrap();
+    }
+
+    /// Lets this site keep so many bytes on the phone.
+    pub(crate) async fn quota(&self, bytes: u64) {
+        let origin = json!({ "origin": self.base, "quotaSize": bytes });
+        self.client.issue_cmd(DevTools("Storage.overrideQuotaForOrigin", origin)).await.unwrap();
+    }
+
     pub(crate) async fn click(&self, css: &str) {
         self.client.find(Locator::Css(css)).await.unwrap().click().await.unwrap();
     }

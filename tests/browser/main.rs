@@ -7,6 +7,7 @@ mod support;
 
 mod driver;
 mod no_script;
+mod photos;
 mod yard;
 
 use driver::{Browser, DESK, PHONE};

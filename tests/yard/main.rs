@@ -4,6 +4,7 @@
 #[path = "../support/mod.rs"]
 mod support;
 
+mod album;
 mod model;
 mod outbox;
 mod phone;
