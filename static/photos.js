@@ -123,7 +123,7 @@ const photos = (() => {
   function page(mark, changed) {
     const box = document.getElementById("shots");
     if (!box) return () => {};
-    const { visit, report } = box.dataset;
+    const { ofVisit: visit, ofReport: report } = box.dataset;
     const list = box.querySelector("ul");
     const shoot = box.querySelector("input");
     const says = (words) => (document.getElementById("shot-says").textContent = words);

@@ -157,7 +157,7 @@ impl Browser {
         let whole = format!("const done = arguments[arguments.length - 1]; (async () => {{ {script} }})().then(done, () => done(false))");
         while !self.client.execute_async(&whole, vec![]).await.is_ok_and(|said| said == true) {
             if began.elapsed() > PATIENCE {
-                let held = self.later("return JSON.stringify([await navigator.locks.query(), await outbox.all('out')])").await;
+                let held = self.later("return JSON.stringify([await navigator.locks.query(), await outbox.all('out'), (await photos.all()).map((p) => ({ ...p, bytes: p.bytes.byteLength }))])").await;
                 panic!("never came: {script}; the page says: {}; {held}", self.text("body").await);
             }
             tokio::time::sleep(Duration::from_millis(50)).await;

@@ -30,6 +30,11 @@ const NOISE: &str = "
     shoot.dispatchEvent(new Event('change'));
     return blob.size";
 
+/// No room for anything as large as a photo.
+const FULL: &str = "const real = IDBObjectStore.prototype.add; IDBObjectStore.prototype.add = function (value) {
+    if (this.name === 'photo') throw new DOMException('full', 'QuotaExceededError');
+    return real.call(this, value); }";
+
 impl Yard {
     /// The photos on the phone: size, sides, caption and whether each is sent.
     async fn shots(&self) -> Vec<Value> {
@@ -39,7 +44,7 @@ impl Yard {
                 const map = await createImageBitmap(new Blob([p.bytes]));
                 const text = String.fromCharCode(...new Uint8Array(p.bytes.slice(0, 1000)));
                 out.push({ bytes: p.bytes.byteLength, width: map.width, height: map.height, caption: p.caption, sent: !!p.sent,
-                    notes: /Exif|INVENTED|ICC_PROFILE/.test(text) });
+                    notes: /Exif|INVENTED|GPS/.test(text) });
             }
             return out";
         serde_json::from_value(self.b.later(script).await).unwrap()
@@ -131,8 +136,8 @@ async fn a_photo_that_does_not_fit_is_told_and_the_report_is_kept() {
     y.pack().await;
     y.office.leave().await;
     y.at_stop(0).await;
-    let used = y.b.later("return (await navigator.storage.estimate()).usage").await.as_u64().unwrap();
-    y.b.quota(used + 150_000).await;
+    // Chromium takes what is kept here past the room that it is given, so the fault is the store's own, by its name.
+    y.b.run(FULL).await;
     y.b.later(NOISE).await;
     y.b.until("return document.querySelector('#shot-says').textContent.includes('No room for this photo')").await;
     y.b.run("document.querySelector('#shots').scrollIntoView()").await;
@@ -142,7 +147,8 @@ async fn a_photo_that_does_not_fit_is_told_and_the_report_is_kept() {
     y.b.wait("#kept-words.st-kept").await;
     assert_eq!((stored(&y.b, "out").await, y.shots().await.len()), (1, 0));
     // Room again, but little: it is said.
-    y.b.quota(used + 50_000_000).await;
+    y.at_stop(0).await;
+    y.b.quota(150_000_000).await;
     y.b.choose("#shoot", &[camera("grey.jpg")]).await;
     y.b.until("return document.querySelector('#shot-says').textContent.includes('Little room for photos')").await;
     y.office.start(&y.t).await;
@@ -231,7 +237,6 @@ async fn what_the_office_kept_looks_like_the_original() {
 async fn photos_can_be_added_without_any_script() {
     let t = TestApp::start().await;
     let d = dealership::open(&t).await;
-    let served = Served::start(&t).await;
     t.post(&d.office, "/week/2026-W41/plan", &[]).await;
     t.work().await;
     sqlx::query("UPDATE week_plans SET status = 'issued', issued_at = now()").execute(t.pool()).await.unwrap();
@@ -240,6 +245,7 @@ async fn photos_can_be_added_without_any_script() {
             .fetch_one(t.pool())
             .await
             .unwrap();
+    let served = Served::start(&t).await;
     let b = Browser::with(&served.base, json!({ "profile.managed_default_content_settings.javascript": 2 })).await;
     b.window(PHONE).await;
     b.sign_in(if staff == d.wick.staff_id { "wick" } else { "juno" }).await;

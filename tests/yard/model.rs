@@ -92,12 +92,13 @@ pub(crate) fn steps(most: usize) -> impl Strategy<Value = Vec<Step>> {
         1 => Just(Line::Damaged),
         1 => Just(Line::Trouble),
     ];
+    let piece_line = prop_oneof![2 => line.clone(), 1 => Just(Line::Damaged)];
     let step = prop_oneof![
         8 => (phone.clone(), any::<u8>()).prop_map(|(phone, what)| Step::Keep { phone, what }),
         8 => (phone.clone(), line.clone()).prop_map(|(phone, line)| Step::Send { phone, line }),
         4 => (phone.clone(), any::<u8>()).prop_map(|(phone, seed)| Step::Photo { phone, seed }),
         1 => phone.clone().prop_map(|phone| Step::TakeOff { phone }),
-        6 => (phone.clone(), line, 0..6_usize).prop_map(|(phone, line, nth)| Step::SendPhotos { phone, line, nth }),
+        6 => (phone.clone(), piece_line, 0..6_usize).prop_map(|(phone, line, nth)| Step::SendPhotos { phone, line, nth }),
         2 => phone.clone().prop_map(|phone| Step::TakeBack { phone }),
         2 => phone.clone().prop_map(|phone| Step::Correct { phone }),
         2 => phone.clone().prop_map(|phone| Step::Repeat { phone }),
