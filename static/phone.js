@@ -23,7 +23,7 @@ async function phone() {
   const isFill = (form) => form.startsWith("fill");
 
   const items = async () => [...(await all("sent")), ...(await all("out"))].sort((a, b) => a.n - b.n);
-  const unsent = async () => (await all("out")).length;
+  const unsent = async () => (await all("out")).length + (await photos.left());
 
   // What else is drawn anew: sheets of this page.
   const shown = [];
@@ -65,6 +65,8 @@ async function phone() {
       const why = await outbox.send();
       await show(why);
       if (why) return;
+      // Not waited for: on a weak line they take their time, and sheets go on.
+      photos.send().then(show);
       const said = await ask("/heard");
       await outbox.epoch(said.epoch);
       // An older day's pack goes by the office's calendar, and only when nothing is left here.
@@ -279,7 +281,8 @@ async function phone() {
 
   navigator.serviceWorker.register("/worker.js", { updateViaCache: "none" }).catch(() => {});
   for (const form of document.querySelectorAll("form[data-title]")) await sheet(form);
-  $("form[action='/sign-out']")?.addEventListener("submit", async () => drop(await packs()));
+  shown.push(photos.page(mark, () => show().then(go)));
+  $("form[action='/sign-out']")?.addEventListener("submit", async () => (drop(await packs()), photos.forget()));
   addEventListener("online", go);
   document.addEventListener("visibilitychange", () => document.hidden || go());
   setInterval(go, 30000);

@@ -5,6 +5,7 @@ use super::{
     amendments::{self, Amendment},
     drives, due,
     events::Actor,
+    photos,
     units::{self, Fill},
     water::{self, Event, NewDose, NewEvent, NewReading, NewTest},
 };
@@ -119,6 +120,9 @@ pub async fn keep(db: &mut PgConnection, r: &NewReport, today: Date, now: Offset
         drives::record(&mut *db, r.report_id).await?;
     }
     add_lists(&mut *db, r).await?;
+    if r.version == 1 {
+        photos::join(&mut *db, r.report_id).await?;
+    }
     if r.version > 1 {
         water::supersede_report(&mut *db, r.report_id, r.version, now).await?;
     }

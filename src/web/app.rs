@@ -4,7 +4,7 @@ use crate::{
     clock::Clock,
     roads::{Drives, file::Current},
     secrets::Effort,
-    store,
+    store::{self, photos::files::Folder},
 };
 use sqlx::PgPool;
 use std::sync::Arc;
@@ -27,6 +27,8 @@ pub struct App {
     pub bell: Arc<Notify>,
     /// The roads, as far as there is a road file; read from disk, so another instance reads the same.
     pub roads: Arc<Current>,
+    /// Where the pictures lie; instances on one database share it.
+    pub photos: Folder,
 }
 
 impl App {
@@ -40,6 +42,7 @@ impl App {
             effort: Effort::Real,
             bell,
             roads: Arc::default(),
+            photos: Folder::default(),
         }
     }
 
@@ -47,6 +50,12 @@ impl App {
     #[must_use]
     pub fn with_roads(self, roads: Arc<Current>) -> Self {
         Self { roads, ..self }
+    }
+
+    /// With photos in this folder.
+    #[must_use]
+    pub fn with_photos(self, photos: Folder) -> Self {
+        Self { photos, ..self }
     }
 
     /// How long drives take: by road where there is a road file, else estimated; corrected by recorded drives.

@@ -10,20 +10,20 @@ use tokio_util::sync::CancellationToken;
 use uuid::Uuid;
 
 /// A service that can be stopped and started again on the same port.
-struct Office {
+pub(crate) struct Office {
     address: SocketAddr,
     stop: CancellationToken,
     done: Option<tokio::task::JoinHandle<()>>,
 }
 
 impl Office {
-    async fn open(t: &TestApp) -> Self {
+    pub(crate) async fn open(t: &TestApp) -> Self {
         let mut me = Self { address: ([127, 0, 0, 1], 0).into(), stop: CancellationToken::new(), done: None };
         me.start(t).await;
         me
     }
 
-    async fn start(&mut self, t: &TestApp) {
+    pub(crate) async fn start(&mut self, t: &TestApp) {
         let listener = tokio::net::TcpListener::bind(self.address).await.unwrap();
         self.address = listener.local_addr().unwrap();
         self.stop = CancellationToken::new();
@@ -33,22 +33,22 @@ impl Office {
     }
 
     /// Gone: connections are refused.
-    async fn leave(&mut self) {
+    pub(crate) async fn leave(&mut self) {
         self.stop.cancel();
         self.done.take().unwrap().await.unwrap();
     }
 }
 
-struct Yard {
-    t: TestApp,
-    office: Office,
-    b: Browser,
-    visits: Vec<Uuid>,
-    route: String,
+pub(crate) struct Yard {
+    pub(crate) t: TestApp,
+    pub(crate) office: Office,
+    pub(crate) b: Browser,
+    pub(crate) visits: Vec<Uuid>,
+    pub(crate) route: String,
 }
 
 /// A technician on their route page, with a day of the week issued.
-async fn yard() -> Yard {
+pub(crate) async fn yard() -> Yard {
     let t = TestApp::start().await;
     let d = dealership::open(&t).await;
     t.post(&d.office, "/week/2026-W41/plan", &[]).await;
@@ -76,23 +76,23 @@ async fn yard() -> Yard {
 }
 
 impl Yard {
-    async fn pack(&self) {
+    pub(crate) async fn pack(&self) {
         self.b.press("Put this route on the phone").await;
         self.b.wait("#packed.st-sent").await;
     }
 
-    async fn reports(&self) -> i64 {
+    pub(crate) async fn reports(&self) -> i64 {
         sqlx::query_scalar("SELECT count(*) FROM visit_reports").fetch_one(self.t.pool()).await.unwrap()
     }
 
-    async fn at_stop(&self, n: usize) {
+    pub(crate) async fn at_stop(&self, n: usize) {
         self.b.goto(&format!("/stop/{}", self.visits[n])).await;
         self.b.wait("html[data-phone]").await;
     }
 }
 
 /// What is on the phone, by store.
-async fn stored(b: &Browser, store: &str) -> i64 {
+pub(crate) async fn stored(b: &Browser, store: &str) -> i64 {
     b.later(&format!("return (await outbox.all('{store}')).length")).await.as_i64().unwrap()
 }
 

@@ -28,7 +28,8 @@ async fn pages_scripts_and_packs_stay_small() {
     // What counts is the line: 200 kB are 4 s at 400 kbit/s, and a day may take 10. Of the stop page about 900 B are checklists with
     // their cautions, 1,100 B the dose table, 600 B the unit's last tests, 500 B what may be put right.
     assert!(gzip(&stop) <= 7_000, "stop page");
-    assert!(scripts <= 9_500, "all script of the yard: {scripts}");
+    // Making photos small, holding and sending them takes 2.1 kB.
+    assert!(scripts <= 10_000, "all script of the yard: {scripts}");
     assert!(sheet <= 5_000, "sheet");
     assert!(of_a_day <= 195_000, "a day of 25 stops");
 }

@@ -7,6 +7,7 @@ use super::{
         form::Posted,
         guard::{Staff, see_other},
         html::{Frame, html},
+        photos::{PhotoView, view},
         report_view::{self, ReportView},
         words::{self, State},
     },
@@ -17,7 +18,7 @@ use super::{
 use crate::{
     store::{
         catalogue::Treatments,
-        due,
+        due, photos,
         reports::{self, AnswerLine, ReportLine, WaterEvent},
         sessions::Role,
         units::{self, Unit},
@@ -45,6 +46,7 @@ struct KeptPage {
     u: Unit,
     v: ReportView,
     next: Vec<NextView>,
+    photos: Vec<PhotoView>,
     route: String,
 }
 
@@ -55,7 +57,7 @@ pub(super) struct Asked {
 }
 
 /// The newest version, for its maker and for the office; to anyone else there is nothing here.
-async fn own(who: &Staff, app: &App, id: Uuid) -> Result<ReportLine> {
+pub(super) async fn own(who: &Staff, app: &App, id: Uuid) -> Result<ReportLine> {
     let (unit_id, _, _, maker) = reports::newest(&app.pool, id).await?;
     if who.role == Role::Technician && maker != Some(who.staff_id) {
         return Err(Error::NotFound);
@@ -74,6 +76,7 @@ pub(super) async fn page(who: Staff, app: App, (Path(id), Query(asked)): (Path<U
     html(&KeptPage {
         f: Frame::of(&who, "route"),
         new: !asked.new.is_empty(),
+        photos: photos::of_report(&app.pool, id).await?.into_iter().map(view).collect(),
         u: units::get(&app.pool, r.unit_id).await?,
         next: next.collect(),
         route: if who.role == Role::Office { format!("/reports/{id}") } else { format!("/route/{}", r.visited_on) },

@@ -6,6 +6,7 @@ mod item;
 mod kept;
 mod outbox;
 mod pack;
+mod photos;
 mod route;
 mod sheet;
 mod shell;
@@ -38,6 +39,8 @@ pub(super) fn routes() -> (Router<App>, Vec<RouteInfo>) {
         .post("/unplanned/{id}/fill", unplanned::fill_keep)
         .post("/pack/{day}", pack::pack)
         .post("/heard", pack::heard)
+        .get("/photos/{id}/sent", photos::have)
+        .post("/photos/{id}/from/{at}", photos::take)
         .into_parts();
     list.extend(rest);
     (router.merge(outbox), list)
@@ -45,11 +48,15 @@ pub(super) fn routes() -> (Router<App>, Vec<RouteInfo>) {
 
 /// Reports: the technician's own, and the office's to correct.
 pub(super) fn kept_routes() -> (Router<App>, Vec<RouteInfo>) {
-    Protected::<Staff>::default()
+    let (router, mut list) = Protected::<Staff>::default().post("/kept/{id}/photos", photos::add_to_report).into_parts();
+    let with_photos = router.layer(DefaultBodyLimit::max(photos::FORM));
+    let (router, rest) = Protected::<Staff>::default()
         .get("/kept/{id}", kept::page)
         .get("/kept/{id}/correct", kept::correct_page)
         .post("/kept/{id}/correct", kept::correct)
-        .into_parts()
+        .into_parts();
+    list.extend(rest);
+    (router.merge(with_photos), list)
 }
 
 /// What lies on the phone for itself: the worker, and the page of what is kept here.

@@ -18,6 +18,7 @@ use crate::{
     secrets::hex,
     store::{
         phones::{self, Reached},
+        photos,
         reports::{self, NewReport, Outcome},
         submissions::{self, Arrived, Before},
         units, visits,
@@ -43,7 +44,7 @@ pub(super) const LARGEST: usize = 2_097_152;
 const CLOCK_SLACK: Duration = Duration::hours(12);
 
 /// The id in `Idempotency-Key` has to be the address's own. The header is also what another site's page cannot send.
-fn check_key(id: Uuid, headers: &HeaderMap) -> Result<()> {
+pub(super) fn check_key(id: Uuid, headers: &HeaderMap) -> Result<()> {
     let key = headers.get("idempotency-key").and_then(|v| v.to_str().ok()).map(|v| v.trim_matches('"'));
     if key.and_then(|k| k.parse().ok()) == Some(id) {
         return Ok(());
@@ -184,6 +185,10 @@ async fn work_in(
         }
     };
     if let Some(instead) = item.instead {
+        submissions::take_turns(&mut inner, instead).await.map_err(Error::from)?;
+        if let Made::Report(report) = made {
+            photos::join_instead(&mut inner, instead, item.visit, report.report_id).await.map_err(Error::from)?;
+        }
         submissions::settle_by_another(&mut inner, instead, who.staff_id, now).await.map_err(Error::from)?;
     }
     inner.commit().await.map_err(Error::from)?;
@@ -230,7 +235,7 @@ async fn fill(who: &Technician, app: &App, arrived: &Arrived<'_>, item: &Item) -
     Ready::of(app, who, Maker::Technician, arrived.id, sheet).map_err(|(_, wrong)| Trouble::Settle(vec![wrong]))
 }
 
-fn ahead(made: u64, now: time::OffsetDateTime) -> bool {
+pub(super) fn ahead(made: u64, now: time::OffsetDateTime) -> bool {
     i64::try_from(made).is_ok_and(|made| made > (now + CLOCK_SLACK).unix_timestamp())
 }
 

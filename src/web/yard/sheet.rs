@@ -5,6 +5,7 @@ use super::{
         app::App,
         error::{Error, Result},
         html::Frame,
+        photos::{PhotoView, view},
         water_view::{self, WaterView},
         words::{self, State},
     },
@@ -15,6 +16,7 @@ use crate::{
         amendments::Amendment,
         catalogue::{self, ChecklistItem, LotLine, Treatments},
         customers::{self, Place},
+        photos,
         sessions::SignedIn,
         units::{self, Unit},
         water::{self, UnitWater, What},
@@ -25,6 +27,9 @@ use crate::{
 use askama::Template;
 use time::Date;
 use uuid::Uuid;
+
+/// Older photos that a stop's page names.
+const PHOTOS: i64 = 4;
 
 /// One step of the checklist with what was answered.
 pub(super) struct ItemView {
@@ -90,6 +95,8 @@ pub(super) struct Sheet {
     pub(super) usual_day: String,
     /// The water volume as the records have it, in mL.
     pub(super) volume_ml: String,
+    /// The unit's newest photos, to look at with a signal.
+    pub(super) photos: Vec<PhotoView>,
 }
 
 impl Sheet {
@@ -307,6 +314,7 @@ pub(super) async fn sheet(
         jobs: loaded.jobs(&typed, planned, fresh),
         usual_day: if dress.day_ahead { String::new() } else { loaded.about.0.to_string() },
         volume_ml: loaded.water.volume.map(|v| v.volume().get().to_string()).unwrap_or_default(),
+        photos: photos::of_unit(&mut *c, loaded.u.id, PHOTOS).await?.into_iter().map(view).collect(),
         u: loaded.u,
         typed,
         wrong,
