@@ -1,5 +1,18 @@
+// A page that is left may be put aside whole, to be shown again when somebody goes back: what it holds would hold up every other
+// page, so it lets go of it.
+let away = false;
+const held = new Set();
+addEventListener("pagehide", () => {
+  away = true;
+  for (const letGo of held)
+    try {
+      letGo();
+    } catch {} // just over
+});
+addEventListener("pageshow", () => (away = false));
+
 // A database in the browser. Answers with how to run one transaction in it: on the disk when it is over, answering with the result of
-// the request that `work` returns.
+// the request that `work` returns. It may wait for an answer only where it says so (`asks`, as reading does).
 function database(name, make) {
   let opened;
   const open = () =>
@@ -13,20 +26,23 @@ function database(name, make) {
       asked.onerror = () => ((opened = null), fail(asked.error));
     }));
 
-  return async (stores, mode, work) => {
+  return async (stores, mode, work, asks = mode === "readonly") => {
     const db = await open();
+    if (away && asks) throw "away";
     return new Promise((done, fail) => {
       const t = db.transaction(stores, mode, { durability: "strict" });
       const asked = work(...[stores].flat().map((name) => t.objectStore(name)));
-      t.oncomplete = () => done(asked?.result);
-      t.onabort = () => fail(t.error);
+      const letGo = () => t.abort();
+      t.oncomplete = () => (held.delete(letGo), done(asked?.result));
+      t.onabort = () => (held.delete(letGo), fail(t.error));
+      asks ? held.add(letGo) : t.commit?.();
     });
   };
 }
 
 // What was kept on this phone, and how it is sent. Pages and the worker share it.
 // Nothing leaves "out" before the office has answered with the fingerprint of these very bytes.
-const outbox = (() => {
+var outbox = (() => {
   // Sent items that are held, to be offered again should the office lose its newest records.
   const RECEIPTS = 400;
   const tx = database("yard", (db) => {
@@ -66,18 +82,14 @@ const outbox = (() => {
     });
   }
 
-  // Gives up after so many milliseconds, and when the page is left: one that the browser puts aside, to be shown again when
-  // somebody goes back, would hold up everybody else.
-  const running = new Set();
+  // Gives up after so many milliseconds, and when the page is left.
   function limited(ms, work) {
     const own = new AbortController();
     const late = setTimeout(() => own.abort("late"), ms);
-    running.add(own);
-    return work(own.signal).finally(() => (clearTimeout(late), running.delete(own)));
+    const letGo = () => own.abort("left");
+    held.add(letGo);
+    return work(own.signal).finally(() => (clearTimeout(late), held.delete(letGo)));
   }
-  let left = false;
-  addEventListener("pagehide", () => ((left = true), running.forEach((own) => own.abort("left"))));
-  addEventListener("pageshow", () => (left = false));
 
   // Without a body it only asks.
   const post = (path, body, headers) =>
@@ -112,7 +124,7 @@ const outbox = (() => {
   // office knows each item by its number.
   function turn(work) {
     // Where the phone itself knows of no line nothing is tried: until then an item can be taken back.
-    const tries = async () => (left || !navigator.onLine ? "No signal." : work().catch(() => "No signal."));
+    const tries = async () => (away || !navigator.onLine ? "No signal." : work().catch(() => "No signal."));
     return limited(15000, (signal) => navigator.locks.request("outbox", { signal }, tries)).catch((why) =>
       why === "late" ? navigator.locks.request("outbox", { steal: true }, tries) : "Another window sends."
     );

@@ -1,6 +1,6 @@
 // Photos: made small on the phone, kept on it until the office has them, sent a piece at a time after everything else.
 // They have a database of their own: an older pack's script opens "yard" as it knows it, and a newer form of that would shut it out.
-const photos = (() => {
+var photos = (() => {
   const MOST = 4;
   const SIDE = 1600;
   const SIZE = 500000;
@@ -9,7 +9,7 @@ const photos = (() => {
   const HELD = 20;
   const tx = database("photos", (db) => db.createObjectStore("photo", { keyPath: "n", autoIncrement: true }));
   const all = () => tx("photo", "readonly", (s) => s.getAll());
-  const write = (work) => tx("photo", "readwrite", work);
+  const write = (work, asks) => tx("photo", "readwrite", work, asks);
 
   // Changes one that is still there, as it is by then. What `work` makes of it is kept; nothing: it goes.
   const change = (n, work) =>
@@ -18,7 +18,7 @@ const photos = (() => {
         const now = e.target.result && work(e.target.result);
         now ? s.put(now) : s.delete(n);
       };
-    });
+    }, true);
 
   async function unsent() {
     const epoch = await outbox.get("meta", "epoch");

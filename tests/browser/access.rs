@@ -3,7 +3,7 @@
 
 use super::{
     Served,
-    driver::{Browser, PHONE},
+    driver::{Browser, PHONE, needs_chromium},
     support::{TestApp, dealership},
 };
 use uuid::Uuid;
@@ -76,6 +76,9 @@ async fn everything_that_is_pressed_in_the_yard_is_56_px_high() {
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn nothing_scrolls_sideways_with_text_doubled_on_the_smallest_phone() {
+    if needs_chromium() {
+        return;
+    }
     let y = yard().await;
     y.b.window((320, 700)).await;
     for page in &y.pages {
@@ -109,6 +112,9 @@ const WEAK_TEXT: &str = "
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn every_word_stands_at_seven_to_one_by_day_in_sun_and_in_the_dark() {
+    if needs_chromium() {
+        return;
+    }
     let y = yard().await;
     for scheme in ["light", "dark"] {
         y.b.media("prefers-color-scheme", scheme).await;
@@ -170,6 +176,9 @@ async fn the_focus_is_never_hidden_and_names_hold_what_is_read() {
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn with_the_systems_own_colours_drawings_keep_a_ground_and_the_main_button_an_edge() {
+    if needs_chromium() {
+        return;
+    }
     let y = yard().await;
     y.b.media("forced-colors", "active").await;
     for page in &y.pages {

@@ -1,22 +1,98 @@
-//! Debian's Chromium, driven through its own driver. A condition is waited for, never a time.
+//! A real browser, driven through its own driver: Debian's Chromium, or what `TEST_BROWSER` names. A condition is waited for, never a
+//! time.
 
 use fantoccini::{Client, ClientBuilder, Locator};
 use hyper_util::client::legacy::connect::HttpConnector;
 use serde_json::{Value, json};
 use std::{
-    io::{BufRead, BufReader},
-    path::PathBuf,
+    net::{Ipv4Addr, TcpListener},
+    path::{Path, PathBuf},
     process::{Child, Command, Stdio},
-    time::Duration,
+    time::{Duration, Instant},
 };
 
 pub(crate) const DESK: (u32, u32) = (1280, 1000);
 pub(crate) const PHONE: (u32, u32) = (390, 844);
 
 /// Longest wait for a condition; reached only when it never comes.
-const PATIENCE: Duration = Duration::from_secs(90);
+const PATIENCE: Duration = Duration::from_mins(1);
+
+/// The browsers that these tests know.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Engine {
+    Chromium,
+    Webkit,
+    Firefox,
+}
+
+impl Engine {
+    pub(crate) fn chosen() -> Self {
+        match std::env::var("TEST_BROWSER").as_deref() {
+            Err(_) | Ok("" | "chromium") => Self::Chromium,
+            Ok("webkit") => Self::Webkit,
+            Ok("firefox") => Self::Firefox,
+            Ok(other) => panic!("TEST_BROWSER is chromium, webkit or firefox, not {other}"),
+        }
+    }
+
+    fn driver(self, port: u16) -> Command {
+        let port = port.to_string();
+        let mut command = Command::new(match self {
+            Self::Chromium => "/usr/bin/chromedriver",
+            Self::Webkit => "WebKitWebDriver",
+            Self::Firefox => "geckodriver",
+        });
+        match self {
+            Self::Chromium => command.arg(format!("--port={port}")),
+            Self::Webkit => command.args(["-p", &port]).env("WEBKIT_DISABLE_SANDBOX_THIS_IS_DANGEROUS", "1"),
+            Self::Firefox => command.args(["--port", &port, "--websocket-port", "0"]),
+        };
+        command
+    }
+
+    fn capabilities(self, profile: &Path, preferences: &Value) -> Value {
+        match self {
+            Self::Chromium => {
+                let profile = format!("--user-data-dir={}", profile.display());
+                let args = [
+                    "--headless",
+                    "--no-sandbox",
+                    "--disable-gpu",
+                    "--disable-quic",
+                    "--no-first-run",
+                    "--disable-background-networking",
+                    "--disable-component-update",
+                    "--disable-sync",
+                    "--disable-dev-shm-usage",
+                    &profile,
+                ];
+                json!({ "goog:chromeOptions": { "binary": "/usr/bin/chromium", "args": args, "prefs": preferences } })
+            }
+            Self::Webkit => json!({ "webkitgtk:browserOptions": { "binary": mini_browser(), "args": ["--automation"] } }),
+            Self::Firefox => {
+                json!({ "moz:firefoxOptions": { "binary": "/usr/bin/firefox-esr", "args": ["-headless"], "prefs": preferences } })
+            }
+        }
+    }
+}
+
+/// Where Debian keeps the little browser of `WebKit`, whatever the machine.
+fn mini_browser() -> PathBuf {
+    let all = std::fs::read_dir("/usr/lib").unwrap().filter_map(Result::ok).map(|e| e.path().join("webkit2gtk-4.1/MiniBrowser"));
+    all.into_iter().find(|p| p.exists()).expect("webkit2gtk-driver is installed by .ci/setup --browsers")
+}
+
+/// What only Chromium's tools can set: colours and motion that the system asks for, no script, widths below a window's least.
+pub(crate) fn needs_chromium() -> bool {
+    let other = Engine::chosen() != Engine::Chromium;
+    if other {
+        println!("not run: needs Chromium's own tools");
+    }
+    other
+}
 
 pub(crate) struct Browser {
+    engine: Engine,
     client: Client,
     base: String,
     driver: Child,
@@ -30,44 +106,33 @@ impl Browser {
 
     /// With other preferences, as scripts switched off.
     pub(crate) async fn with(base: &str, preferences: Value) -> Self {
-        let mut driver = Command::new("/usr/bin/chromedriver")
-            .arg("--port=0")
-            .stdout(Stdio::piped())
-            .stderr(Stdio::null())
-            .spawn()
-            .expect("chromedriver is installed by .ci/setup");
-        let mut lines = BufReader::new(driver.stdout.take().unwrap()).lines();
-        let started =
-            lines.by_ref().map_while(Result::ok).find(|l| l.contains("started successfully on port")).expect("chromedriver starts");
-        std::thread::spawn(move || lines.for_each(drop));
-        let port: String = started.chars().filter(char::is_ascii_digit).collect();
+        let engine = Engine::chosen();
+        let port = TcpListener::bind((Ipv4Addr::LOCALHOST, 0)).unwrap().local_addr().unwrap().port();
+        let mut driver =
+            engine.driver(port).stdout(Stdio::null()).stderr(Stdio::null()).spawn().expect("the driver is installed by .ci/setup");
         let profile = std::env::temp_dir().join(format!("embertide-browser-{}", uuid::Uuid::now_v7().simple()));
-        let args = [
-            "--headless",
-            "--no-sandbox",
-            "--disable-gpu",
-            "--disable-quic",
-            "--no-first-run",
-            "--disable-background-networking",
-            "--disable-component-update",
-            "--disable-sync",
-            "--disable-dev-shm-usage",
-            &format!("--user-data-dir={}", profile.display()),
-        ];
-        let capabilities = json!({ "goog:chromeOptions": { "binary": "/usr/bin/chromium", "args": args, "prefs": preferences } });
-        let client = ClientBuilder::new(HttpConnector::new())
-            .capabilities(capabilities.as_object().unwrap().clone())
-            .connect(&format!("http://127.0.0.1:{port}"))
-            .await
-            .unwrap();
-        Self { client, base: base.to_owned(), driver, profile }
+        let capabilities = engine.capabilities(&profile, &preferences);
+        let mut builder = ClientBuilder::new(HttpConnector::new());
+        builder.capabilities(capabilities.as_object().unwrap().clone());
+        let began = Instant::now();
+        let client = loop {
+            match builder.connect(&format!("http://127.0.0.1:{port}")).await {
+                Ok(client) => break client,
+                // Until the driver listens.
+                Err(e) if began.elapsed() > PATIENCE || driver.try_wait().unwrap().is_some() => panic!("no browser: {e}"),
+                Err(_) => tokio::time::sleep(Duration::from_millis(50)).await,
+            }
+        };
+        Self { engine, client, base: base.to_owned(), driver, profile }
     }
 
     pub(crate) async fn window(&self, (width, height): (u32, u32)) {
-        // Chromium has a least width for its windows; the page's own width is set past it.
+        // Browsers have a least width for their windows; in Chromium the page's own width is set past it.
         self.client.set_window_size(width.max(500), height).await.unwrap();
-        let metrics = json!({ "width": width, "height": height, "deviceScaleFactor": 1, "mobile": width < 600 });
-        self.client.issue_cmd(DevTools("Emulation.setDeviceMetricsOverride", metrics)).await.unwrap();
+        if self.engine == Engine::Chromium {
+            let metrics = json!({ "width": width, "height": height, "deviceScaleFactor": 1, "mobile": width < 600 });
+            self.client.issue_cmd(DevTools("Emulation.setDeviceMetricsOverride", metrics)).await.unwrap();
+        }
     }
 
     pub(crate) async fn goto(&self, path: &str) {
@@ -84,8 +149,20 @@ impl Browser {
 
     /// Waits until the element is there, and reads it.
     pub(crate) async fn wait(&self, css: &str) -> String {
-        let found = self.client.wait().at_most(PATIENCE).for_element(Locator::Css(css)).await;
-        found.unwrap_or_else(|e| panic!("{css} never came: {e}")).text().await.unwrap()
+        let script = "const e = document.querySelector(arguments[0]); return e && (e.checkVisibility() ? e.innerText : '')";
+        let began = Instant::now();
+        loop {
+            // A page that is just being left cannot answer: not yet.
+            let said = self.client.execute(script, vec![css.into()]).await;
+            if let Ok(Value::String(text)) = said {
+                return text;
+            }
+            if began.elapsed() > PATIENCE {
+                let page = self.client.execute("return document.body.innerText", vec![]).await;
+                panic!("{css} never came: {said:?}; the page says: {page:?}");
+            }
+            tokio::time::sleep(Duration::from_millis(50)).await;
+        }
     }
 
     pub(crate) async fn text(&self, css: &str) -> String {
@@ -146,7 +223,7 @@ impl Browser {
 
     /// Waits until an asynchronous script answers with true.
     pub(crate) async fn until(&self, script: &str) {
-        let began = std::time::Instant::now();
+        let began = Instant::now();
         // A page that is just being left cannot answer: that is no.
         let whole = format!("const done = arguments[arguments.length - 1]; (async () => {{ {script} }})().then(done, () => done(false))");
         while !self.client.execute_async(&whole, vec![]).await.is_ok_and(|said| said == true) {
@@ -174,6 +251,7 @@ impl Browser {
     pub(crate) async fn screenshot(&self, name: &str) {
         let folder = PathBuf::from(env!("CARGO_TARGET_TMPDIR")).join("screens");
         std::fs::create_dir_all(&folder).unwrap();
+        let name = if self.engine == Engine::Chromium { name.to_owned() } else { format!("{name}-{:?}", self.engine) };
         std::fs::write(folder.join(format!("{name}.png")), self.client.screenshot().await.unwrap()).unwrap();
     }
 

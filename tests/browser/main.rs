@@ -114,6 +114,9 @@ pub(crate) const VIOLATIONS: &str =
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn no_page_scrolls_sideways_on_a_small_phone_or_breaks_the_policy() {
+    if driver::needs_chromium() {
+        return;
+    }
     let t = TestApp::start().await;
     let d = dealership::open(&t).await;
     let served = Served::start(&t).await;

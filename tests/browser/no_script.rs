@@ -2,13 +2,16 @@
 
 use super::{
     Served,
-    driver::{Browser, PHONE},
+    driver::{Browser, PHONE, needs_chromium},
     support::{TestApp, dealership},
 };
 use serde_json::json;
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn a_report_can_be_kept_without_any_script() {
+    if needs_chromium() {
+        return;
+    }
     let t = TestApp::start().await;
     let d = dealership::open(&t).await;
     t.post(&d.office, "/week/2026-W41/plan", &[]).await;
