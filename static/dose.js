@@ -32,6 +32,7 @@ function dose() {
     const row = found();
     for (const other of rows.values()) other.classList.toggle("here", other === row);
     $("tell").hidden = !row;
+    $("as-shown").hidden = true;
     if (!row) return;
     const [, level, state, put] = [...row.cells].map((cell) => cell.textContent);
     const some = Number(row.dataset.ml) > 0;
@@ -45,6 +46,8 @@ function dose() {
       flash(output);
     }
     $("dose_shown_ml").value = hold ? "0" : row.dataset.ml;
+    $("as-shown").hidden = !some || !!hold;
+    $("as-shown").textContent = "I put in " + put;
   }
 
   function flash(output) {
@@ -57,9 +60,9 @@ function dose() {
     into.append(make("button", { type: "button", className: "big grow", textContent: says, onclick: work }));
   };
 
-  const type = (value) => {
-    drops.value = value;
-    drops.dispatchEvent(new Event("input", { bubbles: true }));
+  const type = (value, field = drops) => {
+    field.value = value;
+    field.dispatchEvent(new Event("input", { bubbles: true }));
   };
 
   // Ten keys for gloved hands.
@@ -96,6 +99,7 @@ function dose() {
     drops.addEventListener("focus", () => drops.select());
     drops.addEventListener("input", show);
     for (const id of ["ph", "renewed"]) $(id).addEventListener("input", show);
+    $("as-shown").addEventListener("click", () => type($("dose_shown_ml").value, $("put_in")));
     $("pad").hidden = $("timer").hidden = false;
     pad($("keys"));
     timer($("minutes"), $("left"));

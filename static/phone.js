@@ -46,13 +46,13 @@ async function phone() {
     for (const kept of shown) await kept();
   }
 
-  async function ask(path) {
+  async function ask(path, whole = "") {
     let own = await get("meta", "phone");
     if (!own) await put("meta", (own = uuid()), "phone");
-    const body = new URLSearchParams({ phone: own, unsent: await unsent(), day: date ?? "" });
+    const body = new URLSearchParams({ phone: own, unsent: await unsent(), day: date ?? "", whole });
     const answer = await outbox.post(path, body, { embertide: "1" });
     if (!answer.ok) throw answer.status;
-    return answer.json();
+    return { ...(await answer.json()), headers: answer.headers };
   }
 
   const packs = async (of = "") => (await caches.keys()).filter((k) => k.startsWith("pack-" + of)).sort();
@@ -76,13 +76,19 @@ async function phone() {
 
   // Puts the route on the phone: all of it, or the old one stays.
   async function pack() {
-    const list = await ask("/pack/" + date);
+    const { version, urls, pages, headers } = await ask("/pack/" + date, "1");
     const old = await packs(date);
     const name = `pack-${date}-${String(1 + Number(old.at(-1)?.slice(16) ?? 0)).padStart(6, "0")}`;
     try {
       const cache = await caches.open(name);
-      await cache.addAll(list.urls.map((url) => new Request(url, { cache: "reload" })));
-      for (const url of list.urls) if ((await cache.match(url)).redirected) throw url;
+      // The pages come with the answer, and what holds for one holds for all.
+      const own = new Headers(headers);
+      own.set("content-type", "text/html; charset=utf-8");
+      for (const not of ["content-encoding", "content-length"]) own.delete(not);
+      for (const url in pages) await cache.put(url, new Response(pages[url], { headers: own }));
+      const rest = urls.filter((url) => !(url in pages));
+      await cache.addAll(rest.map((url) => new Request(url, { cache: url.startsWith("/assets/") ? "default" : "reload" })));
+      for (const url of rest) if ((await cache.match(url)).redirected) throw url;
       await cache.put("/packed", new Response(""));
     } catch (e) {
       await drop([name]);
@@ -91,7 +97,7 @@ async function phone() {
     await drop(old);
     // Never waited for: one engine asks the person, who may not answer.
     navigator.storage?.persist?.().catch(() => {});
-    return list.version;
+    return version;
   }
 
   async function packed() {

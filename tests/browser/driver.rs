@@ -131,7 +131,7 @@ impl Browser {
         self.client.set_window_size(width.max(500), height).await.unwrap();
         if self.engine == Engine::Chromium {
             let metrics = json!({ "width": width, "height": height, "deviceScaleFactor": 1, "mobile": width < 600 });
-            self.client.issue_cmd(DevTools("Emulation.setDeviceMetricsOverride", metrics)).await.unwrap();
+            self.tools("Emulation.setDeviceMetricsOverride", metrics).await;
         }
     }
 
@@ -240,12 +240,14 @@ impl Browser {
         self.client.delete_all_cookies().await.unwrap();
     }
 
+    /// One command to Chromium's own tools.
+    pub(crate) async fn tools(&self, command: &'static str, with: Value) {
+        self.client.issue_cmd(DevTools(command, with)).await.unwrap();
+    }
+
     /// Has the browser behave as one whose owner chose this.
     pub(crate) async fn media(&self, feature: &str, value: &str) {
-        self.client
-            .issue_cmd(DevTools("Emulation.setEmulatedMedia", json!({ "features": [{ "name": feature, "value": value }] })))
-            .await
-            .unwrap();
+        self.tools("Emulation.setEmulatedMedia", json!({ "features": [{ "name": feature, "value": value }] })).await;
     }
 
     pub(crate) async fn screenshot(&self, name: &str) {

@@ -6,7 +6,7 @@ use super::super::{
     error::{Error, Result},
     guard::{self, Technician},
 };
-use super::unplanned;
+use super::{fill, route, stop, unplanned};
 use crate::{
     secrets::{hex, sha256},
     store::{
@@ -17,14 +17,15 @@ use crate::{
     units::parse_date,
 };
 use axum::{
-    Json,
-    extract::{Form, Path},
-    http::{HeaderMap, header},
+    Json, body,
+    extract::{Form, Path, Query},
+    http::{HeaderMap, StatusCode, header},
     response::IntoResponse,
 };
 use serde::Deserialize;
 use serde_json::json;
-use std::fmt::Write;
+use std::{collections::BTreeMap, fmt::Write};
+use time::Date;
 use uuid::Uuid;
 
 /// What a phone says of itself whenever it is heard.
@@ -36,6 +37,49 @@ pub(super) struct Heard {
     /// The day that is packed, if one is.
     #[serde(default)]
     day: String,
+    /// Whether it takes the pages of a pack with the answer; an older build asks for each by itself.
+    #[serde(default)]
+    whole: String,
+}
+
+/// Largest page of a pack.
+const LARGEST: usize = 2_097_152;
+
+/// A page that goes onto the phone.
+enum Page {
+    Route(Date),
+    Stop(Uuid),
+    Fill(Uuid),
+    Unplanned,
+    Unit(Uuid),
+}
+
+impl Page {
+    fn url(&self) -> String {
+        match self {
+            Self::Route(day) => format!("/route/{day}"),
+            Self::Stop(id) => format!("/stop/{id}"),
+            Self::Fill(id) => format!("/stop/{id}/fill"),
+            Self::Unplanned => "/unplanned".to_owned(),
+            Self::Unit(id) => format!("/unplanned/{id}"),
+        }
+    }
+
+    /// The page as its own address answers; `None` where that is no page just now.
+    async fn read(&self, who: Technician, app: App) -> Result<Option<String>> {
+        let answer = match self {
+            Self::Route(day) => route::page(who, app, Path(day.to_string())).await?,
+            Self::Stop(id) => stop::page(who, app, Path(*id)).await?,
+            Self::Fill(id) => fill::page(who, app, Path(*id)).await?,
+            Self::Unplanned => unplanned::page(who, app, Query(unplanned::Asked::default())).await?,
+            Self::Unit(id) => unplanned::sheet_page(who, app, Path(*id)).await?,
+        };
+        if answer.status() != StatusCode::OK {
+            return Ok(None);
+        }
+        let bytes = body::to_bytes(answer.into_body(), LARGEST).await.map_err(|e| Error::Inside(e.into()))?;
+        Ok(Some(String::from_utf8_lossy(&bytes).into_owned()))
+    }
 }
 
 /// The page's own script sends this header; another site's page cannot.
@@ -72,7 +116,8 @@ pub(super) fn version(stops: &[Stop]) -> String {
     hex(&sha256(text.as_bytes())[..6])
 }
 
-/// The day's manifest: every page and file that has to be on the phone, all or nothing.
+/// The day's manifest: every page and file that has to be on the phone, all or nothing. The pages come along in one answer: on a slow
+/// line each by itself costs the way there and back, and together they pack to a quarter.
 pub(super) async fn pack(who: Technician, app: App, (Path(day), headers, Form(heard)): (Path<String>, HeaderMap, Form<Heard>)) -> Result {
     own_script(&headers)?;
     let day = parse_date(&day).map_err(|_| Error::NotFound)?;
@@ -88,13 +133,19 @@ pub(super) async fn pack(who: Technician, app: App, (Path(day), headers, Form(he
     let handed: Vec<(Uuid, Uuid)> = open.iter().map(|s| (s.visit_id, s.unit_id)).collect();
     phones::packed(&mut tx, heard.phone, who.staff_id, &handed, app.clock.now()).await?;
     tx.commit().await?;
-    let mut urls = vec![format!("/route/{day}")];
-    urls.extend(open.iter().map(|s| format!("/stop/{}", s.visit_id)));
-    urls.extend(open.iter().filter(|s| empty.contains(&s.unit_id)).map(|s| format!("/stop/{}/fill", s.visit_id)));
-    urls.push("/unplanned".to_owned());
-    urls.extend(beside.iter().map(|u| format!("/unplanned/{}", u.id)));
-    urls.extend(assets::YARD.map(assets::address));
-    Ok(Json(json!({ "day": day.to_string(), "version": version(&stops), "urls": urls })).into_response())
+    let mut pages = vec![Page::Route(day)];
+    pages.extend(open.iter().map(|s| Page::Stop(s.visit_id)));
+    pages.extend(open.iter().filter(|s| empty.contains(&s.unit_id)).map(|s| Page::Fill(s.visit_id)));
+    pages.push(Page::Unplanned);
+    pages.extend(beside.iter().map(|u| Page::Unit(u.id)));
+    let mut whole = BTreeMap::new();
+    if !heard.whole.is_empty() {
+        for page in &pages {
+            whole.extend(page.read(who.clone(), app.clone()).await?.map(|text| (page.url(), text)));
+        }
+    }
+    let urls: Vec<String> = pages.iter().map(Page::url).chain(assets::YARD.map(assets::address)).collect();
+    Ok(Json(json!({ "day": day.to_string(), "version": version(&stops), "urls": urls, "pages": whole })).into_response())
 }
 
 /// A phone says how much it has not sent; the office says whether the day changed, and which copy of the records this is.
