@@ -74,6 +74,17 @@ async function phone() {
       if (day && said.version !== day.dataset.version) $("#changed").hidden = false;
     }).catch(() => {}));
 
+  // The worker, awake: without it nothing opens from here.
+  const register = () => navigator.serviceWorker.register("/worker.js", { updateViaCache: "none" });
+  async function awake() {
+    const all = await register();
+    const coming = all.installing ?? all.waiting;
+    while (!all.active && coming) {
+      if (coming.state === "redundant") throw "no worker";
+      await new Promise((done) => coming.addEventListener("statechange", done, { once: true }));
+    }
+  }
+
   // Puts the route on the phone: all of it, or the old one stays.
   async function pack() {
     const { version, urls, pages, headers } = await ask("/pack/" + date, "1");
@@ -89,6 +100,7 @@ async function phone() {
       const rest = urls.filter((url) => !(url in pages));
       await cache.addAll(rest.map((url) => new Request(url, { cache: url.startsWith("/assets/") ? "default" : "reload" })));
       for (const url of rest) if ((await cache.match(url)).redirected) throw url;
+      await awake();
       await cache.put("/packed", new Response(""));
     } catch (e) {
       await drop([name]);
@@ -285,7 +297,7 @@ async function phone() {
     shown.push(kept);
   }
 
-  navigator.serviceWorker.register("/worker.js", { updateViaCache: "none" }).catch(() => {});
+  register().catch(() => {});
   for (const form of document.querySelectorAll("form[data-title]")) await sheet(form);
   shown.push(photos.page(mark, () => show().then(go)));
   $("form[action='/sign-out']")?.addEventListener("submit", async () => (drop(await packs()), photos.forget()));

@@ -170,7 +170,7 @@ async fn seconds(b: &Browser, path: &str) -> f64 {
 const SHIFT: &str = "return await new Promise((done) => { let sum = 0; new PerformanceObserver((list) => { for (const e of list.getEntries()) sum += e.value; })
     .observe({ type: 'layout-shift', buffered: true }); setTimeout(() => done(Math.round(sum * 1e4)), 100); })";
 
-async fn measure(s: &Scene, name: &str, kbit: f64, there_and_back: Duration) {
+async fn measure(s: &Scene, nth: usize, name: &str, kbit: f64, there_and_back: Duration) {
     println!("{name}: {kbit} kbit/s, {} ms there and back, processor at a quarter", there_and_back.as_millis());
     let line = Line::new(kbit, there_and_back);
     let b = Browser::open(&line.open(s.bare).await).await;
@@ -194,7 +194,7 @@ async fn measure(s: &Scene, name: &str, kbit: f64, there_and_back: Duration) {
     tell("packed stop, line up", seconds(&b, &format!("/stop/{}", s.stops[0])).await);
     println!("          layout shift {} / 10,000", b.later(SHIFT).await);
     line.is_down.store(true, Ordering::Relaxed);
-    tell("packed stop, line down", seconds(&b, &format!("/stop/{}", s.stops[1 % s.stops.len()])).await);
+    tell("packed stop, line down", seconds(&b, &format!("/stop/{}", s.stops[nth % s.stops.len()])).await);
     b.fill("#drops", "9").await;
     let began = Instant::now();
     b.press("Keep this report").await;
@@ -211,6 +211,6 @@ async fn measure(s: &Scene, name: &str, kbit: f64, there_and_back: Duration) {
 #[tokio::main]
 async fn main() {
     let s = scene().await;
-    measure(&s, "slow line", 400.0, Duration::from_secs(2)).await;
-    measure(&s, "ordinary line", 1600.0, Duration::from_millis(150)).await;
+    measure(&s, 1, "slow line", 400.0, Duration::from_secs(2)).await;
+    measure(&s, 2, "ordinary line", 1600.0, Duration::from_millis(150)).await;
 }

@@ -9,6 +9,7 @@ mod access;
 mod driver;
 mod no_script;
 mod photos;
+mod taps;
 mod yard;
 
 use driver::{Browser, DESK, PHONE};
