@@ -2,6 +2,7 @@
 
 use super::{
     cost::Cost,
+    heard::Heard,
     leg::Leg,
     point::{Point, counted, whole},
     ready::Roads,
@@ -141,6 +142,8 @@ pub struct Driven {
 #[derive(Clone, Debug)]
 pub struct Drives {
     roads: Option<Arc<Roads>>,
+    /// comes before the roads, where it says something
+    heard: Option<Arc<Heard>>,
     estimate: Estimate,
     model: TimeModel,
     calibration: Calibration,
@@ -153,12 +156,18 @@ impl Drives {
     /// [`EstimateError`] when a number of the estimate is out of range.
     pub fn new(roads: Option<Arc<Roads>>, estimate: Estimate) -> Result<Self, EstimateError> {
         estimate.validate()?;
-        Ok(Self { roads, estimate, model: TimeModel::default(), calibration: Calibration::default() })
+        Ok(Self { estimate, ..Self::of(roads) })
     }
 
     /// By these roads, with the usual estimate where there are none.
     pub fn of(roads: Option<Arc<Roads>>) -> Self {
-        Self { roads, estimate: Estimate::default(), model: TimeModel::default(), calibration: Calibration::default() }
+        Self { roads, heard: None, estimate: Estimate::default(), model: TimeModel::default(), calibration: Calibration::default() }
+    }
+
+    /// With what a road engine told; where it told nothing, drives are found as before.
+    #[must_use]
+    pub fn told_by(self, heard: Heard) -> Self {
+        Self { heard: Some(Arc::new(heard)), ..self }
     }
 
     /// With times corrected by recorded drives.
@@ -175,9 +184,15 @@ impl Drives {
         self.roads.as_ref()
     }
 
-    /// Names the source beside a plan: "by road", or "estimated".
-    pub fn label(&self) -> &'static str {
-        if self.roads.is_some() { "by road" } else { super::straight::LABEL }
+    /// Names the source beside a plan: "by road", or "estimated", or the road engine and what it did not answer.
+    pub fn label(&self) -> String {
+        let own = if self.roads.is_some() { "by road" } else { super::straight::LABEL };
+        match self.heard.as_deref() {
+            Some(heard) if heard.is_silent() => format!("{own}, because the road engine did not answer"),
+            Some(heard) if !heard.is_whole() => format!("from the road engine for {} %, the others {own}", heard.percent()),
+            Some(_) => "from the road engine".to_owned(),
+            None => own.to_owned(),
+        }
     }
 
     /// What recorded drives say. Predictions are made without any correction, so that corrections do not add up.
@@ -206,17 +221,39 @@ impl Drives {
         for (k, i) in on_road.into_iter().enumerate() {
             place[i] = Some((k, stops[k].off_m));
         }
+        let points: Vec<Point> = positions.iter().map(|p| Point::from(*p)).collect();
         for i in 0..n {
             for j in 0..n {
+                let told = self.told(points[i], points[j]);
                 let by_road = place[i].zip(place[j]).zip(costs.as_ref());
                 let cell = by_road.and_then(|((a, b), costs)| self.by_road(costs.at(a.0, b.0), a.1 + b.1));
                 let same = i == j || positions[i] == positions[j];
-                let (s, m) = if same { (0, 0) } else { cell.unwrap_or_else(|| self.straight(positions[i], positions[j])) };
+                let (s, m) = if same { (0, 0) } else { told.or(cell).unwrap_or_else(|| self.straight(positions[i], positions[j])) };
                 seconds.push(s);
                 metres.push(m);
             }
         }
-        Table { seconds, metres, quality: snaps.iter().map(|s| quality(s.as_ref())).collect() }
+        let own = snaps.iter().map(|s| quality(s.as_ref()));
+        let quality = own.zip(&points).map(|(own, p)| self.quality_told(&points, *p).unwrap_or(own)).collect();
+        Table { seconds, metres, quality }
+    }
+
+    /// Seconds and metres of a leg that the engine told. What it counts from road to road is longer by the ways to it.
+    fn told(&self, from: Point, to: Point) -> Option<(i32, i32)> {
+        let heard = self.heard.as_deref()?;
+        let told = heard.at(from, to)?;
+        let off_m = f64::from(heard.off_m(from)) + f64::from(heard.off_m(to));
+        let clock = f64::from(told.seconds) + self.model.off_road_s(off_m);
+        let length = f64::from(told.metres) + off_m * self.model.off_road_factor;
+        Some((whole((clock * self.calibration.factor).clamp(1.0, LONGEST_S)), whole(length)))
+    }
+
+    /// How good a stop is whose drives the engine told, all but a few.
+    fn quality_told(&self, stops: &[Point], stop: Point) -> Option<Quality> {
+        let heard = self.heard.as_deref()?;
+        let others = stops.iter().filter(|p| **p != stop);
+        let (told, all) = others.fold((0, 0), |(told, all), p| (told + usize::from(heard.at(stop, *p).is_some()), all + 1));
+        (all > 0 && told * 2 > all).then(|| by_metres(f64::from(heard.off_m(stop))))
     }
 
     /// Seconds and metres of a leg with that cost on the road and so many metres off it; `None` when it cannot be driven.
@@ -265,7 +302,10 @@ impl Drives {
 fn quality(snap: Option<&Snap>) -> Quality {
     match snap {
         None => Quality::StraightLine,
-        Some(s) if s.off_m > OFF_ROAD_M => Quality::OffRoad { metres: counted(s.off_m) },
-        Some(_) => Quality::Road,
+        Some(s) => by_metres(s.off_m),
     }
+}
+
+fn by_metres(off_m: f64) -> Quality {
+    if off_m > OFF_ROAD_M { Quality::OffRoad { metres: counted(off_m) } } else { Quality::Road }
 }

@@ -2,14 +2,17 @@
 
 use crate::{
     clock::Clock,
-    roads::{Drives, file::Current},
+    roads::{Drives, Position},
     secrets::Effort,
-    store,
+    sources::Sources,
+    store::{self, week},
 };
 use sqlx::PgPool;
 use std::sync::Arc;
+use time::Date;
 use tokio::sync::{Notify, Semaphore};
 use tokio_util::task::TaskTracker;
+use uuid::Uuid;
 
 /// Handles to what the pages need. Nothing in here would be missed by another instance on the same database.
 #[derive(Clone)]
@@ -25,8 +28,8 @@ pub struct App {
     pub effort: Effort,
     /// Rung when there is background work; losing a ring only costs a short wait.
     pub bell: Arc<Notify>,
-    /// The roads, as far as there is a road file; read from disk, so another instance reads the same.
-    pub roads: Arc<Current>,
+    /// Where drives come from. What is kept in there is read from disk or asked for; another instance reads and asks for the same.
+    pub sources: Sources,
 }
 
 impl App {
@@ -39,20 +42,30 @@ impl App {
             hashing: Arc::new(Semaphore::new(1)),
             effort: Effort::Real,
             bell,
-            roads: Arc::default(),
+            sources: Sources::default(),
         }
     }
 
-    /// With the roads of this file.
+    /// With drives from there.
     #[must_use]
-    pub fn with_roads(self, roads: Arc<Current>) -> Self {
-        Self { roads, ..self }
+    pub fn with_sources(self, sources: Sources) -> Self {
+        Self { sources, ..self }
     }
 
-    /// How long drives take: by road where there is a road file, else estimated; corrected by recorded drives.
+    /// How long drives take between the depots, the stops of the weeks that begin from `first` to `last`, and that visit.
     /// Ask before a transaction is begun: a caller who holds one connection and waits for another can wait for ever.
-    pub async fn drives(&self) -> store::Result<Drives> {
-        store::drives::of(&self.pool, self.roads.roads()).await
+    pub async fn drives(&self, first: Date, last: Date, visit: Option<Uuid>) -> store::Result<Drives> {
+        self.drives_and(first, last, visit, None).await
+    }
+
+    /// The same, with one pin more.
+    pub async fn drives_and(&self, first: Date, last: Date, visit: Option<Uuid>, pin: Option<Position>) -> store::Result<Drives> {
+        let mut pins = Vec::new();
+        if self.sources.engine().is_some() {
+            pins = week::pins(&self.pool, first, last, visit).await?;
+            pins.extend(pin);
+        }
+        self.sources.drives(&self.pool, &pins).await
     }
 
     /// Whether browsers reach this service by https, so that cookies may ask for it.

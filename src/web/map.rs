@@ -41,7 +41,7 @@ fn line(drives: &Drives, day: &Day) -> Line {
 }
 
 async fn drawn(app: &App, make: impl FnOnce(&Drives) -> Sketch + Send + 'static) -> String {
-    let drives = Drives::of(app.roads.roads());
+    let drives = Drives::of(app.sources.roads());
     let work = move || make(&drives).draw(drives.roads().map(AsRef::as_ref));
     // A drawing is a help beside the list: without it the page still says everything.
     tokio::task::spawn_blocking(work).await.unwrap_or_default()
@@ -74,7 +74,7 @@ fn unnumbered(marks: Vec<Mark>) -> Vec<Mark> {
 
 /// One place with the roads round it, and where its pin lies in words; empty without a road file.
 pub(super) async fn place(app: &App, id: &str, name: &str, pin: (f64, f64)) -> (String, String) {
-    let (Some(roads), Some(at)) = (app.roads.roads(), position(pin.0, pin.1)) else { return Default::default() };
+    let (Some(roads), Some(at)) = (app.sources.roads(), position(pin.0, pin.1)) else { return Default::default() };
     let words = match roads.nearest_road(at) {
         Some(("", metres)) => format!("{} off a road without a name", short_way(metres)),
         Some((road, metres)) => format!("{} off {road}", short_way(metres)),

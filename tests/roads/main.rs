@@ -4,6 +4,9 @@
 mod addresses;
 mod damaged;
 mod drawing;
+mod engine_server;
+mod engine_trouble;
+mod engines;
 mod exact;
 mod kept;
 mod reference;

@@ -220,7 +220,7 @@ impl TestApp {
             pool: self.pool().clone(),
             clock: self.app.clock,
             bell: self.app.bell.clone(),
-            roads: self.app.roads.clone(),
+            sources: self.app.sources.clone(),
             steps: 3_000,
         };
         worker.run_due().await.unwrap()

@@ -4,7 +4,10 @@ use super::{
     path,
     support::{NOW, TestApp, dealership},
 };
-use embertide::roads::{Position, Roads, Size, file, import, invent::County};
+use embertide::{
+    roads::{Position, Roads, Size, file, import, invent::County},
+    sources::Sources,
+};
 use std::{io::Cursor, path::PathBuf, sync::Arc};
 use uuid::Uuid;
 
@@ -23,7 +26,7 @@ async fn on_roads() -> TestApp {
     file::save(&folder.join(file::NAME), &network).unwrap();
     let current = file::Current::new(folder.join(file::NAME));
     assert!(current.refresh().unwrap());
-    t.app.roads = Arc::new(current);
+    t.app.sources = Sources::new(Arc::new(current), None);
     t.on(NOW);
     std::fs::remove_dir_all(&folder).unwrap();
     t

@@ -36,6 +36,14 @@ pub enum Happened {
 }
 
 impl Happened {
+    /// The visit that it happened to.
+    pub fn visit(self) -> Option<Uuid> {
+        match self {
+            Self::Lost { .. } => None,
+            Self::Refused(visit) | Self::Urgent(visit) => Some(visit),
+        }
+    }
+
     fn lost(self) -> Option<(Uuid, Date)> {
         if let Self::Lost { staff_id, day } = self { Some((staff_id, day)) } else { None }
     }

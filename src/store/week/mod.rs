@@ -12,7 +12,7 @@ pub use lay::{Candidate, Held, Laid, LayError, Span, lay};
 pub use mend::{At, Happened, MendedWeek, Moved, Torn, keep_mended, torn};
 pub use read::{Plan, Proposal, RouteRow, Stop, candidates, header, load, routes, stops, unplaced, unplaced_counts};
 pub use save::{NewPlan, NewRoute, NewVisit, Placed, save};
-pub use slots::{Offer, OpenVisit, Wanted, add_visit, offers, open_visit};
+pub use slots::{Offer, OpenVisit, Wanted, add_visit, offers, open_visit, pins};
 
 use time::{Date, Duration};
 

@@ -87,7 +87,7 @@ async fn mended(app: &App, monday: Date, happened: Happened, dealer: &Dealer) ->
         return Err(Error::Bad("That day is over.".to_owned()));
     }
     let open = if dealer.local.hour() < UNDER_WAY { today } else { today + Duration::days(1) };
-    let drives = app.drives().await?;
+    let drives = app.drives(monday, monday, happened.visit()).await?;
     let mut c = app.pool.acquire().await?;
     let torn = week::torn(&mut c, &drives, monday, open.max(monday), happened).await.map_err(words)?;
     drop(c);

@@ -1,0 +1,72 @@
+//! Where drives come from: the road file, and before it a road engine of the owner's, if there is one; corrected by recorded drives.
+//!
+//! - [`Base`]: the engine's address, which has to lie in the house.
+//! - [`words`]: what is said to it and how answers are read: two protocols, no network.
+//! - `client`: one exchange. [`Engine`]: blocks, what it told before (`memory`), and what happens when it fails.
+
+mod base;
+mod client;
+mod engine;
+mod memory;
+pub mod words;
+
+pub use base::{Base, BaseError, in_the_house};
+pub use client::{Broken, Client};
+pub use engine::{Engine, MOST_PINS};
+pub use words::Kind;
+
+use crate::{
+    roads::{Drives, Position, Roads, drives::Recorded, file::Current},
+    store,
+};
+use sqlx::PgPool;
+use std::sync::Arc;
+
+/// Everything that drives can come from. Shared by all who serve or plan.
+#[derive(Clone, Debug, Default)]
+pub struct Sources {
+    file: Arc<Current>,
+    engine: Option<Arc<Engine>>,
+}
+
+impl Sources {
+    pub fn new(file: Arc<Current>, engine: Option<Engine>) -> Self {
+        Self { file, engine: engine.map(Arc::new) }
+    }
+
+    /// The road file on disk and the roads that follow it.
+    pub fn file(&self) -> &Arc<Current> {
+        &self.file
+    }
+
+    /// The roads in use; `None` when there is no road file.
+    pub fn roads(&self) -> Option<Arc<Roads>> {
+        self.file.roads()
+    }
+
+    pub fn engine(&self) -> Option<&Engine> {
+        self.engine.as_deref()
+    }
+
+    /// How long drives take between these pins: told by the engine, else by road, else estimated; corrected by recorded drives.
+    ///
+    /// Ask before a transaction is begun: a caller who holds one connection and waits for another can wait for ever, and an engine takes its time.
+    /// Between other pins the engine is not heard.
+    pub async fn drives(&self, db: &PgPool, pins: &[Position]) -> store::Result<Drives> {
+        let drives = store::drives::of(db, self.roads()).await?;
+        let Some(engine) = &self.engine else { return Ok(drives) };
+        Ok(drives.told_by(engine.heard(pins, pins).await))
+    }
+
+    /// What recorded drives are to be compared with: these drives, without any correction.
+    pub async fn uncorrected(&self, recorded: &[Recorded]) -> Drives {
+        let drives = Drives::of(self.roads());
+        let Some(engine) = &self.engine else { return drives };
+        let mut all = crate::roads::Heard::default();
+        for some in recorded.chunks(words::BLOCK) {
+            let (from, to): (Vec<Position>, Vec<Position>) = some.iter().map(|r| (r.from, r.to)).unzip();
+            all.add(engine.heard(&from, &to).await);
+        }
+        drives.told_by(all)
+    }
+}
