@@ -58,6 +58,22 @@ impl Sources {
         Ok(drives.told_by(engine.heard(pins, pins).await))
     }
 
+    /// Where drives come from, in one sentence for the page that shows it; and what the engine did not answer lately.
+    pub fn sentence(&self) -> String {
+        let file = if self.roads().is_some() { "the road file" } else { "straight lines, estimated; there is no road file" };
+        match &self.engine {
+            None => format!("They come from {file}."),
+            Some(engine) => {
+                format!("They come from the road engine at {}, and where it tells nothing from {file}.", engine.client().base())
+            }
+        }
+    }
+
+    /// What the engine did not answer when it was asked last.
+    pub fn trouble(&self) -> String {
+        self.engine.as_ref().and_then(|e| e.trouble()).unwrap_or_default()
+    }
+
     /// What recorded drives are to be compared with: these drives, without any correction.
     pub async fn uncorrected(&self, recorded: &[Recorded]) -> Drives {
         let drives = Drives::of(self.roads());
