@@ -7,6 +7,7 @@
 //! - [`Roads`] is a network made ready: [`Grid`] finds the road at a pin, [`Hierarchy`] prepares the search, [`matrix`] finds all drives between stops
 //!   at once, [`leg()`] the shape of one, [`address`] a place by house number. [`Plain`] is the slow search that judges the quick one.
 //! - [`Drives`] is what planner and pages ask: seconds and metres, by road, told by an engine of the owner's ([`heard`]) or estimated ([`straight`]), and how good each stop is.
+//! - [`closed`](mod@closed) cuts closed roads out of a network.
 //! - [`sketch`] draws a route, a week, a place.
 //! - [`invent`] makes up a county, for the demo and for tests.
 //!
@@ -14,6 +15,7 @@
 
 pub mod address;
 mod build;
+pub mod closed;
 mod connected;
 mod contract;
 mod cost;

@@ -2,6 +2,7 @@
 #![expect(clippy::unwrap_used, reason = "a test that cannot go on fails")]
 
 mod addresses;
+mod closures;
 mod damaged;
 mod drawing;
 mod engine_server;
