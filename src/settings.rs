@@ -48,10 +48,10 @@ pub struct EngineAt {
 /// Two protocols that road engines speak.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, ValueEnum)]
 pub enum EngineKind {
-    /// A request to /table/v1/driving/ with places as longitude,latitude
+    /// A request to `/table/v1/driving/` with places as longitude,latitude
     #[default]
     Table,
-    /// A request to /sources_to_targets with places in JSON
+    /// A request to `/sources_to_targets` with places in JSON
     Matrix,
 }
 

@@ -77,10 +77,10 @@ fn stub(e: &Edge, line: &[Point], (begins, ends): (f64, f64), nodes: &mut Vec<Po
         nodes.push(shape[0]);
         (dead, e.b)
     };
-    let share = ends - begins;
-    let ms = |own: Option<u32>, other: Option<u32>| own.or(other).map(|ms| counted(f64::from(ms) * share).max(1));
+    let left = ends - begins;
+    let ms = |own: Option<u32>, other: Option<u32>| own.or(other).map(|ms| counted(f64::from(ms) * left).max(1));
     let (forward_ms, backward_ms) = (ms(e.forward_ms, e.backward_ms), ms(e.backward_ms, e.forward_ms));
-    Some((Edge { a, b, forward_ms, backward_ms, dm: counted(f64::from(e.dm) * share), ..*e }, shape))
+    Some((Edge { a, b, forward_ms, backward_ms, dm: counted(f64::from(e.dm) * left), ..*e }, shape))
 }
 
 /// Closes all that lies in the circle, of each piece from where it first comes in to where it last goes out.

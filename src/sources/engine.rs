@@ -89,7 +89,7 @@ impl Engine {
         let mut heard = Heard::default();
         for a in &from {
             for b in &to {
-                heard.note(*a, *b, memory.get(*a, *b).flatten().filter(|_| !many));
+                heard.note(*a, *b, memory.get(*a, *b).filter(|_| !many));
             }
         }
         for pin in from.iter().chain(&to) {

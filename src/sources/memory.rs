@@ -21,9 +21,9 @@ pub(super) struct Memory {
 }
 
 impl Memory {
-    /// `None`: not known. `Some(None)`: the engine knows no way.
-    pub(super) fn get(&self, from: Point, to: Point) -> Option<Option<Told>> {
-        self.young.get(&(from, to)).or_else(|| self.old.get(&(from, to))).copied()
+    /// `None`: not known, or the engine knows no way.
+    pub(super) fn get(&self, from: Point, to: Point) -> Option<Told> {
+        self.young.get(&(from, to)).or_else(|| self.old.get(&(from, to))).copied().flatten()
     }
 
     pub(super) fn is_off_map(&self, pin: Point) -> bool {
