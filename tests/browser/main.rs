@@ -28,7 +28,7 @@ impl Served {
         let (router, _) = web::router(t.app.clone());
         tokio::spawn(web::serve::serve(listener, router, stop.clone()));
         let worker =
-            Worker { pool: t.pool().clone(), clock: t.app.clock, bell: t.app.bell.clone(), roads: t.app.roads.clone(), steps: 3_000 };
+            Worker { pool: t.pool().clone(), clock: t.app.clock, bell: t.app.bell.clone(), sources: t.app.sources.clone(), steps: 3_000 };
         tokio::spawn(worker.run(stop.clone()));
         Self { base, stop }
     }

@@ -133,7 +133,7 @@ async fn an_engine_that_is_not_there_is_said_to_be_away() {
     assert!(engine.trouble().unwrap().contains("cannot be reached"), "{:?}", engine.trouble());
 }
 
-/// RFC 1918, 3927, 4193, 4291; 192.0.2.0/24 and 2001:db8::/32 are for documentation (RFC 5737, RFC 3849).
+/// RFC 1918, 3927, 4193, 4291; `192.0.2.0/24` and `2001:db8::/32` are for documentation (RFC 5737, RFC 3849).
 #[test]
 fn pins_do_not_leave_the_house_unasked() {
     for inside in [

@@ -52,23 +52,23 @@ fn the_questions_are_those_that_the_engines_answered() {
     }
 }
 
-fn told(seconds: i32, metres: i32) -> Option<Told> {
-    Some(Told { seconds, metres })
+fn told(seconds: i32, metres: i32) -> Told {
+    Told { seconds, metres }
 }
 
 #[test]
 fn every_cell_is_read_as_it_was_told() {
     let (block, _) = read(Kind::Table, "not square");
     let block = block.unwrap();
-    assert_eq!(block.drives, [told(866, 10_341), told(1_713, 19_178), told(1_023, 11_972)]);
+    assert_eq!(block.drives, [Some(told(866, 10_341)), Some(told(1_713, 19_178)), Some(told(1_023, 11_972))]);
     assert_eq!(block.off_m.iter().map(|m| m.round()).collect::<Vec<f64>>(), [398.0, 4.0, 369.0, 10.0]);
     let (block, _) = read(Kind::Matrix, "not square");
     let block = block.unwrap();
-    assert_eq!(block.drives, [told(790, 8_269), told(1_505, 19_574), told(966, 11_295)]);
+    assert_eq!(block.drives, [Some(told(790, 8_269)), Some(told(1_505, 19_574)), Some(told(966, 11_295))]);
     assert!(block.off_m.is_empty(), "it does not say");
     // The third pin lies on a one-way from which this engine knows no way out: null, never nought.
     let (block, _) = read(Kind::Table, "square");
-    assert_eq!(block.unwrap().drives[8..12], [None, None, told(0, 0), None]);
+    assert_eq!(block.unwrap().drives[8..12], [None, None, Some(told(0, 0)), None]);
 }
 
 #[test]
@@ -78,7 +78,7 @@ fn a_pin_put_on_a_road_far_away_and_a_pin_off_the_map_are_not_believed() {
     assert_eq!(r.json["status"], 200);
     let block = block.unwrap();
     assert!(block.off_m[2] > 20_000.0);
-    assert_eq!(block.drives[..3], [told(0, 0), told(866, 10_341), None]);
+    assert_eq!(block.drives[..3], [Some(told(0, 0)), Some(told(866, 10_341)), None]);
     assert_eq!(block.drives[6..], [None, None, None]);
     let (block, _) = read(Kind::Matrix, "a pin far off");
     assert_eq!(block.unwrap_err(), Useless::OffMap);
@@ -109,7 +109,7 @@ fn nothing_odd_is_believed_and_nothing_panics() {
     for odd in ["-1", "1e300", "0"] {
         let said = matrix.json["answer"].as_str().unwrap().replace("[790,", &format!("[{odd},"));
         let block = Kind::Matrix.read(200, said.as_bytes(), &matrix.from, &matrix.to).unwrap();
-        assert_eq!(block.drives, [None, told(1_505, 19_574), told(966, 11_295)], "{odd}");
+        assert_eq!(block.drives, [None, Some(told(1_505, 19_574)), Some(told(966, 11_295))], "{odd}");
     }
     let miles = matrix.json["answer"].as_str().unwrap().replace("kilometers", "miles");
     assert!(matches!(Kind::Matrix.read(200, miles.as_bytes(), &matrix.from, &matrix.to), Err(Useless::Odd(_))));
