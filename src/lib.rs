@@ -11,6 +11,7 @@
 //! - [`roads`]: how long a drive takes, by road or estimated; routes drawn. (Its own file on disk is the one thing outside that it knows.)
 //! - [`route`]: which technician goes where when; and the checker that judges every plan.
 //! - [`listing`]: lists in CSV, read and complained about cell by cell.
+//! - [`photo`]: pictures freed from everything but the picture.
 //!
 //! Rooms with side effects:
 //! - [`sources`]: where drives come from: the road file, a road engine of the owner's.
@@ -28,6 +29,7 @@ pub mod cluster;
 pub mod demo;
 pub mod jobs;
 pub mod listing;
+pub mod photo;
 pub mod roads;
 pub mod route;
 pub mod season;

@@ -42,6 +42,18 @@ pub fn sha256(bytes: &[u8]) -> [u8; 32] {
     Sha256::digest(bytes).into()
 }
 
+/// A SHA-256 as 64 hexadecimal digits, read back.
+pub fn fingerprint(text: &str) -> Option<[u8; 32]> {
+    if text.len() != 64 || !text.bytes().all(|b| b.is_ascii_hexdigit()) {
+        return None;
+    }
+    let mut bytes = [0; 32];
+    for (n, byte) in bytes.iter_mut().enumerate() {
+        *byte = u8::from_str_radix(text.get(2 * n..2 * n + 2)?, 16).ok()?;
+    }
+    Some(bytes)
+}
+
 /// Lower-case hexadecimal text.
 pub fn hex(bytes: &[u8]) -> String {
     use std::fmt::Write;

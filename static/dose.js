@@ -21,8 +21,15 @@ function dose() {
     return Number(typed) < Number(phFrom) || Number(typed) > Number(phTo) ? phSays : "";
   }
 
-  function show() {
+  // Part of the water renewed after the test: the table names the row that holds then.
+  function found() {
     const row = rows.get(count());
+    const quarters = $("renewed").value - 1;
+    return row && quarters >= 0 ? rows.get(row.cells[4].textContent.split(" · ")[quarters]) : row;
+  }
+
+  function show() {
+    const row = found();
     for (const other of rows.values()) other.classList.toggle("here", other === row);
     $("tell").hidden = !row;
     if (!row) return;
@@ -88,7 +95,7 @@ function dose() {
     }
     drops.addEventListener("focus", () => drops.select());
     drops.addEventListener("input", show);
-    $("ph").addEventListener("input", show);
+    for (const id of ["ph", "renewed"]) $(id).addEventListener("input", show);
     $("pad").hidden = $("timer").hidden = false;
     pad($("keys"));
     timer($("minutes"), $("left"));

@@ -1,18 +1,11 @@
-// What was kept on this phone, and how it is sent. Pages and the worker share it.
-// Nothing leaves "out" before the office has answered with the fingerprint of these very bytes.
-const outbox = (() => {
-  // Sent items that are held, to be offered again should the office lose its newest records.
-  const RECEIPTS = 400;
+// A database in the browser. Answers with how to run one transaction in it: on the disk when it is over, answering with the result of
+// the request that `work` returns.
+function database(name, make) {
   let opened;
   const open = () =>
     (opened ??= new Promise((done, fail) => {
-      const asked = indexedDB.open("yard", 1);
-      asked.onupgradeneeded = () => {
-        const db = asked.result;
-        db.createObjectStore("out", { keyPath: "n", autoIncrement: true }).createIndex("id", "id", { unique: true });
-        db.createObjectStore("sent", { keyPath: "id" });
-        for (const name of ["draft", "meta"]) db.createObjectStore(name);
-      };
+      const asked = indexedDB.open(name, 1);
+      asked.onupgradeneeded = () => make(asked.result);
       asked.onsuccess = () => {
         asked.result.onversionchange = asked.result.onclose = () => (asked.result.close(), (opened = null));
         done(asked.result);
@@ -20,8 +13,7 @@ const outbox = (() => {
       asked.onerror = () => ((opened = null), fail(asked.error));
     }));
 
-  // One transaction, on the disk when it is over; answers with the result of the request that `work` returns.
-  async function tx(stores, mode, work) {
+  return async (stores, mode, work) => {
     const db = await open();
     return new Promise((done, fail) => {
       const t = db.transaction(stores, mode, { durability: "strict" });
@@ -29,7 +21,19 @@ const outbox = (() => {
       t.oncomplete = () => done(asked?.result);
       t.onabort = () => fail(t.error);
     });
-  }
+  };
+}
+
+// What was kept on this phone, and how it is sent. Pages and the worker share it.
+// Nothing leaves "out" before the office has answered with the fingerprint of these very bytes.
+const outbox = (() => {
+  // Sent items that are held, to be offered again should the office lose its newest records.
+  const RECEIPTS = 400;
+  const tx = database("yard", (db) => {
+    db.createObjectStore("out", { keyPath: "n", autoIncrement: true }).createIndex("id", "id", { unique: true });
+    db.createObjectStore("sent", { keyPath: "id" });
+    for (const name of ["draft", "meta"]) db.createObjectStore(name);
+  });
 
   const all = async (store) => (await tx(store, "readonly", (s) => s.getAll())).sort((a, b) => a.n - b.n);
   const get = (store, key) => tx(store, "readonly", (s) => s.get(key));
@@ -46,7 +50,7 @@ const outbox = (() => {
     return hex(b).replace(/(.{8})(.{4})(.{4})(.{4})/, "$1-$2-$3-$4-");
   }
 
-  const sha256 = async (text) => hex(new Uint8Array(await crypto.subtle.digest("SHA-256", new TextEncoder().encode(text))));
+  const sha256 = async (bytes) => hex(new Uint8Array(await crypto.subtle.digest("SHA-256", bytes)));
 
   // Another copy of the records answers: what was sent lately goes back into "out", in its old order.
   async function epoch(now) {
@@ -62,8 +66,28 @@ const outbox = (() => {
     });
   }
 
+  // Gives up after so many milliseconds, and when the page is left: one that the browser puts aside, to be shown again when
+  // somebody goes back, would hold up everybody else.
+  const running = new Set();
+  function limited(ms, work) {
+    const own = new AbortController();
+    const late = setTimeout(() => own.abort("late"), ms);
+    running.add(own);
+    return work(own.signal).finally(() => (clearTimeout(late), running.delete(own)));
+  }
+  let left = false;
+  addEventListener("pagehide", () => ((left = true), running.forEach((own) => own.abort("left"))));
+  addEventListener("pageshow", () => (left = false));
+
+  // Without a body it only asks.
   const post = (path, body, headers) =>
-    fetch(path, { method: "POST", body, headers, redirect: "manual", cache: "no-store", signal: AbortSignal.timeout(60000) });
+    limited(60000, (signal) => fetch(path, { method: body ? "POST" : "GET", body, headers, redirect: "manual", cache: "no-store", signal }));
+
+  // Why an answer is no yes: in words where waiting helps, else its number; 0 for a yes.
+  const no = ({ ok, status, type }) =>
+    type === "opaqueredirect" || status === 401 || status === 403 ? "Sign in to send."
+      : /^4(?!0[89]|29)/.test(status) ? status
+      : ok ? 0 : "The office does not take it just now.";
 
   async function one(item) {
     if (!item.tried) await put("out", { ...item, tried: true });
@@ -71,13 +95,12 @@ const outbox = (() => {
     const phone = await get("meta", "phone");
     if (phone) headers.phone = phone;
     const answer = await post("/outbox/" + item.id, item.body, headers);
-    const { ok, status, type } = answer;
-    if (type === "opaqueredirect" || status === 401 || status === 403) return "Sign in to send.";
-    // Waiting helps with none of the others: this item is stuck, the rest goes on.
-    if (/^4(?!0[89]|29)/.test(status)) return put("out", { ...item, tried: true, stuck: status }).then(() => "");
-    if (!ok) return "The office does not take it just now.";
+    const why = no(answer);
+    if (typeof why === "string") return why;
+    // This item is stuck, the rest goes on.
+    if (why) return put("out", { ...item, tried: true, stuck: why }).then(() => "");
     const said = await answer.json();
-    if (said.sha256 !== (await sha256(item.body))) return "The answer does not fit.";
+    if (said.sha256 !== (await sha256(new TextEncoder().encode(item.body)))) return "The answer does not fit.";
     await tx(["out", "sent"], "readwrite", (out, sent) => {
       out.delete(item.n);
       sent.put({ ...item, state: said.state, says: said.says, report: said.report });
@@ -85,22 +108,26 @@ const outbox = (() => {
     await epoch(said.epoch);
   }
 
-  // Sends everything, oldest first; one sender at a time in all windows. Answers with what it stopped at.
+  // One sender at a time in all windows; after a while of waiting the turn is taken. Two senders at once do no harm, since the
+  // office knows each item by its number.
+  function turn(work) {
+    // Where the phone itself knows of no line nothing is tried: until then an item can be taken back.
+    const tries = async () => (left || !navigator.onLine ? "No signal." : work().catch(() => "No signal."));
+    return limited(15000, (signal) => navigator.locks.request("outbox", { signal }, tries)).catch((why) =>
+      why === "late" ? navigator.locks.request("outbox", { steal: true }, tries) : "Another window sends."
+    );
+  }
+
+  // Sends everything, oldest first. Answers with what it stopped at.
   const send = () =>
-    navigator.locks.request("outbox", async () => {
-      try {
-        // Where the phone itself knows of no line nothing is tried: until then an item can be taken back.
-        if (!navigator.onLine) return "No signal.";
-        for (let item; (item = (await all("out")).find((i) => !i.stuck)); ) {
-          const why = await one(item);
-          if (why) return why;
-        }
-        const old = (await all("sent")).slice(0, -RECEIPTS);
-        await tx("sent", "readwrite", (s) => old.forEach((i) => s.delete(i.id)));
-        return "";
-      } catch {
-        return "No signal.";
+    turn(async () => {
+      for (let item; (item = (await all("out")).find((i) => !i.stuck)); ) {
+        const why = await one(item);
+        if (why) return why;
       }
+      const old = (await all("sent")).slice(0, -RECEIPTS);
+      await tx("sent", "readwrite", (s) => old.forEach((i) => s.delete(i.id)));
+      return "";
     });
 
   // Takes an item that was never on its way back into the draft of its form.
@@ -115,5 +142,5 @@ const outbox = (() => {
       return true;
     });
 
-  return { tx, all, get, put, uuid, epoch, post, send, takeBack };
+  return { tx, all, get, put, uuid, sha256, epoch, post, no, turn, send, takeBack };
 })();

@@ -19,8 +19,11 @@ async function phone() {
       : i.state ? ["sent", "Sent: the office has it"]
       : ["kept", "Kept on this phone, not sent yet"];
 
+  // A fill and the visit's own sheet are two things of one visit.
+  const isFill = (form) => form.startsWith("fill");
+
   const items = async () => [...(await all("sent")), ...(await all("out"))].sort((a, b) => a.n - b.n);
-  const unsent = async () => (await all("out")).length;
+  const unsent = async () => (await all("out")).length + (await photos.left());
 
   // What else is drawn anew: sheets of this page.
   const shown = [];
@@ -31,7 +34,7 @@ async function phone() {
     $("#strip").hidden = !n;
     mark($("#strip span"), "kept", `${n} kept on this phone, not sent${late}. ${why}`);
     each("[data-visit]", (row) => {
-      const last = every.findLast((i) => i.about === row.dataset.visit);
+      const last = every.findLast((i) => i.about === row.dataset.visit && !isFill(i.form));
       if (last) mark(row.querySelector("[data-kept]"), ...state(last));
     });
     const lines = every.reverse().map((i) => {
@@ -62,6 +65,8 @@ async function phone() {
       const why = await outbox.send();
       await show(why);
       if (why) return;
+      // Not waited for: on a weak line they take their time, and sheets go on.
+      photos.send().then(show);
       const said = await ask("/heard");
       await outbox.epoch(said.epoch);
       // An older day's pack goes by the office's calendar, and only when nothing is left here.
@@ -130,6 +135,8 @@ async function phone() {
   // What can be seen to be wrong at the unit; the office reads everything once more.
   function faults(form) {
     const value = (name) => form.elements[name]?.value.trim();
+    if (value("fluid")) return (value("fluid") === "water") === !+value("glycol") ? [] : [["glycol", "Say which glycol and how many %, or choose water."]];
+    if ("whose" in form.elements) return value("whose") ? [] : [["whose", "Say whose unit it is, and where."]];
     if (form.id !== "sheet") return value("why") === "Other" && !value("note") ? [["nd-note", "Say in the note why."]] : [];
     const jobs = [...form.querySelectorAll("[name=job]:checked")];
     const wrong = [];
@@ -152,12 +159,15 @@ async function phone() {
 
   async function sheet(form) {
     const fields = form.elements;
-    const about = (fields.visit ?? fields.report).value;
+    // A planned visit is kept once; of a unit, or of something written down, there may be another on another day.
+    const planned = fields.visit ?? fields.report;
+    const about = (planned ?? fields.unit)?.value ?? "";
     const kind = fields.form.value;
     const draft = about + kind;
     const set = (pairs) => {
       for (const name in pairs) (fields[name] ?? form.appendChild(make("input", { type: "hidden", name }))).value = pairs[name];
     };
+    const mine = new Set();
     let wait;
     const save = () => {
       clearTimeout(wait);
@@ -179,13 +189,29 @@ async function phone() {
         save((wait = 1));
       };
     }
+    const pin = $("#pin-here"), place = fields["now.pin"];
+    if (pin && place && navigator.geolocation && isSecureContext) {
+      pin.hidden = false;
+      pin.onclick = () => {
+        pin.textContent = "Looking …";
+        navigator.geolocation.getCurrentPosition(
+          ({ coords: { latitude, longitude, accuracy } }) => {
+            place.value = latitude.toFixed(5) + ", " + longitude.toFixed(5);
+            pin.textContent = `Good to ${Math.ceil(accuracy)} m. Look again`;
+            save((wait = 1));
+          },
+          () => (pin.textContent = "No position. Try again"),
+          { enableHighAccuracy: true, timeout: 30000, maximumAge: 0 }
+        );
+      };
+    }
     form.addEventListener("input", () => (clearTimeout(wait), (wait = setTimeout(save, 250))));
     addEventListener("pagehide", save);
     document.addEventListener("visibilitychange", save);
 
     // Shows what is kept of this visit in place of its form.
     async function kept() {
-      const own = (await items()).filter((i) => i.about === about);
+      const own = (await items()).filter((i) => i.about === about && isFill(i.form) === isFill(kind) && (planned || mine.has(i.id) || (about && !i.state)));
       const last = own.at(-1);
       if (!last || correcting || /^not/.test(kind) !== /^not/.test(last.form)) return;
       mark($("#kept-words"), ...state(last));
@@ -196,7 +222,7 @@ async function phone() {
       back.hidden = last.tried;
       back.onclick = async () => ((await outbox.takeBack(last.id)) ? location.reload() : kept());
       const correct = $("#correct-here");
-      correct.hidden = !last.tried || last.says || /^not/.test(kind);
+      correct.hidden = !last.tried || last.says || !/^report/.test(kind);
       correct.onclick = () => {
         const fine = own.filter((i) => !i.says);
         fill(form, last.body);
@@ -212,14 +238,27 @@ async function phone() {
       tell(last.says.map((says) => ["sheet", says]));
     }
 
+    // The office's answer to a fill, in its place; without a signal there are its limits to read off.
+    async function judge(button) {
+      const text = await outbox.post(form.action, new URLSearchParams(new FormData(form, button))).then((a) => a.text()).catch(() => "");
+      const page = new DOMParser().parseFromString(text, "text/html");
+      const wrong = page.querySelector("#wrong p")?.textContent;
+      const answer = page.getElementById("answer");
+      tell(wrong ? [["sheet", wrong]] : answer ? [] : [["by-hand", "No answer from the office. Judge it by the limits below."]]);
+      $("#answer").replaceChildren(...(answer?.childNodes ?? []));
+      if (!answer) $("#by-hand").open = true;
+    }
+
     form.addEventListener("submit", async (event) => {
       event.preventDefault();
+      if (event.submitter?.value === "judge") return judge(event.submitter);
       const wrong = faults(form);
       tell(wrong);
       if (wrong.length) return;
       clearTimeout(wait);
       wait = 0;
-      set({ made_at: new Date().toISOString(), build: $("[src*=yard]").src });
+      mine.add(fields.id.value);
+      set({ made_at: new Date().toISOString(), kept_day: new Date().toLocaleDateString("sv"), build: $("[src*=yard]").src });
       const item = { id: fields.id.value, form: fields.form.value, about, title: form.dataset.title, body: pairs(form).toString(), at: Date.now() };
       try {
         await tx(["out", "draft"], "readwrite", (out, drafts) => {
@@ -235,14 +274,15 @@ async function phone() {
       navigator.serviceWorker.ready.then((r) => r.sync.register("send")).catch(() => {});
       await go();
       const sent = await get("sent", item.id);
-      if (sent?.state === "kept") location.assign(`/kept/${sent.report}?new=1`);
+      if (sent?.report) location.assign(`/kept/${sent.report}?new=1`);
     });
     shown.push(kept);
   }
 
   navigator.serviceWorker.register("/worker.js", { updateViaCache: "none" }).catch(() => {});
   for (const form of document.querySelectorAll("form[data-title]")) await sheet(form);
-  $("form[action='/sign-out']")?.addEventListener("submit", async () => drop(await packs()));
+  shown.push(photos.page(mark, () => show().then(go)));
+  $("form[action='/sign-out']")?.addEventListener("submit", async () => (drop(await packs()), photos.forget()));
   addEventListener("online", go);
   document.addEventListener("visibilitychange", () => document.hidden || go());
   setInterval(go, 30000);

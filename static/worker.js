@@ -47,5 +47,5 @@ function worker() {
   });
 
   // Where the browser has it; the pages send by themselves without it.
-  addEventListener("sync", (event) => event.tag === "send" && event.waitUntil(outbox.send()));
+  addEventListener("sync", (event) => event.tag === "send" && event.waitUntil(outbox.send().then(photos.send)));
 }

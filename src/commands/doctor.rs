@@ -5,7 +5,7 @@ use anyhow::{Context, Result, bail};
 use embertide::{
     clock::Clock,
     settings::Place,
-    store::{catalogue, dealer, doctor, queue, staff, week},
+    store::{catalogue, dealer, doctor, photos, queue, staff, week},
 };
 use std::{net::SocketAddr, time::Duration};
 use tokio::{
@@ -56,6 +56,7 @@ async fn findings(db: &Database) -> Result<Vec<String>> {
         found.push(format!("{given_up} piece(s) of background work were given up after {} tries; the log says why.", queue::TRIES));
     }
     found.extend(doctor::broken_promises(&mut c, dealer.today).await?);
+    found.extend(photos::faults(&mut c, &db.photos).await?);
     if let Some(free) = db.folder.as_deref().and_then(free_mebibytes).filter(|f| *f < 500) {
         found.push(format!("Only {free} MiB are free where the data lies. Make room."));
     }

@@ -11,7 +11,7 @@ use embertide::{
         file::{self, Current},
     },
     settings::{Listen, Place},
-    store::{dealer, queue, staff, week},
+    store::{dealer, photos::files::on_disk, queue, staff, week},
     web::{self, app::App},
 };
 use std::{sync::Arc, time::Duration};
@@ -113,6 +113,17 @@ fn tell_folder(db: &Database) {
     say(&format!("Data folder: {}{why}{shared}", folder.display()));
 }
 
+/// Everything but photos works without a folder to write to; whoever serves should know.
+async fn tell_photos(db: &Database) {
+    let folder = db.photos.clone();
+    if let Err(e) = on_disk(move || folder.try_out()).await {
+        let place = db.photos.path().map(|p| p.display().to_string()).unwrap_or_default();
+        say(&format!(
+            "Note: photos cannot be kept in {place} ({e}). They stay on the phones until they can; name a data folder with --data."
+        ));
+    }
+}
+
 async fn bind(listen: &Listen) -> Result<TcpListener> {
     let why = || format!("Cannot listen on {}. Is another Embertide running? Choose another with --listen 127.0.0.1:8081", listen.listen);
     TcpListener::bind(listen.listen).await.with_context(why)
@@ -127,9 +138,13 @@ fn address(listener: &TcpListener, listen: &Listen) -> Result<String> {
 async fn run(db: &Database, listener: TcpListener, listen: &Listen) -> Result<()> {
     let stop = CancellationToken::new();
     let bell = Arc::new(Notify::new());
-    let app = App::new(db.pool.clone(), Clock::System, &address(&listener, listen)?, Arc::clone(&bell)).with_sources(db.sources.clone());
+    tell_photos(db).await;
+    let app = App::new(db.pool.clone(), Clock::System, &address(&listener, listen)?, Arc::clone(&bell))
+        .with_sources(db.sources.clone())
+        .with_photos(db.photos.clone());
     let writes = app.writes.clone();
-    let worker = Worker { pool: db.pool.clone(), clock: Clock::System, bell, sources: db.sources.clone(), steps: STEPS };
+    let worker =
+        Worker { pool: db.pool.clone(), clock: Clock::System, bell, sources: db.sources.clone(), photos: db.photos.clone(), steps: STEPS };
     let roads = tokio::spawn(follow_roads(Arc::clone(db.sources.file()), stop.clone()));
     let background = tokio::spawn(worker.run(stop.clone()));
     let (router, _) = web::router(app);

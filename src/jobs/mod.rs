@@ -10,6 +10,7 @@ use crate::{
     sources::Sources,
     store::{
         self, dealer, due, lists,
+        photos::{self, files::Folder},
         queue::{self, Work},
         sessions, week,
     },
@@ -53,6 +54,8 @@ pub struct Worker {
     pub clock: Clock,
     pub bell: Arc<Notify>,
     pub sources: Sources,
+    /// Where the pictures lie.
+    pub photos: Folder,
     /// Steps of the route search; the same plan comes out of the same seed and steps.
     pub steps: u64,
 }
@@ -106,7 +109,7 @@ impl Worker {
         Ok(done)
     }
 
-    /// Once a civil day: what is due is worked out again, old sessions and lists go.
+    /// Once a civil day: what is due is worked out again, old sessions and lists go, and files that no photo needs.
     async fn daily(&self) -> Result<(), Error> {
         let now = self.clock.now();
         let today = dealer::get(&self.pool, now).await?.today;
@@ -115,6 +118,7 @@ impl Worker {
             tx.commit().await?;
             sessions::sweep(&self.pool, now).await?;
             lists::sweep(&self.pool, now).await?;
+            photos::tidy(&self.pool, &self.photos, now).await?;
         }
         Ok(())
     }

@@ -14,7 +14,8 @@ pub async fn broken_promises(db: &mut PgConnection, today: Date) -> Result<Vec<S
              (SELECT count(*) FROM water_tests t JOIN visit_reports n ON n.report_id = t.report_id AND n.version = t.version + 1 WHERE t.superseded_at IS NULL) AS "tests!",
              (SELECT count(*) FROM doses d JOIN visit_reports n ON n.report_id = d.report_id AND n.version = d.version + 1 WHERE d.superseded_at IS NULL) AS "doses!",
              (SELECT count(*) FROM visits a JOIN visits b ON a.staff_id = b.staff_id AND a.id < b.id AND a.during && b.during
-              WHERE a.status IN ('planned', 'confirmed') AND b.status IN ('planned', 'confirmed')) AS "overlaps!""#
+              WHERE a.status IN ('planned', 'confirmed') AND b.status IN ('planned', 'confirmed')) AS "overlaps!",
+             (SELECT count(*) FROM photos p WHERE p.report_id IS NOT NULL AND NOT EXISTS (SELECT FROM visit_reports r WHERE r.report_id = p.report_id AND r.unit_id = p.unit_id)) AS "photos!""#
     )
     .fetch_one(&mut *db)
     .await?;
@@ -27,6 +28,7 @@ pub async fn broken_promises(db: &mut PgConnection, today: Date) -> Result<Vec<S
     note(r.effects, "kept form(s) without their report.");
     note(r.tests, "water test(s) of corrected reports still count.");
     note(r.doses, "dose(s) of corrected reports still count.");
+    note(r.photos, "photo(s) of a report that is not here, or of another unit than their report.");
     note(r.overlaps, "pair(s) of visits put one technician in two yards at once.");
     let stale = stale_due_items(db, today).await?;
     if stale > 0 {

@@ -1,5 +1,6 @@
 //! All SQL, one file a topic: rows to domain and back. Free functions over an executor; a caller opens the transaction.
 
+pub mod amendments;
 pub mod catalogue;
 pub mod customers;
 pub mod dealer;
@@ -10,6 +11,7 @@ pub mod events;
 pub mod links;
 pub mod lists;
 pub mod phones;
+pub mod photos;
 pub mod queue;
 pub mod reports;
 pub mod season_plan;
@@ -50,6 +52,9 @@ pub enum Error {
     Corrupt { table: &'static str, id: String, why: String },
     #[error(transparent)]
     Sql(sqlx::Error),
+    /// The folder of the photos.
+    #[error("the photos cannot be written or read: {0}")]
+    Disk(#[from] std::io::Error),
 }
 
 impl From<sqlx::Error> for Error {

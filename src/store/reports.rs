@@ -1,7 +1,11 @@
 //! Visit reports: appended, once, with everything that follows from them in the same transaction. A correction is a new version.
 
 use super::{
-    Error, Result, drives, due,
+    Error, Result,
+    amendments::{self, Amendment},
+    drives, due,
+    events::Actor,
+    photos,
     units::{self, Fill},
     water::{self, Event, NewDose, NewEvent, NewReading, NewTest},
 };
@@ -31,6 +35,8 @@ pub struct NewReport {
     pub readings: Vec<NewReading>,
     pub dose: Option<DoseGiven>,
     pub events: Vec<WaterEvent>,
+    /// What was found otherwise than the sheet said.
+    pub amendments: Vec<Amendment>,
     /// The dose that the page showed for these readings, and the one worked out again on arrival.
     pub dose_shown_ml: Option<i64>,
     pub dose_worked_ml: Option<i64>,
@@ -105,13 +111,18 @@ pub async fn take_in(db: &mut PgConnection, s: &Submission<'_>, answer: &Value, 
     if before.body_sha256 == hash && before.staff_id == s.staff_id { Ok(Some(before.answer)) } else { Err(Error::OtherContent) }
 }
 
-/// Keeps a report with its test, its dose, its answers; closes the visit; works out what is due next.
-pub async fn keep(db: &mut PgConnection, r: &NewReport, today: Date, now: OffsetDateTime) -> Result<()> {
+/// Keeps a report with its test, its dose, its answers and what was put right; closes the visit; works out what is due next.
+///
+/// Answers with what the office has to settle, in words: facts of the records that changed in the office and at the unit alike.
+pub async fn keep(db: &mut PgConnection, r: &NewReport, today: Date, now: OffsetDateTime) -> Result<Vec<String>> {
     add_header(&mut *db, r, now).await?;
     if r.version == 1 && r.arrived_at.is_some() {
         drives::record(&mut *db, r.report_id).await?;
     }
     add_lists(&mut *db, r).await?;
+    if r.version == 1 {
+        photos::join(&mut *db, r.report_id).await?;
+    }
     if r.version > 1 {
         water::supersede_report(&mut *db, r.report_id, r.version, now).await?;
     }
@@ -158,7 +169,10 @@ pub async fn keep(db: &mut PgConnection, r: &NewReport, today: Date, now: Offset
     }
     close(&mut *db, r).await?;
     note_fill(&mut *db, r, now).await?;
-    due::refresh(db, Some(&[r.unit_id]), today).await
+    let by = Actor { id: r.staff_id, words: "at the unit".to_owned() };
+    let open = amendments::apply(&mut *db, r.unit_id, &r.amendments, &by, r.visited_on, now).await?;
+    due::refresh(db, Some(&[r.unit_id]), today).await?;
+    Ok(open)
 }
 
 /// A first fill that was done is a fill of the unit; the water meter's figure is its volume.

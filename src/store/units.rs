@@ -135,6 +135,41 @@ pub async fn add_volume(
     Ok(())
 }
 
+/// The volume that counts at present, as [`super::water::unit_waters`] reads it.
+pub async fn newest_volume(db: impl PgExecutor<'_>, unit_id: Uuid) -> Result<Option<Millilitres>> {
+    let ml =
+        sqlx::query_scalar!("SELECT volume_ml FROM water_volumes WHERE unit_id = $1 ORDER BY found_on DESC, made_at DESC LIMIT 1", unit_id)
+            .fetch_optional(db)
+            .await?;
+    Ok(ml.and_then(|ml| Millilitres::new(ml).ok()))
+}
+
+/// Units whose reference it is, or of a customer or in a town that [`super::customers::search`] finds.
+pub async fn find(db: &mut sqlx::PgConnection, words: &str, limit: i64) -> Result<Vec<Unit>> {
+    let of: Vec<Uuid> = super::customers::search(&mut *db, words, limit).await?.into_iter().map(|c| c.id).collect();
+    let refs = [words.trim().to_owned(), words.trim().to_uppercase()];
+    Ok(unit_query!(
+        "WHERE u.status <> 'retired' AND (u.customer_id = ANY($1) OR u.ref = ANY($2)) ORDER BY lower(c.name), lower(p.name), lower(u.name), u.id LIMIT $3",
+        &of,
+        &refs,
+        limit
+    )
+    .fetch_all(db)
+    .await?)
+}
+
+/// The other units that stand at the same places.
+pub async fn beside(db: impl PgExecutor<'_>, unit_ids: &[Uuid], limit: i64) -> Result<Vec<Unit>> {
+    Ok(unit_query!(
+        "WHERE u.status <> 'retired' AND u.id <> ALL($1) AND u.place_id IN (SELECT place_id FROM units WHERE id = ANY($1))
+         ORDER BY lower(c.name), lower(p.name), lower(u.name), u.id LIMIT $2",
+        unit_ids,
+        limit
+    )
+    .fetch_all(db)
+    .await?)
+}
+
 /// One charge of water.
 #[derive(Clone, Debug)]
 pub struct Fill {
@@ -154,10 +189,12 @@ pub struct Fill {
     pub answer: String,
 }
 
+/// Keeps a fill. One that is heard of late, after a newer one, ended with that.
 pub async fn add_fill(db: impl PgExecutor<'_>, f: &Fill, now: OffsetDateTime) -> Result<()> {
     sqlx::query!(
         "INSERT INTO fills (id, unit_id, customer_id, filled_on, drained_on, source_water, softened, fluid, glycol_percent, amount_ml, note, made_at, fill_device, answer)
-         SELECT $1, u.id, u.customer_id, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13 FROM units u WHERE u.id = $2",
+         SELECT $1, u.id, u.customer_id, $3, coalesce($4, (SELECT min(l.filled_on) FROM fills l WHERE l.unit_id = $2 AND l.filled_on > $3)),
+           $5, $6, $7, $8, $9, $10, $11, $12, $13 FROM units u WHERE u.id = $2",
         f.id,
         f.unit_id,
         f.filled_on,
@@ -183,6 +220,18 @@ pub async fn drained_before(db: impl PgExecutor<'_>, unit_id: Uuid, day: Date) -
         .execute(db)
         .await?;
     Ok(())
+}
+
+/// Of these units, those that have no water at present, as far as the records know.
+pub async fn without_fill(db: impl PgExecutor<'_>, unit_ids: &[Uuid]) -> Result<Vec<Uuid>> {
+    let rows = sqlx::query_scalar!(
+        r#"SELECT u.id AS "id!" FROM unnest($1::uuid[]) AS u(id)
+           WHERE NOT EXISTS (SELECT FROM fills f WHERE f.unit_id = u.id AND f.drained_on IS NULL)"#,
+        unit_ids
+    )
+    .fetch_all(db)
+    .await?;
+    Ok(rows)
 }
 
 pub async fn fills(db: impl PgExecutor<'_>, unit_id: Uuid) -> Result<Vec<Fill>> {

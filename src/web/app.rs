@@ -5,7 +5,7 @@ use crate::{
     roads::{Drives, Position},
     secrets::Effort,
     sources::Sources,
-    store::{self, week},
+    store::{self, photos::files::Folder, week},
 };
 use sqlx::PgPool;
 use std::sync::Arc;
@@ -30,6 +30,8 @@ pub struct App {
     pub bell: Arc<Notify>,
     /// Where drives come from. What is kept in there is read from disk or asked for; another instance reads and asks for the same.
     pub sources: Sources,
+    /// Where the pictures lie; instances on one database share it.
+    pub photos: Folder,
 }
 
 impl App {
@@ -43,6 +45,7 @@ impl App {
             effort: Effort::Real,
             bell,
             sources: Sources::default(),
+            photos: Folder::default(),
         }
     }
 
@@ -50,6 +53,12 @@ impl App {
     #[must_use]
     pub fn with_sources(self, sources: Sources) -> Self {
         Self { sources, ..self }
+    }
+
+    /// With photos in this folder.
+    #[must_use]
+    pub fn with_photos(self, photos: Folder) -> Self {
+        Self { photos, ..self }
     }
 
     /// How long drives take between the depots, the stops of the weeks that begin from `first` to `last`, and that visit.

@@ -41,9 +41,10 @@ pub fn address(name: &str) -> String {
 pub(super) const YARD: [&str; 3] = ["look.css", "mark.svg", "yard.js"];
 
 /// The yard's script in its parts. Pages and the worker load the same file: one request on a weak line.
-const YARD_PARTS: [&str; 5] = [
+const YARD_PARTS: [&str; 6] = [
     include_str!("../../static/outbox.js"),
     include_str!("../../static/dose.js"),
+    include_str!("../../static/photos.js"),
     include_str!("../../static/phone.js"),
     include_str!("../../static/worker.js"),
     include_str!("../../static/yard.js"),

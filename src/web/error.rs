@@ -43,6 +43,10 @@ impl From<store::Error> for Error {
             store::Error::OtherContent => Self::OtherContent,
             store::Error::Rule(rule) => Self::Bad(rule_words(&rule)),
             store::Error::Sql(e) if is_away(&e) => Self::Away,
+            store::Error::Disk(e) => {
+                tracing::error!(error = %e, "photos cannot be written or read");
+                Self::Away
+            }
             other => Self::Inside(other.into()),
         }
     }

@@ -8,7 +8,9 @@ use super::{
 };
 use crate::{
     store::{
-        catalogue, due,
+        catalogue,
+        dealer::Dealer,
+        due,
         sessions::SignedIn,
         units::{self, Fill, Unit},
         water::{self, Maker, NewDose, NewReading, NewTest, UnitWater, What},
@@ -31,15 +33,6 @@ pub(super) enum Outcome {
     Again(Box<FillSheet>),
 }
 
-/// Everything needed to keep a fill: who, when, by which form.
-struct Keeping<'a> {
-    who: &'a SignedIn,
-    maker: Maker,
-    /// The form's own id: that of the fill.
-    id: Uuid,
-    now: OffsetDateTime,
-}
-
 /// A fill as it was typed, checked.
 struct FillRead {
     fill: Fill,
@@ -56,8 +49,7 @@ fn one_of(typed: &str, of: &[&'static str], usual: &'static str) -> &'static str
     of.iter().copied().find(|known| *known == typed).unwrap_or(usual)
 }
 
-fn fill_read(asked: &Asked, unit: &Unit, answer: &Answer, k: &Keeping<'_>) -> Read<FillRead> {
-    let dealer = &k.who.dealer;
+fn fill_read(asked: &Asked, unit: &Unit, answer: &Answer, dealer: &Dealer, id: Uuid) -> Read<FillRead> {
     let filled_on = filled_on(asked, dealer.today)?;
     let (raw, test) = read(asked)?;
     let volume = volume(asked, dealer.units)?;
@@ -79,7 +71,7 @@ fn fill_read(asked: &Asked, unit: &Unit, answer: &Answer, k: &Keeping<'_>) -> Re
         Some(ml).filter(|ml| (0..=1_000_000).contains(ml)).map(Some).ok_or("More than 1,000 L in one charge? Check the unit.")?
     };
     let fill = Fill {
-        id: k.id,
+        id,
         unit_id: unit.id,
         filled_on,
         drained_on: None,
@@ -126,49 +118,71 @@ fn source_readings(test: &FillTest) -> Vec<NewReading> {
     figures.into_iter().flatten().collect()
 }
 
+/// A fill that can be kept: read and checked, its unit and that unit's water as they are.
+pub(super) struct Ready {
+    unit: Unit,
+    own: UnitWater,
+    read: FillRead,
+    maker: Maker,
+    who: SignedIn,
+    now: OffsetDateTime,
+}
+
+impl Ready {
+    /// What was typed of a fill, under the number of its form; else what is wrong with it, in words, beside the sheet.
+    pub(super) fn of(app: &App, who: &SignedIn, maker: Maker, id: Uuid, sheet: FillSheet) -> Read<Self, (Box<FillSheet>, String)> {
+        match fill_read(&sheet.asked, &sheet.u, &sheet.answer, &who.dealer, id) {
+            Ok(read) => Ok(Self { unit: sheet.u, own: sheet.own, read, maker, who: who.clone(), now: app.clock.now() }),
+            Err(wrong) => Err((Box::new(sheet), wrong)),
+        }
+    }
+}
+
 /// Takes a fill's form: judges the water, or keeps the fill, once.
 pub(super) async fn take(app: &App, who: &SignedIn, maker: Maker, unit_id: Uuid, posted: &Posted<Asked>) -> Result<Outcome> {
     let mut tx = app.pool.begin().await?;
-    let mut sheet = sheet(&mut tx, unit_id, posted.form.clone(), &who.dealer).await?;
+    let sheet = sheet(&mut tx, unit_id, posted.form.clone(), &who.dealer).await?;
     if posted.form.act == "judge" {
         return Ok(Outcome::Again(Box::new(sheet)));
     }
-    let k = Keeping { who, maker, id: posted.id, now: app.clock.now() };
-    let read = match fill_read(&sheet.asked, &sheet.u, &sheet.answer, &k) {
-        Ok(read) => read,
-        Err(wrong) => {
+    let ready = match Ready::of(app, who, maker, posted.id, sheet) {
+        Ok(ready) => ready,
+        Err((mut sheet, wrong)) => {
             sheet.wrong = wrong;
-            return Ok(Outcome::Again(Box::new(sheet)));
+            return Ok(Outcome::Again(sheet));
         }
     };
-    if posted.first_time(&mut tx, who, "fill", k.now).await? {
-        keep(&mut tx, &sheet.u, &sheet.own, &read, &k).await?;
+    if posted.first_time(&mut tx, who, "fill", ready.now).await? {
+        keep(&mut tx, &ready).await?;
     }
     tx.commit().await?;
     Ok(Outcome::Kept)
 }
 
 /// Keeps a fill with its source water's test, its volume by meter and its first charge. The water before it counts as drained.
-async fn keep(db: &mut PgConnection, unit: &Unit, own: &UnitWater, read: &FillRead, k: &Keeping<'_>) -> Result<()> {
+///
+/// Once for each number: the caller sees to it that the same form is not kept twice.
+pub(super) async fn keep(db: &mut PgConnection, ready: &Ready) -> Result<()> {
+    let Ready { unit, own, read, maker, who, now } = ready;
     let day = read.fill.filled_on;
     units::drained_before(&mut *db, unit.id, day).await?;
-    units::add_fill(&mut *db, &read.fill, k.now).await?;
+    units::add_fill(&mut *db, &read.fill, *now).await?;
     if !read.readings.is_empty() {
         let test = NewTest {
             id: Uuid::now_v7(),
             unit_id: unit.id,
             taken_on: day,
-            maker: k.maker,
-            staff_id: Some(k.who.staff_id),
+            maker: *maker,
+            staff_id: Some(who.staff_id),
             report: None,
-            fill_id: Some(k.id),
+            fill_id: Some(read.fill.id),
             note: "",
             readings: &read.readings,
         };
-        water::add_test(&mut *db, &test, k.now).await?;
+        water::add_test(&mut *db, &test, *now).await?;
     }
     if let Some(volume) = read.volume {
-        units::add_volume(&mut *db, unit.id, &volume, day, "read at the fill", k.now).await?;
+        units::add_volume(&mut *db, unit.id, &volume, day, "read at the fill", *now).await?;
     }
     if let Some((amount_ml, (product_id, _))) = read.put_in.zip(own.product.as_ref()) {
         let dose = NewDose {
@@ -178,11 +192,11 @@ async fn keep(db: &mut PgConnection, unit: &Unit, own: &UnitWater, read: &FillRe
             product_id: *product_id,
             lot_id: read.lot,
             amount_ml,
-            staff_id: Some(k.who.staff_id),
+            staff_id: Some(who.staff_id),
             report: None,
             note: "first charge",
         };
-        water::add_dose(&mut *db, &dose, k.now).await?;
+        water::add_dose(&mut *db, &dose, *now).await?;
     }
-    Ok(due::refresh(db, Some(&[unit.id]), k.who.dealer.today).await?)
+    Ok(due::refresh(db, Some(&[unit.id]), who.dealer.today).await?)
 }

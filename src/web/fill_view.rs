@@ -140,7 +140,7 @@ pub(super) struct Answer {
     pub(super) oxygen: String,
 }
 
-pub(super) type Read<T> = std::result::Result<T, String>;
+pub(super) type Read<T, E = String> = std::result::Result<T, E>;
 
 pub(super) fn words(e: impl std::fmt::Display) -> String {
     e.to_string()
@@ -305,6 +305,72 @@ fn charge(own: &UnitWater, asked: &Asked, test: &FillTest, volume: Millilitres, 
     Ok((says, advice.cautions))
 }
 
+/// What helps to judge a fill where no office answers: worked out beforehand, for reading off.
+#[derive(Default)]
+pub(super) struct ByHand {
+    /// Of what, and its limits in words.
+    pub(super) limits: Vec<(String, String)>,
+    /// Grains per gallon, mg/L, and the canisters that the unit's water takes.
+    pub(super) canisters: Vec<(u16, u16, u32)>,
+    /// The canister that is meant, in grains.
+    pub(super) grains: String,
+    /// Water that went in, and its first charge.
+    pub(super) charges: Vec<(String, String)>,
+    pub(super) product: String,
+    pub(super) cautions: Vec<String>,
+}
+
+/// One grain per US gallon is 17.118 mg/L as `CaCO3` (64.79891 mg over 3.785411784 L, both exact).
+const MG_L_PER_GRAIN: f64 = 17.118;
+
+pub(super) fn by_hand(s: &FillSheet, profiles: &[ProfileRow], dealer: &Dealer) -> Read<ByHand> {
+    let volume = volume(&s.asked, dealer.units)?;
+    let typed = figure(&s.asked.grains, "The canister's grains", 100.0..=1e6)?.unwrap_or(3000.0);
+    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "bounded above and below")]
+    let canister = Canister::new(typed as u32, Canister::USUAL_PERCENT).map_err(words)?;
+    let canisters = |grains: u16| {
+        let hardness = f64::from(grains) * MG_L_PER_GRAIN;
+        let plan = softening::plan(HardFill { volume, hardness, iron: 0.0, manganese: 0.0 }, canister, Compensation::default()).ok()?;
+        #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a hardness of a few hundred")]
+        Some((grains, hardness.round() as u16, plan.canisters))
+    };
+    let deciding = profiles.iter().filter(|row| row.profile.decides).flat_map(|row| &row.profile.limits);
+    let (charges, cautions) = charges(&s.own, volume, dealer)?;
+    Ok(ByHand {
+        limits: deciding.map(|l| (l.parameter().words().to_owned(), l.words())).collect(),
+        canisters: [5, 10, 15, 20, 25, 30, 40].into_iter().filter_map(canisters).collect(),
+        grains: s.asked.grains.clone(),
+        charges,
+        product: s.own.product.as_ref().map(|p| p.1.name.clone()).unwrap_or_default(),
+        cautions,
+    })
+}
+
+/// What went in beside what to put in, a line each, and the cautions of doing so.
+type Charges = (Vec<(String, String)>, Vec<String>);
+
+/// The first charge for water that keeps every limit: for the unit's own volume, and for what a meter may show.
+fn charges(own: &UnitWater, usual: Millilitres, dealer: &Dealer) -> Read<Charges> {
+    let Some((_, product)) = own.product.as_ref() else { return Ok((Vec::new(), Vec::new())) };
+    // 50 US gallons, or 200 L, in µL.
+    let each = if dealer.units == UnitsFirst::Us { 189_270_589 } else { 200_000_000 };
+    let mut rows = Vec::new();
+    let mut cautions = Vec::new();
+    let near = usual.get() * 1000 / each;
+    for step in (near - 4).max(1)..=near + 5 {
+        let litres = Millilitres::new(step * each / 1000).map_err(words)?;
+        let volume = WaterVolume::by(litres, Method::WaterMeter).map_err(words)?;
+        let facts = WaterFacts { aluminium: own.facts.aluminium, fill_hardness: mg(Some(0.0)), ..WaterFacts::default() };
+        let site =
+            Site { volume: Some(volume), programme: &own.programme, product, facts, occasion: Occasion::Scheduled, day: dealer.today };
+        let advice = first_charge(&site);
+        let says = advice.dose().map_or_else(|| water_view::sentences(&advice, dealer).join(" "), |d| d.amount.text(dealer.units));
+        rows.push((litres.both(dealer.units), says));
+        cautions = advice.cautions;
+    }
+    Ok((rows, cautions))
+}
+
 /// A unit's fill page, whoever looks at it.
 pub(super) struct FillSheet {
     pub(super) u: Unit,
@@ -315,6 +381,7 @@ pub(super) struct FillSheet {
     pub(super) wrong: String,
     pub(super) lots: Vec<LotLine>,
     pub(super) own: UnitWater,
+    pub(super) by_hand: ByHand,
 }
 
 /// Reads the unit and answers what was asked of its water.
@@ -332,5 +399,9 @@ pub(super) async fn sheet(db: &mut PgConnection, unit_id: Uuid, asked: Asked, de
     };
     let product = own.product.as_ref().map(|p| p.0);
     let lots = catalogue::lots(db).await?.into_iter().filter(|l| Some(l.product_id) == product).collect();
-    Ok(FillSheet { u, asked, tested, devices: devices(), answer, wrong, lots, own })
+    let mut sheet = FillSheet { u, asked, tested, devices: devices(), answer, wrong, lots, own, by_hand: ByHand::default() };
+    if sheet.wrong.is_empty() {
+        sheet.by_hand = by_hand(&sheet, &profiles, dealer).unwrap_or_default();
+    }
+    Ok(sheet)
 }

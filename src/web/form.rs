@@ -126,3 +126,38 @@ impl FromRequest<App> for Upload {
         Ok(me)
     }
 }
+
+/// A form with pictures: files with their names, empty ones left out.
+#[derive(Debug)]
+pub struct Shots {
+    /// Made with the form, before it was filled in.
+    pub id: Uuid,
+    pub caption: String,
+    pub files: Vec<(String, Bytes)>,
+}
+
+impl FromRequest<App> for Shots {
+    type Rejection = Error;
+    async fn from_request(request: Request, app: &App) -> Result<Self> {
+        let wanted = request.extensions().get::<FormToken>().cloned();
+        let broken =
+            |_| Error::Bad("The photos did not arrive whole, or are larger than 8 MB each. Send them again, or one at a time.".to_owned());
+        let mut parts =
+            Multipart::from_request(request, app).await.map_err(|_| Error::Bad("Choose a picture and send the form again.".to_owned()))?;
+        let (mut fields, mut files) = (HashMap::new(), Vec::new());
+        while let Some(field) = parts.next_field().await.map_err(broken)? {
+            let name = field.name().unwrap_or_default().to_owned();
+            if name == "photo" {
+                let file_name = field.file_name().unwrap_or_default().to_owned();
+                let bytes = field.bytes().await.map_err(broken)?;
+                files.extend((!bytes.is_empty()).then_some((file_name, bytes)));
+            } else {
+                fields.insert(name, field.text().await.map_err(broken)?);
+            }
+        }
+        let mut take = |name: &str| fields.remove(name).unwrap_or_default();
+        check(wanted.as_ref(), &take("form_token"))?;
+        let id = take("id").parse().map_err(|_| Error::Bad("The form's own number is missing. Load the page again.".to_owned()))?;
+        Ok(Self { id, caption: take("caption"), files })
+    }
+}

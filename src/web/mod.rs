@@ -14,6 +14,7 @@ pub mod health;
 pub mod html;
 mod map;
 pub mod office;
+mod photos;
 pub mod record;
 mod report_view;
 pub mod serve;
@@ -52,6 +53,7 @@ pub fn router(app: App) -> (Router, Vec<RouteInfo>) {
         yard::routes(),
         yard::kept_routes(),
         yard::shell_routes(),
+        photos::routes(),
         record::routes(),
         sign_in::routes(),
         sign_in::staff_routes(),
@@ -104,7 +106,8 @@ async fn headers(https: bool, request: Request<Body>, next: Next) -> Response {
     let mut answer = next.run(request).await;
     let headers = answer.headers_mut();
     for (name, value) in HEADERS {
-        headers.insert(HeaderName::from_static(name), HeaderValue::from_static(value));
+        // A picture has a stricter policy of its own.
+        headers.entry(HeaderName::from_static(name)).or_insert(HeaderValue::from_static(value));
     }
     if https {
         headers.insert(header::STRICT_TRANSPORT_SECURITY, HeaderValue::from_static("max-age=63072000; includeSubDomains"));

@@ -54,6 +54,7 @@ pub(super) struct WaterView {
     pub(super) volume: String,
     pub(super) fluid: String,
     pub(super) filled: String,
+    pub(super) empty: bool,
     pub(super) last: Option<LastView>,
     /// What is foreseen, in words; empty when nothing was ever tested.
     pub(super) foreseen: String,
@@ -102,6 +103,7 @@ fn view(water: &UnitWater, tests: &[TestLine], doses: &[DoseLine], known: Option
         volume: water.volume.map(|v| format!("{}, {}", v.text(dealer.units), v.method().words())).unwrap_or_default(),
         fluid: water.fluid.as_ref().map(|(f, p)| if *p > 0 { format!("{f}, {p} % by volume") } else { f.clone() }).unwrap_or_default(),
         filled: water.filled_on.map(day_with_year).unwrap_or_default(),
+        empty: water.empty,
         last: last(water, dealer),
         foreseen: seen.map(|seen| seen.forecast.words()).unwrap_or_default(),
         loses: seen.and_then(|seen| seen.loss).map(|loss| loses(&loss, dealer)).unwrap_or_default(),

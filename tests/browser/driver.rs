@@ -102,6 +102,12 @@ impl Browser {
         field.send_keys(text).await.unwrap();
     }
 
+    /// Chooses files, as from the camera: one path a line.
+    pub(crate) async fn choose(&self, css: &str, paths: &[PathBuf]) {
+        let all: Vec<String> = paths.iter().map(|p| p.display().to_string()).collect();
+        self.client.find(Locator::Css(css)).await.unwrap().send_keys(&all.join("\n")).await.unwrap();
+    }
+
     pub(crate) async fn click(&self, css: &str) {
         self.client.find(Locator::Css(css)).await.unwrap().click().await.unwrap();
     }
@@ -145,7 +151,7 @@ impl Browser {
         let whole = format!("const done = arguments[arguments.length - 1]; (async () => {{ {script} }})().then(done, () => done(false))");
         while !self.client.execute_async(&whole, vec![]).await.is_ok_and(|said| said == true) {
             if began.elapsed() > PATIENCE {
-                let held = self.later("return JSON.stringify([await navigator.locks.query(), await outbox.all('out')])").await;
+                let held = self.later("return JSON.stringify([await navigator.locks.query(), await outbox.all('out'), (await photos.all()).map((p) => ({ ...p, bytes: p.bytes.byteLength }))])").await;
                 panic!("never came: {script}; the page says: {}; {held}", self.text("body").await);
             }
             tokio::time::sleep(Duration::from_millis(50)).await;
@@ -155,6 +161,14 @@ impl Browser {
     /// Forgets who is signed in.
     pub(crate) async fn forget(&self) {
         self.client.delete_all_cookies().await.unwrap();
+    }
+
+    /// Has the browser behave as one whose owner chose this.
+    pub(crate) async fn media(&self, feature: &str, value: &str) {
+        self.client
+            .issue_cmd(DevTools("Emulation.setEmulatedMedia", json!({ "features": [{ "name": feature, "value": value }] })))
+            .await
+            .unwrap();
     }
 
     pub(crate) async fn screenshot(&self, name: &str) {

@@ -5,8 +5,10 @@
 #[path = "../support/mod.rs"]
 mod support;
 
+mod access;
 mod driver;
 mod no_script;
+mod photos;
 mod yard;
 
 use driver::{Browser, DESK, PHONE};
@@ -27,8 +29,14 @@ impl Served {
         let stop = CancellationToken::new();
         let (router, _) = web::router(t.app.clone());
         tokio::spawn(web::serve::serve(listener, router, stop.clone()));
-        let worker =
-            Worker { pool: t.pool().clone(), clock: t.app.clock, bell: t.app.bell.clone(), sources: t.app.sources.clone(), steps: 3_000 };
+        let worker = Worker {
+            pool: t.pool().clone(),
+            clock: t.app.clock,
+            bell: t.app.bell.clone(),
+            sources: t.app.sources.clone(),
+            photos: t.app.photos.clone(),
+            steps: 3_000,
+        };
         tokio::spawn(worker.run(stop.clone()));
         Self { base, stop }
     }

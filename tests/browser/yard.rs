@@ -10,20 +10,20 @@ use tokio_util::sync::CancellationToken;
 use uuid::Uuid;
 
 /// A service that can be stopped and started again on the same port.
-struct Office {
+pub(crate) struct Office {
     address: SocketAddr,
     stop: CancellationToken,
     done: Option<tokio::task::JoinHandle<()>>,
 }
 
 impl Office {
-    async fn open(t: &TestApp) -> Self {
+    pub(crate) async fn open(t: &TestApp) -> Self {
         let mut me = Self { address: ([127, 0, 0, 1], 0).into(), stop: CancellationToken::new(), done: None };
         me.start(t).await;
         me
     }
 
-    async fn start(&mut self, t: &TestApp) {
+    pub(crate) async fn start(&mut self, t: &TestApp) {
         let listener = tokio::net::TcpListener::bind(self.address).await.unwrap();
         self.address = listener.local_addr().unwrap();
         self.stop = CancellationToken::new();
@@ -33,22 +33,22 @@ impl Office {
     }
 
     /// Gone: connections are refused.
-    async fn leave(&mut self) {
+    pub(crate) async fn leave(&mut self) {
         self.stop.cancel();
         self.done.take().unwrap().await.unwrap();
     }
 }
 
-struct Yard {
-    t: TestApp,
-    office: Office,
-    b: Browser,
-    visits: Vec<Uuid>,
-    route: String,
+pub(crate) struct Yard {
+    pub(crate) t: TestApp,
+    pub(crate) office: Office,
+    pub(crate) b: Browser,
+    pub(crate) visits: Vec<Uuid>,
+    pub(crate) route: String,
 }
 
 /// A technician on their route page, with a day of the week issued.
-async fn yard() -> Yard {
+pub(crate) async fn yard() -> Yard {
     let t = TestApp::start().await;
     let d = dealership::open(&t).await;
     t.post(&d.office, "/week/2026-W41/plan", &[]).await;
@@ -76,23 +76,23 @@ async fn yard() -> Yard {
 }
 
 impl Yard {
-    async fn pack(&self) {
+    pub(crate) async fn pack(&self) {
         self.b.press("Put this route on the phone").await;
         self.b.wait("#packed.st-sent").await;
     }
 
-    async fn reports(&self) -> i64 {
+    pub(crate) async fn reports(&self) -> i64 {
         sqlx::query_scalar("SELECT count(*) FROM visit_reports").fetch_one(self.t.pool()).await.unwrap()
     }
 
-    async fn at_stop(&self, n: usize) {
+    pub(crate) async fn at_stop(&self, n: usize) {
         self.b.goto(&format!("/stop/{}", self.visits[n])).await;
         self.b.wait("html[data-phone]").await;
     }
 }
 
 /// What is on the phone, by store.
-async fn stored(b: &Browser, store: &str) -> i64 {
+pub(crate) async fn stored(b: &Browser, store: &str) -> i64 {
     b.later(&format!("return (await outbox.all('{store}')).length")).await.as_i64().unwrap()
 }
 
@@ -214,6 +214,106 @@ async fn what_the_office_cannot_read_comes_back_and_a_signed_out_phone_keeps() {
     let settled: i64 =
         sqlx::query_scalar("SELECT count(*) FROM to_settle WHERE settled_at IS NOT NULL").fetch_one(y.t.pool()).await.unwrap();
     assert_eq!((settled, y.reports().await), (1, 1));
+    y.b.close().await;
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_first_fill_is_judged_by_hand_and_kept_without_a_signal() {
+    let mut y = yard().await;
+    let unit: Uuid = sqlx::query_scalar(
+        "UPDATE fills SET drained_on = filled_on WHERE unit_id = (SELECT unit_id FROM visits WHERE id = $1) RETURNING unit_id",
+    )
+    .bind(y.visits[0])
+    .fetch_one(y.t.pool())
+    .await
+    .unwrap();
+    y.pack().await;
+    y.office.leave().await;
+    y.at_stop(0).await;
+    y.b.click("a[href$='/fill']").await;
+    y.b.wait("html[data-phone]").await;
+    y.b.fill("#ph", "7.6").await;
+    y.b.fill("#hardness", "20 gpg").await;
+    y.b.press("Judge this water").await;
+    assert!(y.b.wait("#faults:not([hidden])").await.contains("Judge it by the limits below"));
+    assert!(y.b.text("#by-hand").await.contains("hardness") && y.b.text("#by-hand").await.contains("First charge of"));
+    y.b.screenshot("yard-fill-by-hand").await;
+    y.b.fill("#softened", "3").await;
+    y.b.fill("#put_in", "8 L").await;
+    y.b.press("Keep the fill").await;
+    y.b.wait("#kept-words.st-kept").await;
+    y.b.click("#kept-here a").await;
+    y.b.wait("html[data-phone] #sheet:not([hidden])").await;
+    y.office.start(&y.t).await;
+    y.b.goto(&format!("/stop/{}/fill", y.visits[0])).await;
+    assert!(y.b.wait("#kept-words.st-sent").await.contains("the office has it"));
+    let fills = embertide::store::units::fills(y.t.pool(), unit).await.unwrap();
+    assert_eq!((fills.len(), fills[0].drained_on, fills[0].softened), (2, None, Some(true)));
+    // With a signal the office judges in place, and what was typed stays.
+    y.b.goto(&format!("/stop/{}/fill", y.visits[1])).await;
+    y.b.wait("html[data-phone]").await;
+    y.b.fill("#ph", "7.6").await;
+    y.b.fill("#hardness", "352").await;
+    y.b.press("Judge this water").await;
+    assert!(y.b.wait("#answer output").await.contains("Soften it before filling"));
+    assert_eq!(y.b.value("#hardness").await, "352");
+    y.b.close().await;
+}
+
+/// A second unit beside the first, found in the pack; what nobody knows is written down; what is wrong at the place is put right.
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_visit_that_nobody_planned_is_kept_without_a_signal() {
+    let mut y = yard().await;
+    // Another unit at the first stop's place.
+    let other: Uuid = sqlx::query_scalar(
+        "INSERT INTO units (id, place_id, customer_id, name, kind_code, programme_code) SELECT gen_random_uuid(), place_id, customer_id, 'Barn heater', kind_code,
+         programme_code FROM units WHERE id = (SELECT unit_id FROM visits WHERE id = $1) RETURNING id",
+    )
+    .bind(y.visits[0])
+    .fetch_one(y.t.pool())
+    .await
+    .unwrap();
+    y.pack().await;
+    y.office.leave().await;
+    y.b.click("a[href='/unplanned']").await;
+    y.b.wait("html[data-phone]").await;
+    y.b.screenshot("yard-unplanned").await;
+    y.b.fill("#whose", "The blue barn past the ford").await;
+    y.b.press("Write it down").await;
+    y.b.wait("#kept-words.st-kept").await;
+    y.b.goto("/unplanned").await;
+    y.b.wait("html[data-phone] #sheet:not([hidden])").await;
+    assert_eq!(y.b.value("#whose").await, "", "another can be written down while the first waits");
+    y.b.click(&format!("a[href='/unplanned/{other}']")).await;
+    y.b.wait("html[data-phone]").await;
+    y.b.click("#sheet details:has([name=job]) summary").await;
+    y.b.click("label:has([value=water-test])").await;
+    y.b.fill("#drops", "18").await;
+    y.b.click("#put-right summary").await;
+    y.b.fill("#now-access", "Second gate, by the silo").await;
+    // The browser's own position, as a phone has it.
+    y.b.run("navigator.geolocation.getCurrentPosition = (done) => done({ coords: { latitude: 44.70001, longitude: -73.30002, accuracy: 7.2 } })").await;
+    y.b.press("Pin where I stand").await;
+    assert_eq!(y.b.value("#now-pin").await, "44.70001, -73.30002");
+    y.b.screenshot("yard-put-right").await;
+    y.b.press("Keep this report").await;
+    y.b.wait("#kept-words.st-kept").await;
+    y.office.start(&y.t).await;
+    y.b.goto(&y.route).await;
+    y.b.until("dispatchEvent(new Event('online')); return !(await outbox.all('out')).length").await;
+    let open: Vec<String> = sqlx::query_scalar("SELECT why FROM to_settle").fetch_all(y.t.pool()).await.unwrap();
+    assert!(open.len() == 1 && open[0].contains("not found"), "{open:?}");
+    let kept: (Option<Uuid>, String, String) = sqlx::query_as(
+        "SELECT r.visit_id, p.access_note, p.pin_origin FROM visit_reports r JOIN units u ON u.id = r.unit_id JOIN places p ON p.id = u.place_id WHERE u.id = $1",
+    )
+    .bind(other)
+    .fetch_one(y.t.pool())
+    .await
+    .unwrap();
+    assert_eq!(kept, (None, "Second gate, by the silo".to_owned(), "phone".to_owned()));
+    // The same unit once more: a sheet that is empty, not the one that was sent.
+    y.b.goto(&format!("/unplanned/{other}")).await;
+    y.b.wait("html[data-phone] #sheet:not([hidden])").await;
     y.b.close().await;
 }
 

@@ -14,7 +14,7 @@ use embertide::{
     cluster::{self, Cluster},
     jobs::Worker,
     secrets::Effort,
-    store::{self, sessions, sessions::Role},
+    store::{self, photos::files::Folder, sessions, sessions::Role},
     web::{self, app::App, guard::RouteInfo},
 };
 use http_body_util::BodyExt;
@@ -125,6 +125,8 @@ async fn template(cluster: &Cluster) -> String {
 /// A database of one test's own; gone with it.
 pub(crate) struct TestDb {
     pub(crate) pool: PgPool,
+    /// For files, made when the first one is.
+    pub(crate) data: PathBuf,
     name: String,
 }
 
@@ -139,7 +141,7 @@ impl TestDb {
             .unwrap();
         c.close().await.unwrap();
         let pool = store::pool(s.options.clone().database(&name), 6);
-        Self { pool, name }
+        Self { pool, data: std::env::temp_dir().join(format!("embertide-{name}")), name }
     }
 
     /// How another process connects to this very database.
@@ -151,6 +153,7 @@ impl TestDb {
 
 impl Drop for TestDb {
     fn drop(&mut self) {
+        let _ = fs::remove_dir_all(&self.data);
         let (options, name) = (shared().options.clone(), self.name.clone());
         let drop = move || {
             let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().unwrap();
@@ -200,6 +203,7 @@ impl TestApp {
         let db = TestDb::new().await;
         let mut app = App::new(db.pool.clone(), Clock::Fixed(now), "http://test.example", Arc::new(Notify::new()));
         app.effort = Effort::Invented;
+        app.photos = Folder::of(&db.data);
         let (router, list) = web::router(app.clone());
         Self { db, app, routes: list, router }
     }
@@ -221,6 +225,7 @@ impl TestApp {
             clock: self.app.clock,
             bell: self.app.bell.clone(),
             sources: self.app.sources.clone(),
+            photos: self.app.photos.clone(),
             steps: 3_000,
         };
         worker.run_due().await.unwrap()

@@ -5,7 +5,7 @@ use std::num::NonZeroU16;
 use embertide::units::{MgPerLitre, Millilitres};
 use embertide::water::{
     Action, Basis, Counts, Levels, Measure, Method, Occasion, Product, Programme, Reading, Shown, Site, Strength, TestKit, Verdict,
-    WaterVolume, advise, convert, level_after, table,
+    WaterVolume, advise, convert, dilution, level_after, renewed_rows, table,
 };
 use proptest::prelude::*;
 
@@ -123,6 +123,21 @@ proptest! {
         }
         if let (None, Some(there)) = (world.dose(level), world.dose(level + higher)) {
             prop_assert!(false, "no dose at {level} but {there} mL at {}", level + higher);
+        }
+    }
+
+    /// Part of the water renewed after the test: the row that the table names is the last one at or below the level of one
+    /// batch, C (1 - share) (mass balance, UFC 3-240-13FN; worked out apart in `dilution`), so the dose is never too small.
+    #[test]
+    fn renewed_water_is_dosed_by_the_row_of_what_it_came_to(world in world()) {
+        let rows = table(&world.site(), &world.kit, TODAY).unwrap();
+        for (row, to) in rows.iter().zip(renewed_rows(&rows)) {
+            for (quarters, at) in (1_i32..).zip(to) {
+                let mixed = dilution::batch(row.level.as_f64(), 0.0, f64::from(quarters) / 4.0).unwrap();
+                prop_assert!(rows[at].level.as_f64() <= mixed.max(rows[0].level.as_f64()) + 1e-6);
+                prop_assert!(rows.get(at + 1).is_none_or(|next| next.level.as_f64() > mixed - 1.0));
+                prop_assert!(quarters < 4 || rows[at].level == rows[0].level);
+            }
         }
     }
 

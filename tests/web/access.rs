@@ -52,6 +52,7 @@ fn filled(path: &str, token: &str) -> String {
         .replace("{day}", "2026-10-05")
         .replace("{name}", "fall")
         .replace("{code}", "absent")
+        .replace("{at}", "0")
         .replace("{token}", token)
 }
 

@@ -13,6 +13,7 @@ mod fills;
 mod indexes;
 mod mend;
 mod path;
+mod photos;
 mod reports;
 mod roads;
 mod season;

@@ -4,9 +4,12 @@
 #[path = "../support/mod.rs"]
 mod support;
 
+mod album;
 mod model;
 mod outbox;
 mod phone;
+mod photos;
 mod scene;
 mod sequences;
+mod shot;
 mod sizes;

@@ -1,6 +1,7 @@
 //! A model of phones, line and office, driven by chance. The phone here does what `static/outbox.js` does: keep, mark as tried, post,
 //! take away only on an answer with the fingerprint of the bytes, offer again what was sent when the office's epoch changes.
 
+use super::album::{Said, Taken};
 use embertide::secrets::sha256;
 use proptest::prelude::*;
 use std::collections::{BTreeMap, BTreeSet};
@@ -40,6 +41,20 @@ pub(crate) enum Step {
     Repeat {
         phone: usize,
     },
+    /// A photo, of the sheet that was kept last.
+    Photo {
+        phone: usize,
+        seed: u8,
+    },
+    TakeOff {
+        phone: usize,
+    },
+    /// The fault befalls the nth request.
+    SendPhotos {
+        phone: usize,
+        line: Line,
+        nth: usize,
+    },
     /// A changed body under a number that was used.
     RepeatChanged {
         phone: usize,
@@ -77,9 +92,13 @@ pub(crate) fn steps(most: usize) -> impl Strategy<Value = Vec<Step>> {
         1 => Just(Line::Damaged),
         1 => Just(Line::Trouble),
     ];
+    let piece_line = prop_oneof![2 => line.clone(), 1 => Just(Line::Damaged)];
     let step = prop_oneof![
         8 => (phone.clone(), any::<u8>()).prop_map(|(phone, what)| Step::Keep { phone, what }),
-        8 => (phone.clone(), line).prop_map(|(phone, line)| Step::Send { phone, line }),
+        8 => (phone.clone(), line.clone()).prop_map(|(phone, line)| Step::Send { phone, line }),
+        4 => (phone.clone(), any::<u8>()).prop_map(|(phone, seed)| Step::Photo { phone, seed }),
+        1 => phone.clone().prop_map(|phone| Step::TakeOff { phone }),
+        6 => (phone.clone(), piece_line, 0..6_usize).prop_map(|(phone, line, nth)| Step::SendPhotos { phone, line, nth }),
         2 => phone.clone().prop_map(|phone| Step::TakeBack { phone }),
         2 => phone.clone().prop_map(|phone| Step::Correct { phone }),
         2 => phone.clone().prop_map(|phone| Step::Repeat { phone }),
@@ -98,6 +117,8 @@ pub(crate) fn steps(most: usize) -> impl Strategy<Value = Vec<Step>> {
 }
 
 pub(crate) const PHONES: usize = 3;
+/// No fault at all.
+const MOST: usize = usize::MAX;
 
 /// Words of an item for the office at hand.
 pub(crate) trait Office {
@@ -111,24 +132,34 @@ pub(crate) trait Office {
     async fn stored(&mut self, ids: &[Uuid]) -> BTreeMap<Uuid, Vec<Vec<u8>>>;
     /// How often an item under this id was worked into the records.
     async fn effects(&mut self, ids: &[Uuid]) -> BTreeMap<Uuid, usize>;
+    /// How much of a photo is there.
+    async fn photo_have(&mut self, taken: &Taken) -> Said;
+    /// Takes a piece of a photo in.
+    async fn photo_piece(&mut self, taken: &Taken, at: usize, piece: &[u8]) -> Said;
+    /// The fingerprints of these photos as they were sent, and the report that each is at.
+    async fn photos(&mut self, ids: &[Uuid]) -> BTreeMap<Uuid, ([u8; 32], Option<Uuid>)>;
+    /// The bytes of some picture.
+    fn photo(&self, seed: u8) -> Vec<u8>;
     /// The bytes of a sheet, of a correction of another item, or of a form from another build.
     fn body(&self, what: u8, corrects: Option<Uuid>, other_build: bool) -> Vec<u8>;
 }
 
 #[derive(Clone, Debug)]
-struct Item {
-    id: Uuid,
+pub(crate) struct Item {
+    pub(crate) id: Uuid,
     body: Vec<u8>,
     tried: bool,
+    pub(crate) corrects: bool,
 }
 
 #[derive(Debug, Default)]
-struct Phone {
+pub(crate) struct Phone {
     n: u64,
-    out: BTreeMap<u64, Item>,
-    sent: BTreeMap<u64, Item>,
-    epoch: Option<String>,
-    signed_out: bool,
+    pub(crate) out: BTreeMap<u64, Item>,
+    pub(crate) sent: BTreeMap<u64, Item>,
+    pub(crate) photos: Vec<Taken>,
+    pub(crate) epoch: Option<String>,
+    pub(crate) signed_out: bool,
     other_build: bool,
     clock: i64,
 }
@@ -144,28 +175,50 @@ pub(crate) enum Broken {
 /// The world, and beside it the truth: what was kept by hands and has to be with the office in the end.
 pub(crate) struct World<O> {
     pub(crate) office: O,
-    phones: [Phone; PHONES],
+    pub(crate) phones: [Phone; PHONES],
     truth: BTreeMap<Uuid, Vec<u8>>,
+    /// Photos that were taken and not taken off: what each was kept with, and its fingerprint.
+    pub(crate) album: BTreeMap<Uuid, (Uuid, [u8; 32])>,
     /// Bytes that left some phone, damaged ones too: nothing else may be stored.
     left: BTreeSet<(Uuid, Vec<u8>)>,
-    broken: Broken,
+    pub(crate) broken: Broken,
     pub(crate) faults: usize,
     pub(crate) kept: usize,
+    pub(crate) photos_taken: usize,
 }
 
 impl<O: Office> World<O> {
     pub(crate) fn new(office: O, broken: Broken) -> Self {
-        Self { office, phones: Default::default(), truth: BTreeMap::new(), left: BTreeSet::new(), broken, faults: 0, kept: 0 }
+        Self {
+            office,
+            phones: Default::default(),
+            truth: BTreeMap::new(),
+            album: BTreeMap::new(),
+            left: BTreeSet::new(),
+            broken,
+            faults: 0,
+            kept: 0,
+            photos_taken: 0,
+        }
     }
 
-    fn keep(&mut self, phone: usize, body: Vec<u8>) {
+    /// Another copy of the records answers: what was sent lately goes back into the outbox.
+    pub(crate) fn hear(&mut self, phone: usize, epoch: String) {
+        let p = &mut self.phones[phone];
+        if p.epoch.as_ref().is_some_and(|before| *before != epoch) {
+            p.out.append(&mut p.sent);
+        }
+        p.epoch = Some(epoch);
+    }
+
+    fn keep(&mut self, phone: usize, body: Vec<u8>, corrects: bool) {
         let p = &mut self.phones[phone];
         p.n += 1;
         let seconds = (1_790_000_000_i64 + p.clock).clamp(0, 9_000_000_000).unsigned_abs();
         let id = Uuid::new_v7(uuid::Timestamp::from_unix(uuid::NoContext, seconds, 0));
         self.truth.insert(id, body.clone());
         self.kept += 1;
-        p.out.insert(p.n, Item { id, body, tried: false });
+        p.out.insert(p.n, Item { id, body, tried: false, corrects });
     }
 
     async fn post(&mut self, phone: usize, item: &Item, line: Line) -> Option<([u8; 32], String)> {
@@ -197,10 +250,7 @@ impl<O: Office> World<O> {
             let p = &mut self.phones[phone];
             p.out.remove(&n);
             p.sent.insert(n, item);
-            if p.epoch.as_ref().is_some_and(|before| *before != epoch) {
-                p.out.append(&mut p.sent);
-            }
-            p.epoch = Some(epoch);
+            self.hear(phone, epoch);
         }
     }
 
@@ -208,10 +258,12 @@ impl<O: Office> World<O> {
         match *step {
             Step::Keep { phone, what } => {
                 let body = self.office.body(what, None, self.phones[phone].other_build);
-                self.keep(phone, body);
+                self.keep(phone, body, false);
             }
             Step::TakeBack { phone } => {
-                let last = self.phones[phone].out.iter().next_back().filter(|(_, i)| !i.tried).map(|(n, i)| (*n, i.id));
+                let p = &self.phones[phone];
+                let last =
+                    p.out.iter().next_back().filter(|(_, i)| !i.tried && p.photos.iter().all(|t| t.item != i.id)).map(|(n, i)| (*n, i.id));
                 if let Some((n, id)) = last {
                     self.phones[phone].out.remove(&n);
                     self.truth.remove(&id);
@@ -221,10 +273,13 @@ impl<O: Office> World<O> {
                 let p = &self.phones[phone];
                 if let Some(of) = p.out.values().chain(p.sent.values()).next().map(|i| i.id) {
                     let body = self.office.body(1, Some(of), p.other_build);
-                    self.keep(phone, body);
+                    self.keep(phone, body, true);
                 }
             }
             Step::Send { phone, line } => self.send(phone, line).await,
+            Step::Photo { phone, seed } => self.add_photo(phone, seed),
+            Step::TakeOff { phone } => self.take_off(phone),
+            Step::SendPhotos { phone, line, nth } => self.send_photos(phone, line, nth).await,
             Step::Repeat { phone } | Step::RepeatChanged { phone } => {
                 if let Some(mut item) = self.phones[phone].sent.values().next().cloned() {
                     if matches!(step, Step::RepeatChanged { .. }) {
@@ -239,6 +294,9 @@ impl<O: Office> World<O> {
                 let gone = std::mem::take(&mut self.phones[phone]);
                 for item in gone.out.values().chain(gone.sent.values()) {
                     self.truth.remove(&item.id);
+                }
+                for taken in gone.photos {
+                    self.album.remove(&taken.id);
                 }
             }
             Step::Clock { phone, by } => self.phones[phone].clock = by,
@@ -258,7 +316,7 @@ impl<O: Office> World<O> {
                 return Err(format!("{id} vanished from its phone"));
             }
         }
-        Ok(())
+        self.no_photo_vanished()
     }
 
     /// Everybody signs in and has a signal: in three rounds at most all is with the office, once, with its bytes.
@@ -270,13 +328,13 @@ impl<O: Office> World<O> {
                 if let Some(item) = self.phones[phone].sent.values().next_back().cloned()
                     && let Some((_, epoch)) = self.post(phone, &item, Line::Good).await
                 {
-                    let p = &mut self.phones[phone];
-                    if p.epoch.as_ref().is_some_and(|before| *before != epoch) {
-                        p.out.append(&mut p.sent);
-                    }
-                    p.epoch = Some(epoch);
+                    self.hear(phone, epoch);
                 }
                 self.send(phone, Line::Good).await;
+                // Twice: what was damaged in the middle begins anew only when its end was tried.
+                for _ in 0..2 {
+                    self.send_photos(phone, Line::Good, MOST).await;
+                }
             }
         }
         let ids: Vec<Uuid> = self.truth.keys().copied().collect();
@@ -295,6 +353,7 @@ impl<O: Office> World<O> {
                 return Err(format!("{id} was worked in {worked} times"));
             }
         }
+        self.photos_are_home(&effects).await?;
         let left: usize = self.phones.iter().map(|p| p.out.len()).sum();
         if left == 0 { Ok(()) } else { Err(format!("{left} items did not leave their phones")) }
     }

@@ -1,6 +1,6 @@
 //! Phones and their packs, as the office and the worker see them.
 
-use super::scene::{Scene, ask, at_a_stop, count, send_as, sheet};
+use super::scene::{Scene, ask, at_a_stop, count, send, send_as, sheet};
 use embertide::store::sessions::Role;
 use serde_json::Value;
 use time::Date;
@@ -110,4 +110,188 @@ async fn the_worker_serves_the_whole_yard_and_names_the_files_of_its_build() {
     assert!(script.contains("install") && !script.contains("skipWaiting"), "a new build waits until the old pages are closed");
     let page = s.t.get(None, "/on-this-phone").await;
     assert_eq!(page.status, 200, "it lies in the shell and needs no sign-in");
+}
+
+/// A unit without water is filled in the yard, whether there is a signal or not.
+#[tokio::test]
+async fn a_fill_kept_without_a_signal_is_the_units_water_once_it_arrives() {
+    let s = at_a_stop().await;
+    let day = day_of(&s).await;
+    let fill_page = format!("/stop/{}/fill", s.visit);
+    let urls = || async {
+        let page = ask(&s.t, &s.tech, &format!("/pack/{day}"), Uuid::now_v7(), &[]).await;
+        serde_json::from_str::<Value>(&page.body).unwrap()["urls"].to_string()
+    };
+    assert!(!urls().await.contains(&fill_page), "a unit that is filled needs no page for it");
+    sqlx::query("UPDATE fills SET drained_on = filled_on WHERE unit_id = $1").bind(s.unit).execute(s.t.pool()).await.unwrap();
+    assert!(urls().await.contains(&fill_page), "an empty one does");
+    let visit = s.visit.to_string();
+    let fill = |rest: &[(&str, &str)]| {
+        let mut pairs = vec![("form", "fill/1"), ("visit", visit.as_str()), ("volume", "400 gal"), ("metered", "yes")];
+        pairs.extend_from_slice(rest);
+        super::support::encode(&pairs)
+    };
+    let id = Uuid::now_v7();
+    let body = fill(&[("ph", "7.6"), ("hardness", "352"), ("softened", "5"), ("put_in", "8 L"), ("filled_on", "")]);
+    for _ in 0..3 {
+        assert_eq!(send(&s.t, &s.tech, id, body.as_bytes()).await["state"], "kept");
+    }
+    let fills = embertide::store::units::fills(s.t.pool(), s.unit).await.unwrap();
+    let now = fills.iter().find(|f| f.drained_on.is_none()).unwrap();
+    assert_eq!((now.id, now.softened, now.amount_ml), (id, Some(true), Some(1_514_165)));
+    assert_eq!(count(&s.t, "doses WHERE note = 'first charge'").await, 1);
+    // Glycol without its share is for the office to settle; nothing of it is kept as the unit's water.
+    let odd = send(&s.t, &s.tech, Uuid::now_v7(), fill(&[("fluid", "propylene glycol")]).as_bytes()).await;
+    assert_eq!(odd["state"], "to settle");
+    assert!(odd["says"][0].as_str().unwrap().contains("how many %"), "{odd}");
+    // Weeks late, from before the water that is there now.
+    let late = Uuid::now_v7();
+    assert_eq!(send(&s.t, &s.tech, late, fill(&[("filled_on", "2026-09-01")]).as_bytes()).await["state"], "kept");
+    let fills = embertide::store::units::fills(s.t.pool(), s.unit).await.unwrap();
+    assert_eq!(fills.iter().filter(|f| f.drained_on.is_none()).map(|f| f.id).collect::<Vec<_>>(), [id], "one water at a time");
+    assert_eq!(s.t.broken_promises().await, Vec::<String>::new());
+}
+
+/// A sheet of a unit that nobody planned.
+fn unasked(unit: Uuid, rest: &[(&str, &str)]) -> String {
+    let unit = unit.to_string();
+    let mut pairs = vec![("form", "report/1"), ("unit", unit.as_str()), ("job", "water-test"), ("ph", "8.9")];
+    pairs.extend_from_slice(rest);
+    super::support::encode(&pairs)
+}
+
+#[tokio::test]
+async fn a_visit_that_nobody_planned_is_kept_with_its_unit_and_told_where_one_is_planned() {
+    let s = at_a_stop().await;
+    let id = Uuid::now_v7();
+    let body = unasked(s.unit, &[("drops", "18"), ("visited_on", "2026-10-01")]);
+    for _ in 0..2 {
+        assert_eq!(send(&s.t, &s.tech, id, body.as_bytes()).await["state"], "kept");
+    }
+    let kept: (Uuid, Option<Uuid>, Date) = sqlx::query_as("SELECT unit_id, visit_id, visited_on FROM visit_reports WHERE report_id = $1")
+        .bind(id)
+        .fetch_one(s.t.pool())
+        .await
+        .unwrap();
+    assert_eq!(kept, (s.unit, None, time::macros::date!(2026 - 10 - 01)));
+    assert!(super::scene::flag(&s.t, id).await.contains("a visit is planned for"), "{}", super::scene::flag(&s.t, id).await);
+    let status: String = sqlx::query_scalar("SELECT status FROM visits WHERE id = $1").bind(s.visit).fetch_one(s.t.pool()).await.unwrap();
+    assert_eq!(status, "planned", "the planned visit is the office's to take off");
+    // No day was typed: the phone's calendar says, unless it is ahead of the office's.
+    for (by_phone, day) in [("2026-09-30", time::macros::date!(2026 - 09 - 30)), ("2031-01-01", super::support::NOW.date())] {
+        let id = Uuid::now_v7();
+        let body = unasked(s.unit, &[("drops", "18"), ("visited_on", ""), ("kept_day", by_phone)]);
+        assert_eq!(send(&s.t, &s.tech, id, body.as_bytes()).await["state"], "kept");
+        let on: Date =
+            sqlx::query_scalar("SELECT visited_on FROM visit_reports WHERE report_id = $1").bind(id).fetch_one(s.t.pool()).await.unwrap();
+        assert_eq!(on, day, "{by_phone}");
+    }
+    assert_eq!(send(&s.t, &s.tech, Uuid::now_v7(), unasked(Uuid::now_v7(), &[("drops", "8")]).as_bytes()).await["state"], "to settle");
+    // By hand, without script, from the page that finds units.
+    let town: String = sqlx::query_scalar("SELECT p.town FROM units u JOIN places p ON p.id = u.place_id WHERE u.id = $1")
+        .bind(s.unit)
+        .fetch_one(s.t.pool())
+        .await
+        .unwrap();
+    let found = s.t.get(Some(&s.tech), &format!("/unplanned?of={}", &town[..3])).await;
+    let path = format!("/unplanned/{}", s.unit);
+    assert!(found.attrs("a[href]", "href").contains(&path), "{}", found.text("main"));
+    assert_eq!(s.t.get(Some(&s.tech), &path).await.status, 200);
+    let posted = s.t.post(&s.tech, &path, &[("job", "water-test"), ("drops", "18"), ("ph", "8.9")]).await;
+    assert!(posted.location.starts_with("/kept/"), "{} {}", posted.status, posted.body);
+    assert_eq!(s.t.broken_promises().await, Vec::<String>::new());
+    sqlx::query("UPDATE units SET status = 'retired' WHERE id = $1").bind(s.unit).execute(s.t.pool()).await.unwrap();
+    assert_eq!(s.t.get(Some(&s.tech), &path).await.status, 404);
+}
+
+#[tokio::test]
+async fn what_was_written_down_of_an_unknown_unit_reaches_the_office_once() {
+    let s = at_a_stop().await;
+    let body = super::support::encode(&[("form", "written-down/1"), ("whose", "The blue barn past the ford"), ("drops", "12")]);
+    let id = Uuid::now_v7();
+    for _ in 0..3 {
+        assert_eq!(send(&s.t, &s.tech, id, body.as_bytes()).await["state"], "kept");
+    }
+    let posted = s.t.post(&s.tech, "/unplanned", &[("form", "written-down/1"), ("whose", "Nobody’s at the mill")]).await;
+    assert_eq!(posted.location, "/unplanned?kept=1");
+    let page = s.t.get(Some(&s.d.office), "/phones").await;
+    let open = page.text("#to-settle");
+    assert!(open.contains("blue barn") && open.contains("at the mill") && open.contains("Find the unit"), "{open}");
+    assert_eq!((count(&s.t, "to_settle").await, count(&s.t, "visit_reports").await), (2, 0));
+}
+
+#[tokio::test]
+async fn what_was_put_right_at_the_unit_is_applied_or_both_stand_before_the_office() {
+    let s = at_a_stop().await;
+    let page = s.t.get(Some(&s.tech), &format!("/stop/{}", s.visit)).await;
+    let was = |field: &str| page.attrs(&format!("[name='was.{field}']"), "value").remove(0);
+    let (pin, access, volume) = (was("pin"), was("access"), was("volume"));
+    let sent = |access: &str, now: &str| {
+        sheet(
+            s.visit,
+            &[
+                ("drops", "18"),
+                ("was.access", access),
+                ("now.access", now),
+                ("was.pin", &pin),
+                ("now.pin", "44.70001, -73.30002"),
+                ("was.phone", ""),
+                ("was.volume", &volume),
+                ("now.volume", "500 gal"),
+                ("volume_method", "water_meter"),
+            ],
+        )
+    };
+    let first = Uuid::now_v7();
+    assert_eq!(send(&s.t, &s.tech, first, sent(&access, "Second gate, by the silo").as_bytes()).await["state"], "kept");
+    let place: (String, f64, f64, String) =
+        sqlx::query_as("SELECT p.access_note, p.lat, p.lon, p.pin_origin FROM places p JOIN units u ON u.place_id = p.id WHERE u.id = $1")
+            .bind(s.unit)
+            .fetch_one(s.t.pool())
+            .await
+            .unwrap();
+    assert_eq!(place, ("Second gate, by the silo".to_owned(), 44.70001, -73.30002, "phone".to_owned()));
+    // 500 US gallons of 3.785411784 L.
+    let newest = embertide::store::units::newest_volume(s.t.pool(), s.unit).await.unwrap();
+    assert_eq!(newest.map(embertide::units::Millilitres::get), Some(1_892_706));
+    assert_eq!(count(&s.t, "to_settle").await, 0);
+    assert_eq!(count(&s.t, "events WHERE what = 'put right at the unit'").await, 3);
+    // Another sheet, packed before: what it agrees with is no news, what it contradicts is for the office.
+    let second = Uuid::now_v7();
+    assert_eq!(send(&s.t, &s.tech, second, sent(&access, "Gate is always open").as_bytes()).await["state"], "kept");
+    let open: Vec<String> = sqlx::query_scalar("SELECT why FROM to_settle").fetch_all(s.t.pool()).await.unwrap();
+    assert_eq!(open.len(), 1, "{open:?}");
+    assert!(open[0].contains("always open") && open[0].contains("Second gate") && !open[0].contains("pin"), "{open:?}");
+    let note: String = sqlx::query_scalar("SELECT access_note FROM places WHERE pin_origin = 'phone'").fetch_one(s.t.pool()).await.unwrap();
+    assert_eq!(note, "Second gate, by the silo", "the records stay as they are");
+    assert_eq!(s.t.broken_promises().await, Vec::<String>::new());
+}
+
+/// 18 drops of 50 mg/L are 900 mg/L; with half of the water renewed 450 are left, as 9 drops would show.
+#[tokio::test]
+async fn the_dose_is_for_what_the_water_came_to() {
+    let s = at_a_stop().await;
+    let page = s.t.get(Some(&s.tech), &format!("/stop/{}", s.visit)).await;
+    let row = page.text("#doses tr[data-drops='18']");
+    assert!(row.trim_end().ends_with("13 · 9 · 4 · 0"), "{row}");
+    let ml = |drops: &str| page.attrs(&format!("#doses tr[data-drops='{drops}']"), "data-ml").remove(0);
+    let report = |id: Uuid, renewed: &str| {
+        let (put_in, renewed) = (ml("9"), renewed.to_owned());
+        let t = &s;
+        async move {
+            let body = sheet(t.visit, &[("drops", "18"), ("renewed", &renewed), ("put_in", &put_in), ("drained_to", "a pit on the farm")]);
+            assert_eq!(send(&t.t, &t.tech, id, body.as_bytes()).await["state"], "kept");
+            sqlx::query_scalar::<_, Option<i64>>("SELECT dose_worked_ml FROM visit_reports WHERE report_id = $1")
+                .bind(id)
+                .fetch_one(t.t.pool())
+                .await
+                .unwrap()
+        }
+    };
+    assert_eq!(report(Uuid::now_v7(), "2").await, ml("9").parse().ok());
+    assert_eq!(report(Uuid::now_v7(), "0").await, ml("18").parse().ok());
+    let drained: Vec<i64> =
+        sqlx::query_scalar("SELECT amount_ml FROM water_events WHERE what = 'drained'").fetch_all(s.t.pool()).await.unwrap();
+    let volume: i64 = page.attrs("[name='was.volume']", "value").remove(0).parse().unwrap();
+    assert_eq!(drained, [volume / 2], "and half of it is on record as drained");
 }

@@ -25,9 +25,11 @@ async fn pages_scripts_and_packs_stay_small() {
     println!("stop page {} B, {} B gzip; script {scripts} B gzip; sheet {sheet} B gzip; pack of {files} files", stop.len(), gzip(&stop));
     let of_a_day = sheet + scripts + 25 * gzip(&stop);
     println!("a day of 25 stops: {of_a_day} B gzip");
-    // Of the stop page about 900 B are checklists with their cautions, 800 B the dose table, 600 B the unit's last tests.
-    assert!(gzip(&stop) <= 6_000, "stop page");
-    assert!(scripts <= 6_500, "all script of the yard: {scripts}");
+    // What counts is the line: 200 kB are 4 s at 400 kbit/s, and a day may take 10. Of the stop page about 900 B are checklists with
+    // their cautions, 1,100 B the dose table, 600 B the unit's last tests, 500 B what may be put right.
+    assert!(gzip(&stop) <= 7_000, "stop page");
+    // Making photos small, holding and sending them takes 2.1 kB.
+    assert!(scripts <= 10_000, "all script of the yard: {scripts}");
     assert!(sheet <= 5_000, "sheet");
-    assert!(of_a_day <= 160_000, "a day of 25 stops");
+    assert!(of_a_day <= 195_000, "a day of 25 stops");
 }

@@ -33,6 +33,8 @@ pub struct UnitWater {
     pub facts: WaterFacts,
     pub fluid: Option<(String, i16)>,
     pub filled_on: Option<Date>,
+    /// Never filled, as far as the records know, or drained since.
+    pub empty: bool,
     pub last_test: Option<LastTest>,
     pub last_dose: Option<(Date, i64)>,
 }
@@ -154,6 +156,7 @@ fn unit_water(r: Row, known: &catalogue::Treatments) -> Result<UnitWater> {
         volume,
         facts,
         fluid: r.fluid.zip(r.glycol_percent),
+        empty: r.filled_on.is_none() || r.drained_on.is_some(),
         filled_on: r.filled_on,
         last_test,
         last_dose: r.given_on.zip(r.dose_ml),

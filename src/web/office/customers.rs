@@ -116,7 +116,7 @@ fn customer(form: &CustomerForm, id: Uuid) -> Result<Customer> {
 }
 
 /// A text that must be there.
-pub(super) fn need(text: &str, what: &str, most: usize) -> Result<String> {
+pub(in crate::web) fn need(text: &str, what: &str, most: usize) -> Result<String> {
     match text.trim() {
         "" => Err(Error::Bad(format!("{what}."))),
         t if t.chars().count() > most => Err(Error::Bad(format!("{what} of {most} characters at most."))),

@@ -29,6 +29,8 @@ use super::{
 };
 use axum::{Router, extract::DefaultBodyLimit};
 
+pub(super) use customers::need;
+
 pub(super) fn routes() -> (Router<App>, Vec<RouteInfo>) {
     Protected::<Office>::default()
         .get("/due", due::page)

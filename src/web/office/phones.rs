@@ -6,11 +6,13 @@ use super::super::{
     form::Posted,
     guard::{Office, see_other},
     html::{Frame, html},
+    photos::{PhotoView, view},
 };
 use crate::{
-    secrets::hex,
+    secrets::{fingerprint, hex},
     store::{
         phones::{self, PhoneLine},
+        photos,
         submissions::{self, Waiting},
     },
     units::span,
@@ -49,6 +51,8 @@ struct PhonesPage {
     phones: Vec<PhoneView>,
     open: Vec<WaitingView>,
     settled: Vec<WaitingView>,
+    photos: Vec<PhotoView>,
+    back: &'static str,
 }
 
 /// "2 hours ago".
@@ -90,6 +94,8 @@ pub(super) async fn page(who: Office, app: App, (): ()) -> Result {
         f: Frame::of(&who, "phones"),
         phones: phones::list(&app.pool).await?.into_iter().map(|p| phone(p, now)).collect(),
         open: open.into_iter().map(|w| waiting(w, now)).collect(),
+        photos: photos::waiting(&app.pool, LINES).await?.into_iter().map(view).collect(),
+        back: "",
         settled: settled.into_iter().map(|w| waiting(w, now)).collect(),
     })
 }
@@ -117,7 +123,7 @@ pub(super) struct Settled {
 /// Marks what came from a phone as settled; its bytes stay.
 pub(super) async fn settle(who: Office, app: App, (Path((id, hash)), posted): (Path<(Uuid, String)>, Posted<Settled>)) -> Result {
     let words = super::customers::need(&posted.form.words, "Say in a few words how it was settled", 400)?;
-    let hash = unhex(&hash).ok_or(Error::NotFound)?;
+    let hash = fingerprint(&hash).ok_or(Error::NotFound)?;
     let now = app.clock.now();
     let mut tx = app.pool.begin().await?;
     if posted.first_time(&mut tx, &who, "settle", now).await? {
@@ -125,11 +131,4 @@ pub(super) async fn settle(who: Office, app: App, (Path((id, hash)), posted): (P
     }
     tx.commit().await?;
     Ok(see_other("/phones#to-settle"))
-}
-
-fn unhex(text: &str) -> Option<Vec<u8>> {
-    if text.len() != 64 || !text.is_ascii() {
-        return None;
-    }
-    (0..64).step_by(2).map(|at| u8::from_str_radix(text.get(at..at + 2)?, 16).ok()).collect()
 }

@@ -5,10 +5,11 @@ use super::super::{
     error::Result,
     guard::Office,
     html::{Frame, html},
+    photos::{PhotoView, view},
     report_view::{self, ReportView},
 };
 use crate::store::{
-    reports,
+    photos, reports,
     units::{self, Unit},
 };
 use askama::Template;
@@ -21,6 +22,8 @@ struct ReportPage {
     f: Frame,
     u: Unit,
     v: ReportView,
+    photos: Vec<PhotoView>,
+    back: String,
 }
 
 pub(super) async fn page(who: Office, app: App, Path(id): Path<Uuid>) -> Result {
@@ -30,5 +33,7 @@ pub(super) async fn page(who: Office, app: App, Path(id): Path<Uuid>) -> Result 
         f: Frame::of(&who, "customers"),
         u: units::get(&app.pool, unit_id).await?,
         v: report_view::view(&app.pool, r, &who.dealer).await?,
+        photos: photos::of_report(&app.pool, id).await?.into_iter().map(view).collect(),
+        back: format!("/reports/{id}#photos"),
     })
 }

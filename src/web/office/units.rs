@@ -9,6 +9,7 @@ use super::{
         form::Posted,
         guard::{Office, see_other},
         html::{Frame, html},
+        photos::{PhotoView, view},
         water_view::{self, WaterView},
         words::{self, State},
     },
@@ -22,6 +23,7 @@ use crate::{
         events::{self, Actor},
         links,
         lists::{self, UnitRow},
+        photos,
         reports::{self, ReportLine},
         units::{self, Unit, UnitChange},
         water::{self, Event, Maker, NewEvent, NewReading, NewTest, What},
@@ -36,6 +38,8 @@ use uuid::Uuid;
 
 /// Tests, doses and reports that the page shows.
 const LINES: i64 = 30;
+/// The newest photos; older ones stand on their reports.
+const PHOTOS: i64 = 24;
 
 struct DueView {
     job: String,
@@ -65,6 +69,8 @@ struct UnitPage {
     /// The week that the season's plan means its visit for.
     meant: String,
     reports: Vec<ReportLine>,
+    photos: Vec<PhotoView>,
+    back: String,
     links: Vec<LinkView>,
     /// A link that was made just now: shown once, stored nowhere.
     new_link: String,
@@ -105,6 +111,8 @@ async fn show(who: &Office, app: &App, id: Uuid, new_link: String) -> Result {
         meant: super::season::meant(&mut *c, id, today).await?,
         due,
         reports: reports::of_unit(&mut *c, id, None, LINES).await?,
+        photos: photos::of_unit(&mut *c, id, PHOTOS).await?.into_iter().map(view).collect(),
+        back: format!("/units/{id}#photos"),
         links: links.collect(),
         new_link,
         kinds: catalogue::unit_kinds(&mut *c).await?,

@@ -19,17 +19,24 @@ use uuid::Uuid;
 
 #[derive(Template)]
 #[template(path = "yard/fill.html")]
-struct FillPage {
-    f: Frame,
-    visit: Uuid,
-    s: FillSheet,
+pub(super) struct FillPage {
+    pub(super) f: Frame,
+    /// `visit` or `unit`, and its id.
+    pub(super) about: (&'static str, Uuid),
+    /// The sheet it belongs to.
+    pub(super) back: String,
+    pub(super) s: FillSheet,
+}
+
+fn fill_page(who: &Technician, visit: Uuid, s: FillSheet) -> FillPage {
+    FillPage { f: Frame::of(who, "route"), about: ("visit", visit), back: format!("/stop/{visit}"), s }
 }
 
 pub(super) async fn page(who: Technician, app: App, Path(visit): Path<Uuid>) -> Result {
     let unit_id = stop::own_stop(&who, &app, visit).await?.unit_id;
     let mut c = app.pool.acquire().await?;
     let s = fill_view::sheet(&mut c, unit_id, Asked::default(), &who.dealer).await?;
-    html(&FillPage { f: Frame::of(&who, "route"), visit, s })
+    html(&fill_page(&who, visit, s))
 }
 
 pub(super) async fn keep(who: Technician, app: App, (Path(visit), posted): (Path<Uuid>, Posted<Asked>)) -> Result {
@@ -38,7 +45,7 @@ pub(super) async fn keep(who: Technician, app: App, (Path(visit), posted): (Path
         Outcome::Kept => Ok(see_other(&format!("/stop/{visit}"))),
         Outcome::Again(sheet) => {
             let status = if sheet.wrong.is_empty() { StatusCode::OK } else { StatusCode::UNPROCESSABLE_ENTITY };
-            html_with(status, &FillPage { f: Frame::of(&who, "route"), visit, s: *sheet })
+            html_with(status, &fill_page(&who, visit, *sheet))
         }
     }
 }

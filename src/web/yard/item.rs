@@ -7,10 +7,14 @@ use uuid::Uuid;
 /// Which form was filled in. A version stays in this list for a year at least after its last use.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Form {
-    /// The visit's own sheet: fields as on the page, with `visit` and `unit`.
+    /// The visit's own sheet: fields as on the page, with `visit`, or with `unit` where nobody planned it.
     Report,
     /// It could not be done: `visit`, `why`, `note`.
     NotDone,
+    /// A fill with its source water and first charge: `visit` and the fields of the fill's page.
+    Fill,
+    /// A visit to a unit that was not found: whatever was written down.
+    WrittenDown,
     /// A correction of a report: the sheet's fields, with `report`, `version` and `reason`.
     Correct,
 }
@@ -20,6 +24,8 @@ impl Form {
         match text {
             "report/1" => Some(Self::Report),
             "not-done/1" => Some(Self::NotDone),
+            "fill/1" => Some(Self::Fill),
+            "written-down/1" => Some(Self::WrittenDown),
             "correct/1" => Some(Self::Correct),
             _ => None,
         }
@@ -32,6 +38,8 @@ pub(super) struct Item {
     pub(super) form: Form,
     pub(super) typed: Typed,
     pub(super) visit: Option<Uuid>,
+    /// Of a visit that nobody planned.
+    pub(super) unit: Option<Uuid>,
     pub(super) report: Option<Uuid>,
     /// The item that this one puts right: that one waits for the office, this one may be worked in.
     pub(super) instead: Option<Uuid>,
@@ -49,7 +57,7 @@ pub(super) fn read(body: &[u8]) -> Result<Item, String> {
         ));
     };
     let id = |field: &str| typed.get(field).parse().ok();
-    Ok(Item { form, visit: id("visit"), report: id("report"), instead: id("instead"), typed: typed.clone() })
+    Ok(Item { form, visit: id("visit"), unit: id("unit"), report: id("report"), instead: id("instead"), typed: typed.clone() })
 }
 
 /// What an item is called in the records: its form as it names itself, if it does.
@@ -65,7 +73,7 @@ mod tests {
 
     #[test]
     fn forms_that_were_ever_in_use_are_known() {
-        for form in ["report/1", "not-done/1", "correct/1"] {
+        for form in ["report/1", "not-done/1", "fill/1", "written-down/1", "correct/1"] {
             assert!(read(format!("form={form}").as_bytes()).is_ok(), "{form}");
         }
         let unknown = read(b"form=report/99&drops=8").unwrap_err();

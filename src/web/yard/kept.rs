@@ -7,6 +7,7 @@ use super::{
         form::Posted,
         guard::{Staff, see_other},
         html::{Frame, html},
+        photos::{PhotoView, view},
         report_view::{self, ReportView},
         words::{self, State},
     },
@@ -17,7 +18,7 @@ use super::{
 use crate::{
     store::{
         catalogue::Treatments,
-        due,
+        due, photos,
         reports::{self, AnswerLine, ReportLine, WaterEvent},
         sessions::Role,
         units::{self, Unit},
@@ -45,6 +46,7 @@ struct KeptPage {
     u: Unit,
     v: ReportView,
     next: Vec<NextView>,
+    photos: Vec<PhotoView>,
     route: String,
 }
 
@@ -55,7 +57,7 @@ pub(super) struct Asked {
 }
 
 /// The newest version, for its maker and for the office; to anyone else there is nothing here.
-async fn own(who: &Staff, app: &App, id: Uuid) -> Result<ReportLine> {
+pub(super) async fn own(who: &Staff, app: &App, id: Uuid) -> Result<ReportLine> {
     let (unit_id, _, _, maker) = reports::newest(&app.pool, id).await?;
     if who.role == Role::Technician && maker != Some(who.staff_id) {
         return Err(Error::NotFound);
@@ -74,6 +76,7 @@ pub(super) async fn page(who: Staff, app: App, (Path(id), Query(asked)): (Path<U
     html(&KeptPage {
         f: Frame::of(&who, "route"),
         new: !asked.new.is_empty(),
+        photos: photos::of_report(&app.pool, id).await?.into_iter().map(view).collect(),
         u: units::get(&app.pool, r.unit_id).await?,
         next: next.collect(),
         route: if who.role == Role::Office { format!("/reports/{id}") } else { format!("/route/{}", r.visited_on) },
@@ -92,6 +95,7 @@ fn dress(id: Uuid, r: &ReportLine, form_id: Uuid) -> Dress {
         fill: String::new(),
         form_id,
         about: ("report", id),
+        day_ahead: false,
     }
 }
 
@@ -149,7 +153,7 @@ pub(super) async fn correct(who: Staff, app: App, (Path(id), posted): (Path<Uuid
     let version: i32 = typed.get("version").parse().unwrap_or(r.version);
     match typed::read(&typed, &loaded.against(who.dealer.today, who.dealer.units)) {
         Ok(read) => {
-            let worked = loaded.worked(&read.readings, read.visited_on);
+            let worked = loaded.worked(&read);
             let mut report = stop::report(&who, id, version + 1, r.visit_id, r.unit_id, read, worked, loaded.jug_step());
             // The visit stays its maker's, whoever corrects the words.
             report.staff_id = r.staff_id;

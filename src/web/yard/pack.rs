@@ -6,11 +6,12 @@ use super::super::{
     error::{Error, Result},
     guard::{self, Technician},
 };
+use super::unplanned;
 use crate::{
     secrets::{hex, sha256},
     store::{
         phones::{self, Greeting},
-        visits,
+        units, visits,
         week::Stop,
     },
     units::parse_date,
@@ -80,12 +81,18 @@ pub(super) async fn pack(who: Technician, app: App, (Path(day), headers, Form(he
     }
     let stops = visits::stops(&app.pool, who.staff_id, day).await?;
     let open: Vec<&Stop> = stops.iter().filter(|s| s.status == "planned" || s.status == "confirmed").collect();
+    let empty = units::without_fill(&app.pool, &open.iter().map(|s| s.unit_id).collect::<Vec<_>>()).await?;
+    let of_day: Vec<Uuid> = stops.iter().map(|s| s.unit_id).collect();
+    let beside = units::beside(&app.pool, &of_day, unplanned::PACKED).await?;
     let mut tx = app.pool.begin().await?;
     let handed: Vec<(Uuid, Uuid)> = open.iter().map(|s| (s.visit_id, s.unit_id)).collect();
     phones::packed(&mut tx, heard.phone, who.staff_id, &handed, app.clock.now()).await?;
     tx.commit().await?;
     let mut urls = vec![format!("/route/{day}")];
     urls.extend(open.iter().map(|s| format!("/stop/{}", s.visit_id)));
+    urls.extend(open.iter().filter(|s| empty.contains(&s.unit_id)).map(|s| format!("/stop/{}/fill", s.visit_id)));
+    urls.push("/unplanned".to_owned());
+    urls.extend(beside.iter().map(|u| format!("/unplanned/{}", u.id)));
     urls.extend(assets::YARD.map(assets::address));
     Ok(Json(json!({ "day": day.to_string(), "version": version(&stops), "urls": urls })).into_response())
 }

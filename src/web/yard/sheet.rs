@@ -5,25 +5,31 @@ use super::{
         app::App,
         error::{Error, Result},
         html::Frame,
+        photos::{PhotoView, view},
         water_view::{self, WaterView},
         words::{self, State},
     },
-    typed::{Against, Typed, Wrong},
+    typed::{Against, Read, Typed, Wrong},
 };
 use crate::{
     store::{
+        amendments::Amendment,
         catalogue::{self, ChecklistItem, LotLine, Treatments},
         customers::{self, Place},
+        photos,
         sessions::SignedIn,
         units::{self, Unit},
         water::{self, UnitWater, What},
     },
     units::{Ph, UnitsFirst, day_with_year, thousands},
-    water::{BeforeTheTest, Counts, Occasion, TestKit, advise, ph_rule, table},
+    water::{BeforeTheTest, Counts, Method, Occasion, Renewed, Site, TestKit, WaterVolume, advise, ph_rule, renewed_rows, table},
 };
 use askama::Template;
 use time::Date;
 use uuid::Uuid;
+
+/// Older photos that a stop's page names.
+const PHOTOS: i64 = 4;
 
 /// One step of the checklist with what was answered.
 pub(super) struct ItemView {
@@ -49,6 +55,8 @@ pub(super) struct RowView {
     pub(super) word: &'static str,
     pub(super) ml: i64,
     pub(super) amount: String,
+    /// Which rows hold once a quarter, half, three quarters, all of the water is renewed.
+    pub(super) renewed: String,
 }
 
 /// A stop's sheet, ready for the page.
@@ -61,7 +69,7 @@ pub(super) struct Sheet {
     pub(super) not_done_action: String,
     pub(super) back: String,
     pub(super) form_id: Uuid,
-    /// What the form is about: `visit` or `report`, and its id.
+    /// What the form is about: `visit`, `report` or `unit`, and its id.
     pub(super) about: (&'static str, Uuid),
     pub(super) correcting: bool,
     pub(super) when: String,
@@ -83,7 +91,19 @@ pub(super) struct Sheet {
     pub(super) jobs: Vec<JobView>,
     pub(super) typed: Typed,
     pub(super) wrong: Vec<Wrong>,
-    pub(super) usual_day: Date,
+    /// Empty: the planned day, which lies ahead as yet.
+    pub(super) usual_day: String,
+    /// The water volume as the records have it, in mL.
+    pub(super) volume_ml: String,
+    /// The unit's newest photos, to look at with a signal.
+    pub(super) photos: Vec<PhotoView>,
+}
+
+impl Sheet {
+    /// What a field of the records says: as typed, else as the records have it.
+    fn now(&self, field: &str, records: &str) -> String {
+        self.typed.given(&format!("now.{field}")).unwrap_or(records).to_owned()
+    }
 }
 
 pub(super) struct KitView {
@@ -149,15 +169,21 @@ impl Loaded {
             today,
             correcting: self.about.1,
             first,
+            volume: self.water.volume.map(WaterVolume::volume),
         }
     }
 
-    /// The dose that the dose function gives for the inhibitor reading of a sheet, in mL.
-    pub(super) fn worked(&self, readings: &[water::NewReading], day: Date) -> Option<i64> {
-        let level = readings.iter().find_map(|r| r.programme_mg_l)?;
-        let ph = readings.iter().find(|r| r.what == What::Ph).and_then(|r| Ph::new(r.value_milli / 10).ok());
-        let reading = crate::water::Reading { level: crate::units::MgPerLitre::new(level.into()).ok()?, ph, tested_on: day };
-        let advice = advise(&self.water.site(Occasion::Scheduled, day)?, reading);
+    /// The dose that the dose function gives for the inhibitor reading of a sheet, in mL: for the volume that was found at the
+    /// unit, if one was, and for what the water came to where part of it was renewed after the test.
+    pub(super) fn worked(&self, read: &Read) -> Option<i64> {
+        let day = read.visited_on;
+        let level = read.readings.iter().find_map(|r| r.programme_mg_l)?;
+        let level = read.renewed.level(crate::units::MgPerLitre::new(level.into()).ok()?);
+        let ph = read.readings.iter().find(|r| r.what == What::Ph).and_then(|r| Ph::new(r.value_milli / 10).ok());
+        let reading = crate::water::Reading { level, ph, tested_on: day };
+        let found = read.amendments.iter().find_map(|a| if let Amendment::Volume { now, .. } = a { Some(*now) } else { None });
+        let site = self.water.site(Occasion::Scheduled, day)?;
+        let advice = advise(&Site { volume: found.or(site.volume), ..site }, reading);
         Some(advice.dose().map_or(0, |d| d.amount.ml.get()))
     }
 
@@ -194,8 +220,12 @@ fn rows(loaded: &Loaded, kit: Option<&TestKit>, who: &SignedIn) -> Vec<RowView> 
     let day = who.dealer.today;
     let (Some(site), Some(kit)) = (loaded.water.site(Occasion::Scheduled, day), kit) else { return Vec::new() };
     let made = table(&site, kit, day).unwrap_or_default();
+    let renewed = renewed_rows(&made);
+    let typed: Vec<String> = made.iter().map(|r| r.shown.typed()).collect();
     made.into_iter()
-        .map(|r| RowView {
+        .zip(renewed)
+        .map(|(r, to)| RowView {
+            renewed: to.map(|n| typed[n].as_str()).join(" · "),
             drops: r.shown.typed(),
             level: thousands(r.level.get()),
             state: words::verdict(r.verdict),
@@ -230,8 +260,10 @@ pub(super) struct Dress {
     /// Where the first fill is kept; empty when none is planned.
     pub(super) fill: String,
     pub(super) form_id: Uuid,
-    /// `visit` or `report`, and its id.
+    /// `visit`, `report` or `unit`, and its id.
     pub(super) about: (&'static str, Uuid),
+    /// The day is not known yet while the page is made: the day before, or for a unit that nobody planned.
+    pub(super) day_ahead: bool,
 }
 
 /// The sheet as a page.
@@ -280,7 +312,9 @@ pub(super) async fn sheet(
         product: product.map(|p| p.1.name.clone()).unwrap_or_default(),
         lots,
         jobs: loaded.jobs(&typed, planned, fresh),
-        usual_day: loaded.about.0,
+        usual_day: if dress.day_ahead { String::new() } else { loaded.about.0.to_string() },
+        volume_ml: loaded.water.volume.map(|v| v.volume().get().to_string()).unwrap_or_default(),
+        photos: photos::of_unit(&mut *c, loaded.u.id, PHOTOS).await?.into_iter().map(view).collect(),
         u: loaded.u,
         typed,
         wrong,

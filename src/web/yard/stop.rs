@@ -15,10 +15,12 @@ use crate::{
     store::{
         reports::{self, NewReport, Outcome, Submission},
         sessions::SignedIn,
+        submissions::{self, Arrived},
         visits,
         week::{self, Stop},
     },
     units::time_of_day,
+    water::Renewed,
 };
 use axum::{extract::Path, http::StatusCode};
 use time::{Date, OffsetDateTime};
@@ -30,7 +32,7 @@ pub(super) async fn own_stop(who: &SignedIn, app: &App, id: Uuid) -> Result<Stop
     stops.into_iter().find(|s| s.visit_id == id).ok_or(Error::NotFound)
 }
 
-fn dress(s: &Stop, form_id: Uuid) -> Dress {
+fn dress(s: &Stop, form_id: Uuid, today: Date) -> Dress {
     let times = s.starts.zip(s.ends).map_or_else(String::new, |(a, b)| format!("{} to {}", time_of_day(a), time_of_day(b)));
     let told = if s.status == "confirmed" { ". The customer was told this time" } else { "" };
     Dress {
@@ -43,6 +45,7 @@ fn dress(s: &Stop, form_id: Uuid) -> Dress {
         fill: format!("/stop/{}/fill", s.visit_id),
         form_id,
         about: ("visit", s.visit_id),
+        day_ahead: s.day.is_some_and(|day| day > today),
     }
 }
 
@@ -57,7 +60,10 @@ pub(super) async fn page(who: Technician, app: App, Path(id): Path<Uuid>) -> Res
         return Ok(see_other(&format!("/kept/{report}")));
     }
     let loaded = sheet::load(&app, &about(&stop, &who)).await?;
-    html(&sheet::sheet(&app, &who, loaded, &stop.job_codes, dress(&stop, Uuid::now_v7()), Typed::default(), Vec::new()).await?)
+    html(
+        &sheet::sheet(&app, &who, loaded, &stop.job_codes, dress(&stop, Uuid::now_v7(), who.dealer.today), Typed::default(), Vec::new())
+            .await?,
+    )
 }
 
 pub(super) async fn keep(who: Technician, app: App, (Path(id), posted): (Path<Uuid>, Posted<Vec<(String, String)>>)) -> Result {
@@ -66,12 +72,12 @@ pub(super) async fn keep(who: Technician, app: App, (Path(id), posted): (Path<Uu
     let typed = Typed(posted.form.clone());
     match typed::read(&typed, &loaded.against(who.dealer.today, who.dealer.units)) {
         Ok(read) => {
-            let worked = loaded.worked(&read.readings, read.visited_on);
+            let worked = loaded.worked(&read);
             let new = report(&who, posted.id, 1, Some(id), stop.unit_id, read, worked, loaded.jug_step());
             store(&app, &who, &posted, new).await?;
             Ok(see_other(&format!("/kept/{}?new=1", posted.id)))
         }
-        Err(wrong) => again(&app, &who, loaded, &stop.job_codes, dress(&stop, posted.id), typed, wrong).await,
+        Err(wrong) => again(&app, &who, loaded, &stop.job_codes, dress(&stop, posted.id, who.dealer.today), typed, wrong).await,
     }
 }
 
@@ -125,6 +131,7 @@ pub(super) fn report(
         readings: read.readings,
         dose: read.dose,
         events: read.events,
+        amendments: read.amendments,
         dose_shown_ml: read.dose_shown_ml,
         dose_worked_ml: worked,
         flag,
@@ -148,7 +155,11 @@ pub(super) async fn store(app: &App, who: &SignedIn, posted: &Posted<Vec<(String
     let submission = Submission { id: posted.id, kind: "visit report", staff_id: Some(who.staff_id), body: &posted.body };
     let answer = serde_json::json!({ "report": report.report_id, "version": report.version });
     if reports::take_in(&mut tx, &submission, &answer, now).await?.is_none() {
-        reports::keep(&mut tx, &report, who.dealer.today, now).await?;
+        let open = reports::keep(&mut tx, &report, who.dealer.today, now).await?;
+        if !open.is_empty() {
+            let arrived = Arrived { id: posted.id, kind: submission.kind, staff_id: who.staff_id, phone_id: None, body: &posted.body };
+            submissions::to_settle(&mut tx, &arrived, &open.join(" "), now).await?;
+        }
     }
     tx.commit().await?;
     Ok(())
@@ -171,6 +182,8 @@ pub(super) fn why_not(typed: &Typed, day: Date) -> Result<(&'static str, Read)> 
         readings: Vec::new(),
         dose: None,
         events: Vec::new(),
+        renewed: Renewed::None,
+        amendments: Vec::new(),
         who: String::new(),
         note,
         dose_shown_ml: None,

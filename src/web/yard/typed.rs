@@ -1,14 +1,18 @@
 //! What was typed on a visit sheet, read with care: nothing typed is lost when something is wrong.
 
-use super::super::{error::Error, water_view};
+use super::{
+    super::{error::Error, water_view},
+    amended,
+};
 use crate::{
     store::{
+        amendments::Amendment,
         catalogue::{ChecklistItem, Treatments},
         reports::{Answer, DoseGiven, WaterEvent},
         water::{Event, NewReading},
     },
-    units::{UnitsFirst, VolumeUnit, parse_date, parse_ph, parse_volume},
-    water::Programme,
+    units::{Millilitres, UnitsFirst, VolumeUnit, parse_date, parse_ph, parse_volume},
+    water::{Programme, Renewed},
 };
 use time::{Date, OffsetDateTime, format_description::well_known::Rfc3339};
 use uuid::Uuid;
@@ -20,6 +24,10 @@ pub(super) struct Typed(pub(super) Vec<(String, String)>);
 impl Typed {
     pub(super) fn get(&self, name: &str) -> &str {
         self.0.iter().find(|(k, _)| k == name).map_or("", |(_, v)| v.trim())
+    }
+    /// The field as it came, if it came at all.
+    pub(super) fn given(&self, name: &str) -> Option<&str> {
+        self.0.iter().find(|(k, _)| k == name).map(|(_, v)| v.as_str())
     }
     pub(super) fn all(&self, name: &str) -> Vec<String> {
         self.0.iter().filter(|(k, _)| k == name).map(|(_, v)| v.clone()).collect()
@@ -45,6 +53,9 @@ pub(super) struct Read {
     pub(super) readings: Vec<NewReading>,
     pub(super) dose: Option<DoseGiven>,
     pub(super) events: Vec<WaterEvent>,
+    /// Of the water, after the test.
+    pub(super) renewed: Renewed,
+    pub(super) amendments: Vec<Amendment>,
     pub(super) who: String,
     pub(super) note: String,
     pub(super) dose_shown_ml: Option<i64>,
@@ -74,6 +85,8 @@ pub(super) struct Against<'a> {
     pub(super) today: Date,
     pub(super) correcting: bool,
     pub(super) first: UnitsFirst,
+    /// What the unit and its loop hold.
+    pub(super) volume: Option<Millilitres>,
 }
 
 /// Reads a sheet: everything that is wrong at once, or something that can be kept.
@@ -86,7 +99,9 @@ pub(super) fn read(typed: &Typed, against: &Against<'_>) -> Result<Read, Vec<Wro
     let visited_on = note(&mut wrong, "visited_on", visited_on(typed, against)).unwrap_or(against.usual_day);
     let readings = readings(typed, against, &jobs, &mut wrong);
     let dose = note(&mut wrong, "put_in", dose(typed, against)).flatten();
-    let events = events(typed, against.first, &mut wrong);
+    let renewed = Renewed::parse(typed.get("renewed"));
+    let events = events(typed, against, renewed, &mut wrong);
+    let amendments = amended::read(typed, against.first, &mut wrong);
     let answers = answers(typed, against, &jobs, &mut wrong);
     let reason = typed.get("reason").chars().take(400).collect::<String>();
     if against.correcting && reason.is_empty() {
@@ -104,6 +119,8 @@ pub(super) fn read(typed: &Typed, against: &Against<'_>) -> Result<Read, Vec<Wro
         readings,
         dose,
         events,
+        renewed,
+        amendments,
         who,
         note: typed.get("note").chars().take(4000).collect(),
         dose_shown_ml,
@@ -167,9 +184,9 @@ fn dose(typed: &Typed, against: &Against<'_>) -> Result<Option<DoseGiven>, Strin
     }
 }
 
-/// What the make-up meter shows, and what was let out.
-fn events(typed: &Typed, first: UnitsFirst, wrong: &mut Vec<Wrong>) -> Vec<WaterEvent> {
-    let usual = if first == UnitsFirst::Metric { VolumeUnit::Litre } else { VolumeUnit::UsGallon };
+/// What the make-up meter shows, and what was let out: as it was typed, else the share that was renewed.
+fn events(typed: &Typed, against: &Against<'_>, renewed: Renewed, wrong: &mut Vec<Wrong>) -> Vec<WaterEvent> {
+    let usual = if against.first == UnitsFirst::Metric { VolumeUnit::Litre } else { VolumeUnit::UsGallon };
     let mut found = Vec::new();
     for (field, what) in [("meter", Event::Meter), ("drained", Event::Drained)] {
         let text = typed.get(field);
@@ -180,6 +197,10 @@ fn events(typed: &Typed, first: UnitsFirst, wrong: &mut Vec<Wrong>) -> Vec<Water
             let where_to = if what == Event::Drained { typed.get("drained_to").chars().take(200).collect() } else { String::new() };
             found.push(WaterEvent { what, amount_ml: ml.get(), where_to });
         }
+    }
+    if let Some(volume) = against.volume.filter(|_| renewed != Renewed::None && typed.get("drained").is_empty()) {
+        let amount_ml = volume.get() * i64::from(renewed.quarters()) / 4;
+        found.push(WaterEvent { what: Event::Drained, amount_ml, where_to: typed.get("drained_to").chars().take(200).collect() });
     }
     if let Some(drained) = found.iter().find(|e| e.what == Event::Drained && e.amount_ml > 0 && e.where_to.is_empty()) {
         let says = format!("Say where the {} mL went: drained water holds treatment.", drained.amount_ml);
