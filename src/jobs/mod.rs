@@ -7,9 +7,12 @@ pub mod plan_week;
 
 use crate::{
     clock::Clock,
+    roads::closed::Closure,
     sources::Sources,
     store::{
-        self, dealer, due, lists,
+        self,
+        closures::{self, RoadClosure},
+        dealer, due, lists,
         photos::{self, files::Folder},
         queue::{self, Work},
         sessions, week,
@@ -125,7 +128,13 @@ impl Worker {
 
     /// Works out anew what recorded drives say of the reckoned ones.
     async fn calibrate(&self) -> Result<(), Error> {
-        let recorded = store::drives::recorded(&self.pool).await?;
+        let all = store::drives::recorded(&self.pool).await?;
+        let mut held: Vec<uuid::Uuid> = all.iter().flat_map(|(_, closed)| closed).copied().collect();
+        held.sort_unstable();
+        held.dedup();
+        let closed: Vec<Closure> = closures::named(&self.pool, &held).await?.iter().map(RoadClosure::closure).collect();
+        let marked = all.into_iter().map(|(drive, closed)| (drive, !closed.is_empty())).collect();
+        let recorded = self.sources.unhindered(marked, &closed).await?;
         let plain = self.sources.uncorrected(&recorded).await;
         let found = tokio::task::spawn_blocking(move || plain.calibrate(&recorded)).await.map_err(|e| Error::Other(e.to_string()))?;
         Ok(store::drives::keep(&self.pool, found).await?)

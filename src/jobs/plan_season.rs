@@ -55,7 +55,8 @@ pub async fn plan_season(pool: &PgPool, clock: Clock, sources: &Sources, steps: 
     };
     let seed = u64::from(gathered.span.monday.to_julian_day().unsigned_abs());
     let candidates = gathered.candidates.iter().flatten().chain(&gathered.told);
-    let drives = sources.drives(pool, &drafts::pins(&gathered.crew, candidates)).await?;
+    // A road that is closed now is open in most weeks of a season; each week goes round it when it is planned.
+    let drives = sources.drives(pool, &drafts::pins(&gathered.crew, candidates), &[]).await?;
     let drive_source = drives.label();
     let effort = Effort { seed, iterations: steps };
     let solved =

@@ -7,10 +7,11 @@ use super::{
 };
 use crate::{
     clock::Clock,
-    roads::Drives,
+    roads::{Drives, closed::Closure},
     route::{self, Effort},
     sources::Sources,
     store::{
+        closures::{self, RoadClosure},
         dealer, season_plan,
         staff::{self, Crew},
         water::UnitWater,
@@ -54,7 +55,9 @@ pub async fn plan_days(
     let (drafts, crew) = gather(pool, monday, today).await?;
     let first_day = first_day.max(monday);
     let candidates = drafts.iter().filter_map(|d| d.candidate.as_ref());
-    let drives = sources.drives(pool, &drafts::pins(&crew, candidates)).await?;
+    let shut = closures::of_week(pool, monday).await?;
+    let closed: Vec<Closure> = shut.iter().map(RoadClosure::closure).collect();
+    let drives = sources.drives(pool, &drafts::pins(&crew, candidates), &closed).await?;
     let drive_source = drives.label();
     let (solved, drafts) = tokio::task::spawn_blocking(move || {
         let candidates: Vec<Candidate> = drafts.iter().filter_map(|d| d.candidate.clone()).collect();
@@ -69,6 +72,7 @@ pub async fn plan_days(
         seed: i64::try_from(seed).unwrap_or(0),
         iterations: i64::try_from(steps).unwrap_or(i64::MAX),
         drive_source,
+        closed_roads: shut.iter().map(|c| c.id).collect(),
         made_from,
         visits: drafts.into_iter().map(|d| solved.settle(d)).collect(),
         routes: solved.routes,

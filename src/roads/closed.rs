@@ -4,6 +4,7 @@ use super::{
     graph::{Edge, Misfit, Network},
     leg::cut,
     point::{Extent, Local, Point, counted, index},
+    ready::Roads,
     snap::Grid,
     straight::{MILE_M, Position},
 };
@@ -15,6 +16,40 @@ pub struct Closure {
     pub at: Position,
     /// 0: the road nearest to the pin, at the pin; else every road within so many metres of it
     pub radius_m: f64,
+}
+
+/// A road near a pin, and where on it a closure would lie.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Choice {
+    /// empty when the map has no name for it
+    pub road: String,
+    /// so far from a junction that the pin is nearest to this road and to no other
+    pub at: Position,
+    /// metres from the pin to the road
+    pub off_m: f64,
+}
+
+/// Roads further than this from a pin are not offered, in metres, unless there is none nearer.
+const OFFERED_M: f64 = 400.0;
+/// A closure of one road lies so far from its junctions, in metres, or in the middle of a shorter piece.
+const FROM_JUNCTION_M: f64 = 8.0;
+
+/// The roads that may be meant by a pin, nearest first; empty when there is none within reach.
+pub fn choices(roads: &Roads, pin: Position, most: usize) -> Vec<Choice> {
+    let (network, grid) = (roads.network(), roads.grid());
+    let mut near = grid.near(network, pin.into(), OFFERED_M);
+    if near.is_empty() {
+        near.extend(grid.nearest(network, pin.into()));
+    }
+    near.truncate(most);
+    let choice = |s: &super::Snap| {
+        let length = f64::from(network.edge(s.edge).dm) / 10.0;
+        let least = if length > 2.0 * FROM_JUNCTION_M { FROM_JUNCTION_M / length } else { 0.5 };
+        let share = s.share.clamp(least, 1.0 - least);
+        let at = cut(network.shape(s.edge), 0.0, share).last().copied().unwrap_or(s.at);
+        Choice { road: network.name(s.edge).to_owned(), at: at.into(), off_m: s.off_m }
+    };
+    near.iter().map(choice).collect()
 }
 
 /// Which part of each piece is closed, as shares of its length.

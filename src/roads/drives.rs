@@ -4,6 +4,7 @@ use super::{
     cost::Cost,
     heard::Heard,
     leg::Leg,
+    matrix::Costs,
     point::{Point, counted, whole},
     ready::Roads,
     snap::Snap,
@@ -21,7 +22,7 @@ pub enum Quality {
     Road,
     /// the last stretch is on no road of the map
     OffRoad { metres: u32 },
-    /// no road within reach, or no road file: estimated from the straight line
+    /// no road within reach, or none that leads to most of the other stops, or no road file: estimated from the straight line
     StraightLine,
 }
 
@@ -76,6 +77,17 @@ pub struct Recorded {
     pub from: Position,
     pub to: Position,
     pub seconds: u32,
+}
+
+/// So much longer, in seconds, a way round a closed road must be to be one: cut roads are rounded otherwise.
+const WAY_ROUND_S: i32 = 5;
+
+impl Recorded {
+    /// Whether this drive takes as long by either.
+    pub fn is_as_long(&self, open: &Drives, round: &Drives) -> bool {
+        let seconds = |drives: &Drives| drives.table(&[self.from, self.to]).seconds[1];
+        (seconds(open) - seconds(round)).abs() <= WAY_ROUND_S
+    }
 }
 
 /// What recorded drives say of the predicted ones.
@@ -144,6 +156,8 @@ pub struct Drives {
     roads: Option<Arc<Roads>>,
     /// comes before the roads, where it says something
     heard: Option<Arc<Heard>>,
+    /// closed roads of these days, gone round as far as there are roads
+    closed: usize,
     estimate: Estimate,
     model: TimeModel,
     calibration: Calibration,
@@ -161,13 +175,26 @@ impl Drives {
 
     /// By these roads, with the usual estimate where there are none.
     pub fn of(roads: Option<Arc<Roads>>) -> Self {
-        Self { roads, heard: None, estimate: Estimate::default(), model: TimeModel::default(), calibration: Calibration::default() }
+        Self {
+            roads,
+            heard: None,
+            closed: 0,
+            estimate: Estimate::default(),
+            model: TimeModel::default(),
+            calibration: Calibration::default(),
+        }
     }
 
     /// With what a road engine told; where it told nothing, drives are found as before.
     #[must_use]
     pub fn told_by(self, heard: Heard) -> Self {
         Self { heard: Some(Arc::new(heard)), ..self }
+    }
+
+    /// By roads of which so many are closed: says so.
+    #[must_use]
+    pub fn round(self, closed: usize) -> Self {
+        Self { closed, ..self }
     }
 
     /// With times corrected by recorded drives.
@@ -184,8 +211,18 @@ impl Drives {
         self.roads.as_ref()
     }
 
-    /// Names the source beside a plan: "by road", or "estimated", or the road engine and what it did not answer.
+    /// Names the source beside a plan: "by road", or "estimated", or the road engine and what it did not answer; and closed roads.
     pub fn label(&self) -> String {
+        let source = self.source();
+        match (self.closed, &self.roads) {
+            (0, _) => source,
+            (1, Some(_)) => format!("{source}, round a closed road"),
+            (n, Some(_)) => format!("{source}, round {n} closed roads"),
+            (_, None) => format!("{source}, closed roads left out of account"),
+        }
+    }
+
+    fn source(&self) -> String {
         let own = if self.roads.is_some() { "by road" } else { super::straight::LABEL };
         match self.heard.as_deref() {
             Some(heard) if heard.is_silent() => format!("{own}, because the road engine did not answer"),
@@ -233,7 +270,10 @@ impl Drives {
                 metres.push(m);
             }
         }
-        let own = snaps.iter().map(|s| quality(s.as_ref()));
+        let own = (0..n).map(|i| match (place[i], costs.as_ref()) {
+            (Some((k, _)), Some(costs)) if is_cut_off(costs, k, stops.len()) => Quality::StraightLine,
+            _ => quality(snaps[i].as_ref()),
+        });
         let quality = own.zip(&points).map(|(own, p)| self.quality_told(&points, *p).unwrap_or(own)).collect();
         Table { seconds, metres, quality }
     }
@@ -297,6 +337,13 @@ impl Drives {
         };
         (0..stops.len().saturating_sub(1)).map(one).collect()
     }
+}
+
+/// Whether most of the others cannot be driven to from this stop, or not back from them.
+fn is_cut_off(costs: &Costs, stop: usize, stops: usize) -> bool {
+    let others = (0..stops).filter(|j| *j != stop);
+    let there = others.filter(|j| costs.at(stop, *j).is_drive() && costs.at(*j, stop).is_drive()).count();
+    stops > 1 && there * 2 < stops - 1
 }
 
 fn quality(snap: Option<&Snap>) -> Quality {

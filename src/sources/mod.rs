@@ -2,12 +2,14 @@
 //!
 //! - [`Base`]: the engine's address, which has to lie in the house.
 //! - [`words`]: what is said to it and how answers are read: two protocols, no network.
+//! - `shut`: the road file with some of its roads closed.
 //! - `client`: one exchange. [`Engine`]: blocks, what it told before (`memory`), and what happens when it fails.
 
 mod base;
 mod client;
 mod engine;
 mod memory;
+mod shut;
 pub mod words;
 
 pub use base::{Base, BaseError, in_the_house};
@@ -16,7 +18,7 @@ pub use engine::{Engine, MOST_PINS};
 pub use words::Kind;
 
 use crate::{
-    roads::{Drives, Position, Roads, drives::Recorded, file::Current},
+    roads::{Drives, Position, Roads, closed::Closure, drives::Recorded, file::Current},
     store,
 };
 use sqlx::PgPool;
@@ -27,11 +29,12 @@ use std::sync::Arc;
 pub struct Sources {
     file: Arc<Current>,
     engine: Option<Arc<Engine>>,
+    shut: Arc<shut::Shut>,
 }
 
 impl Sources {
     pub fn new(file: Arc<Current>, engine: Option<Engine>) -> Self {
-        Self { file, engine: engine.map(Arc::new) }
+        Self { file, engine: engine.map(Arc::new), shut: Arc::default() }
     }
 
     /// The road file on disk and the roads that follow it.
@@ -48,13 +51,24 @@ impl Sources {
         self.engine.as_deref()
     }
 
+    /// The roads in use without these; `None` when there is no road file.
+    pub async fn roads_round(&self, closures: &[Closure]) -> store::Result<Option<Arc<Roads>>> {
+        match self.roads() {
+            Some(open) if !closures.is_empty() => self.shut.roads(&open, closures).await.map(Some),
+            open => Ok(open),
+        }
+    }
+
     /// How long drives take between these pins: told by the engine, else by road, else estimated; corrected by recorded drives.
+    /// An engine knows nothing of closed roads: while there are some, the road file answers in its place.
     ///
     /// Ask before a transaction is begun: a caller who holds one connection and waits for another can wait for ever, and an engine takes its time.
     /// Between other pins the engine is not heard.
-    pub async fn drives(&self, db: &PgPool, pins: &[Position]) -> store::Result<Drives> {
-        let drives = store::drives::of(db, self.roads()).await?;
-        let Some(engine) = &self.engine else { return Ok(drives) };
+    pub async fn drives(&self, db: &PgPool, pins: &[Position], closures: &[Closure]) -> store::Result<Drives> {
+        let roads = self.roads_round(closures).await?;
+        let in_its_place = roads.is_some() && !closures.is_empty();
+        let drives = store::drives::of(db, roads).await?.round(closures.len());
+        let Some(engine) = self.engine.as_ref().filter(|_| !in_its_place) else { return Ok(drives) };
         Ok(drives.told_by(engine.heard(pins, pins).await))
     }
 
@@ -72,6 +86,14 @@ impl Sources {
     /// What the engine did not answer when it was asked last.
     pub fn trouble(&self) -> String {
         self.engine.as_ref().and_then(|e| e.trouble()).unwrap_or_default()
+    }
+
+    /// Leaves out each recorded drive that these closed roads made longer, as far as they held on its day (`true`): it says nothing of the open road.
+    pub async fn unhindered(&self, recorded: Vec<(Recorded, bool)>, closures: &[Closure]) -> store::Result<Vec<Recorded>> {
+        let (open, round) = (Drives::of(self.roads()), Drives::of(self.roads_round(closures).await?));
+        let free = move || recorded.into_iter().filter(|(r, held)| !held || r.is_as_long(&open, &round)).map(|(r, _)| r).collect();
+        let odd = |e: tokio::task::JoinError| store::Error::Corrupt { table: "recorded_drives", id: "all".to_owned(), why: e.to_string() };
+        tokio::task::spawn_blocking(free).await.map_err(odd)
     }
 
     /// What recorded drives are to be compared with: these drives, without any correction.

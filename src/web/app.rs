@@ -2,10 +2,15 @@
 
 use crate::{
     clock::Clock,
-    roads::{Drives, Position},
+    roads::{Drives, Position, closed::Closure},
     secrets::Effort,
     sources::Sources,
-    store::{self, photos::files::Folder, week},
+    store::{
+        self,
+        closures::{self, RoadClosure},
+        photos::files::Folder,
+        week,
+    },
 };
 use sqlx::PgPool;
 use std::sync::Arc;
@@ -61,20 +66,32 @@ impl App {
         Self { photos, ..self }
     }
 
-    /// How long drives take between the depots, the stops of the weeks that begin from `first` to `last`, and that visit.
+    /// How long drives take between the depots, the stops of the week that begins on `monday`, and that visit; round what is closed in it.
     /// Ask before a transaction is begun: a caller who holds one connection and waits for another can wait for ever.
-    pub async fn drives(&self, first: Date, last: Date, visit: Option<Uuid>) -> store::Result<Drives> {
-        self.drives_and(first, last, visit, None).await
+    pub async fn drives(&self, monday: Date, visit: Option<Uuid>) -> store::Result<Drives> {
+        self.drives_round(monday, visit, None, &closures::of_week(&self.pool, monday).await?).await
     }
 
     /// The same, with one pin more.
-    pub async fn drives_and(&self, first: Date, last: Date, visit: Option<Uuid>, pin: Option<Position>) -> store::Result<Drives> {
+    pub async fn drives_and(&self, monday: Date, pin: Option<Position>) -> store::Result<Drives> {
+        self.drives_round(monday, None, pin, &closures::of_week(&self.pool, monday).await?).await
+    }
+
+    /// The same round other closed roads.
+    pub async fn drives_round(
+        &self,
+        monday: Date,
+        visit: Option<Uuid>,
+        pin: Option<Position>,
+        shut: &[RoadClosure],
+    ) -> store::Result<Drives> {
         let mut pins = Vec::new();
         if self.sources.engine().is_some() {
-            pins = week::pins(&self.pool, first, last, visit).await?;
+            pins = week::pins(&self.pool, monday, monday, visit).await?;
             pins.extend(pin);
         }
-        self.sources.drives(&self.pool, &pins).await
+        let closed: Vec<Closure> = shut.iter().map(RoadClosure::closure).collect();
+        self.sources.drives(&self.pool, &pins, &closed).await
     }
 
     /// Whether browsers reach this service by https, so that cookies may ask for it.

@@ -4,11 +4,16 @@ use super::app::App;
 use crate::{
     roads::{
         Drives, Position,
+        closed::Closure,
         sketch::{Line, Mark, Size, Sketch},
     },
-    store::week::{RouteRow, Stop},
+    store::{
+        closures::{self, RoadClosure},
+        week::{RouteRow, Stop, monday_of},
+    },
     units::day_short,
 };
+use time::Date;
 
 /// One day with its stops in order, ready to be drawn.
 struct Day {
@@ -40,31 +45,65 @@ fn line(drives: &Drives, day: &Day) -> Line {
     Line { name: day.name.clone(), legs: drives.route(&path), marks: std::iter::once(depot).chain(marks).collect() }
 }
 
-async fn drawn(app: &App, make: impl FnOnce(&Drives) -> Sketch + Send + 'static) -> String {
-    let drives = Drives::of(app.sources.roads());
-    let work = move || make(&drives).draw(drives.roads().map(AsRef::as_ref));
+/// Draws with the roads that are open, and a mark where one of `shut` is not.
+pub(super) async fn drawn(app: &App, shut: &[RoadClosure], make: impl FnOnce(&Drives) -> Sketch + Send + 'static) -> String {
+    let closed: Vec<Closure> = shut.iter().map(RoadClosure::closure).collect();
+    // Without its closed roads a drawing still helps.
+    let roads = app.sources.roads_round(&closed).await.unwrap_or_else(|_| app.sources.roads());
+    let marks = shut.iter().map(|c| (c.at.into(), road_name(&c.road).to_owned())).collect();
+    let drives = Drives::of(roads);
+    let work = move || make(&drives).barred(marks).draw(drives.roads().map(AsRef::as_ref));
     // A drawing is a help beside the list: without it the page still says everything.
     tokio::task::spawn_blocking(work).await.unwrap_or_default()
+}
+
+/// A road's name, or words for one that has none.
+pub(super) fn road_name(name: &str) -> &str {
+    if name.is_empty() { "a road without a name" } else { name }
+}
+
+/// "Larch Road, Tue Oct 6 to Fri Oct 9: bridge deck".
+pub(super) fn shut_words(c: &RoadClosure) -> String {
+    let note = if c.note.is_empty() { String::new() } else { format!(": {}", c.note) };
+    let round = if c.reach_m == 0 { "" } else { " and what lies round it" };
+    format!("{}{round}, {}{note}", upper(road_name(&c.road)), shut_days(c))
+}
+
+pub(super) fn upper(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
+}
+
+pub(super) fn shut_days(c: &RoadClosure) -> String {
+    match c.to {
+        Some(to) if to == c.from => day_short(to),
+        Some(to) => format!("{} to {}", day_short(c.from), day_short(to)),
+        None => format!("from {} until it is opened", day_short(c.from)),
+    }
+}
+
+/// What is closed in the week of that day.
+async fn shut(app: &App, day: Date) -> Vec<RoadClosure> {
+    closures::of_week(&app.pool, monday_of(day)).await.unwrap_or_default()
 }
 
 /// A technician's day, at a phone's width or a desk's; empty without a stop that has a pin.
 pub(super) async fn route(app: &App, id: &str, r: &RouteRow, stops: &[Stop], size: Size) -> String {
     let Some(day) = day(r, stops, false).filter(|day| !day.stops.is_empty()) else { return String::new() };
-    let id = id.to_owned();
-    drawn(app, move |drives| Sketch::route(&id, &format!("The drive of {}", day.name), line(drives, &day)).sized(size)).await
+    let (id, shut) = (id.to_owned(), shut(app, r.day).await);
+    drawn(app, &shut, move |drives| Sketch::route(&id, &format!("The drive of {}", day.name), line(drives, &day)).sized(size)).await
 }
 
 /// Every day of a week on one drawing; empty when nobody drives.
 pub(super) async fn week(app: &App, routes: &[RouteRow], stops: &[Stop]) -> String {
     let days: Vec<Day> = routes.iter().filter_map(|r| day(r, stops, true)).filter(|day| !day.stops.is_empty()).collect();
-    if days.is_empty() {
-        return String::new();
-    }
+    let Some(first) = routes.first().filter(|_| !days.is_empty()) else { return String::new() };
+    let shut = shut(app, first.day).await;
     let make = move |drives: &Drives| {
         let lines = days.iter().map(|day| Line { marks: unnumbered(line(drives, day).marks), ..line(drives, day) });
         Sketch::week("wk", "All drives of the week", lines.collect())
     };
-    drawn(app, make).await
+    drawn(app, &shut, make).await
 }
 
 /// On the drawing of a week only the depots are marked; a number would stand for many stops.
@@ -81,9 +120,10 @@ pub(super) async fn place(app: &App, id: &str, name: &str, pin: (f64, f64)) -> (
         None => "no road of the road file is near: drives there are estimated".to_owned(),
     };
     let (id, name) = (id.to_owned(), name.to_owned());
-    (drawn(app, move |_| Sketch::place(&id, &name, at)).await, words)
+    (drawn(app, &[], move |_| Sketch::place(&id, &name, at)).await, words)
 }
 
-fn short_way(metres: f64) -> String {
+/// Feet, or miles from about a tenth on.
+pub(super) fn short_way(metres: f64) -> String {
     if metres < 160.0 { format!("{:.0} ft", metres / 0.3048) } else { format!("{:.1} mi", metres / 1609.344) }
 }

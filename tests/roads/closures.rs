@@ -2,10 +2,11 @@
 
 use super::world::{Dice, at, county_network, network};
 use embertide::roads::{
-    Network, Position, Roads, Snap,
-    closed::{Closure, closed},
+    Drives, Network, Point, Position, Quality, Roads, Snap,
+    closed::{Closure, choices, closed},
     matrix::plainly,
 };
+use std::{collections::HashSet, sync::Arc};
 
 fn shut(network: &Network, closures: &[Closure]) -> Network {
     closed(network, Roads::new(network.clone()).grid(), closures).unwrap()
@@ -80,4 +81,54 @@ fn a_pin_far_from_every_road_closes_nothing() {
     let open = county_network();
     let same = shut(&open, &[Closure { at: at(10.0, 10.0), radius_m: 0.0 }, Closure { at: at(10.0, 10.0), radius_m: 5_000.0 }]);
     assert_eq!(same.parts(), open.parts());
+}
+
+/// Whoever lies between two closures is reached by no road: straight lines, and the table says so.
+#[test]
+fn a_stop_that_no_road_leads_to_is_estimated_and_marked_so() {
+    let line = [(44.0, -91.0), (44.0, -90.98), (44.0, -90.96), (44.0, -90.94)];
+    let min = Some(60_000);
+    let roads = [(0, 1, min, min, 16_000), (1, 2, min, min, 16_000), (2, 3, min, min, 16_000)];
+    let open = Arc::new(Roads::new(network(&line, &roads)));
+    let stops = [at(44.0, -90.998), at(44.0, -90.996), at(44.0, -90.985), at(44.0, -90.962)];
+    let washed_out = [-90.99, -90.97].map(|lon| Closure { at: at(44.0, lon), radius_m: 0.0 });
+    let shut = Arc::new(open.closing(&washed_out).unwrap());
+    let (before, now) = (Drives::of(Some(Arc::clone(&open))).table(&stops), Drives::of(Some(shut)).round(2).table(&stops));
+    assert_eq!(before.quality, [Quality::Road; 4]);
+    assert_eq!(now.quality[2..], [Quality::StraightLine; 2], "{:?}", now.quality);
+    let estimated = Drives::of(None).table(&stops);
+    assert_eq!(now.seconds[2], estimated.seconds[2], "over the closed bridge");
+    assert_eq!(now.seconds[1], before.seconds[1], "on the open side nothing changes");
+}
+
+#[test]
+fn a_label_counts_the_closed_roads_and_says_when_they_are_not_gone_round() {
+    let open = Arc::new(Roads::new(county_network()));
+    let by_road = Drives::of(Some(open));
+    assert_eq!(by_road.label(), "by road");
+    assert_eq!(by_road.clone().round(1).label(), "by road, round a closed road");
+    assert_eq!(by_road.round(3).label(), "by road, round 3 closed roads");
+    assert_eq!(Drives::of(None).round(3).label(), "estimated, closed roads left out of account");
+}
+
+/// Beside a junction both roads are offered, and each closure cuts the road that it names.
+#[test]
+fn every_road_near_a_pin_is_offered_once_and_closing_it_closes_no_other() {
+    let open = Roads::new(county_network());
+    let (mut offered, mut several) = (0, 0);
+    for node in open.network().parts().nodes.iter().step_by(31) {
+        let pin = Position::from(*node);
+        let found = choices(&open, pin, 5);
+        let names: HashSet<&str> = found.iter().map(|c| c.road.as_str()).collect();
+        assert_eq!(names.len(), found.len(), "each once");
+        assert!(found.is_sorted_by(|a, b| a.off_m <= b.off_m) && found[0].off_m < 1.0, "a junction lies on a road");
+        several += usize::from(found.len() > 1);
+        for c in found.into_iter().filter(|c| !c.road.is_empty()) {
+            assert_eq!(open.nearest_road(c.at).unwrap().0, c.road);
+            assert!(Point::from(c.at).metres_to(*node) < 420.0);
+            offered += 1;
+        }
+    }
+    assert!(several > 20 && offered > 50, "{several} {offered}");
+    assert_eq!(choices(&open, at(10.0, 10.0), 5), []);
 }

@@ -33,7 +33,7 @@ async fn a_drive_is_from_one_sheet_kept_to_the_next_arrival() {
     // Four hours: lunch, or another errand.
     report(&t, &d, at(2), "2026-10-05T17:30:00.000Z", "2026-10-05T18:00:00.000Z").await;
     let recorded = drives::recorded(t.pool()).await.unwrap();
-    assert_eq!(recorded.iter().map(|r| r.seconds).collect::<Vec<_>>(), [15 * 60 + 30]);
+    assert_eq!(recorded.iter().map(|(r, _)| r.seconds).collect::<Vec<_>>(), [15 * 60 + 30]);
     let pins: Vec<(f64, f64)> = sqlx::query_as(
         "SELECT p.lat, p.lon FROM units u JOIN places p ON p.id = u.place_id WHERE u.id = ANY($1) ORDER BY array_position($1, u.id)",
     )
@@ -41,7 +41,7 @@ async fn a_drive_is_from_one_sheet_kept_to_the_next_arrival() {
     .fetch_all(t.pool())
     .await
     .unwrap();
-    assert_eq!([recorded[0].from, recorded[0].to].map(|p| (p.lat(), p.lon())), [pins[0], pins[1]]);
+    assert_eq!([recorded[0].0.from, recorded[0].0.to].map(|p| (p.lat(), p.lon())), [pins[0], pins[1]]);
     assert_eq!(t.broken_promises().await, Vec::<String>::new());
 }
 

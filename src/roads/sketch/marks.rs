@@ -98,6 +98,33 @@ pub(super) fn write(out: &mut String, placed: &[Placed<'_>]) {
     }
 }
 
+/// The frames of a barred mark and of the word beside it, in pixels: right of the mark, or left of it near the edge.
+pub(super) fn bars(view: &View, at: super::Point) -> [super::names::Frame; 2] {
+    let (x, y) = view.xy(at);
+    let word = if x + WORD > view.wide { (x - WORD, y - 9.0, x - 12.0, y + 9.0) } else { (x + 12.0, y - 9.0, x + WORD, y + 9.0) };
+    [(x - 11.0, y - 11.0, x + 11.0, y + 11.0), word]
+}
+
+/// From the middle of a barred mark to the end of its word, in pixels.
+const WORD: f64 = 66.0;
+
+/// Writes where roads are closed: a barred mark on the road, with the word.
+pub(super) fn write_bars(out: &mut String, view: &View, closed: impl Iterator<Item = super::Point>) {
+    for at in closed {
+        let ((x, y), [_, word]) = (view.xy(at), bars(view, at));
+        let _ = write!(
+            out,
+            r#"<g class="shut"><rect x="{:.1}" y="{:.1}" width="20" height="20" rx="2"/><path d="M{:.1} {:.1}l12 12m0 -12l-12 12"/><text x="{:.1}" y="{:.1}">closed</text></g>"#,
+            x - 10.0,
+            y - 10.0,
+            x - 6.0,
+            y - 6.0,
+            f64::midpoint(word.0, word.2),
+            y + 5.0
+        );
+    }
+}
+
 /// Pixels between two arrows.
 const BETWEEN: f64 = 95.0;
 

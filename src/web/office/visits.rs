@@ -41,7 +41,7 @@ pub(super) async fn shift(who: Office, app: App, (Path(id), posted): (Path<Uuid>
     let how = wanted(&posted.form)?;
     let monday = super::week::monday(&posted.form.week)?;
     let back = week::week_name(monday);
-    let drives = app.drives(monday, monday, Some(id)).await?;
+    let drives = app.drives(monday, Some(id)).await?;
     let mut tx = app.pool.begin().await?;
     let said = if posted.first_time(&mut tx, &who, "move visit", app.clock.now()).await? {
         let (at, of) = week::move_visit(&mut tx, &drives, id, posted.form.row_version, how).await.map_err(words)?;
@@ -99,7 +99,7 @@ pub(super) async fn cancel(who: Office, app: App, (Path(id), posted): (Path<Uuid
     let monday = super::week::monday(&posted.form.week)?;
     let back = week::week_name(monday);
     let why = Some(posted.form.why.trim()).filter(|w| !w.is_empty()).unwrap_or("Not this week");
-    let drives = app.drives(monday, monday, Some(id)).await?;
+    let drives = app.drives(monday, Some(id)).await?;
     let mut tx = app.pool.begin().await?;
     if posted.first_time(&mut tx, &who, "call visit off", app.clock.now()).await? {
         week::cancel(&mut tx, &drives, id, posted.form.row_version, why).await.map_err(words)?;
@@ -112,7 +112,7 @@ pub(super) async fn take_off(who: Office, app: App, (Path(id), posted): (Path<Uu
     let monday = super::week::monday(&posted.form.week)?;
     let back = week::week_name(monday);
     let why = Some(posted.form.why.trim()).filter(|w| !w.is_empty()).unwrap_or("Taken off by the office");
-    let drives = app.drives(monday, monday, Some(id)).await?;
+    let drives = app.drives(monday, Some(id)).await?;
     let mut tx = app.pool.begin().await?;
     if posted.first_time(&mut tx, &who, "take visit off", app.clock.now()).await? {
         week::take_off(&mut tx, &drives, id, posted.form.row_version, why).await.map_err(words)?;

@@ -12,7 +12,7 @@ use super::super::{
 use crate::{
     roads::sketch::Size,
     store::{
-        catalogue,
+        catalogue, closures,
         dealer::Dealer,
         events::{self, Actor},
         queue::{self, PLAN_WEEK, plan_week_wish},
@@ -124,6 +124,8 @@ struct WeekPage {
     before: String,
     after: String,
     plan: Option<PlanView>,
+    /// Roads that are closed on a day of it, in words.
+    closed: Vec<String>,
     planning: bool,
     failed: String,
     said: String,
@@ -137,6 +139,8 @@ struct WeekPage {
 
 struct PlanView {
     issued: bool,
+    /// Its routes do not go round exactly what is closed now.
+    other_roads: bool,
     drive_source: String,
     row_version: i32,
 }
@@ -164,14 +168,23 @@ pub(super) async fn page(who: Office, app: App, (Path(name), Query(said)): (Path
     let (unplaced_all, unplaced_pressing) = week::unplaced_counts(&app.pool, monday).await?;
     let unplaced = week::unplaced(&app.pool, monday, SHOWN).await?;
     let (days, totals, map) = days(&app, &who.dealer, monday, Drawn::Week).await?;
+    let shut = closures::of_week(&app.pool, monday).await?;
+    let ids: Vec<Uuid> = shut.iter().map(|c| c.id).collect();
+    let over = monday + Duration::days(6) < who.dealer.today;
     let page = WeekPage {
         map,
+        closed: shut.iter().map(map::shut_words).collect(),
         f: Frame::of(&who, "week"),
         week: week::week_name(monday),
         heading: format!("{} to {}", day_short(monday), day_short(monday + Duration::days(6))),
         before: week::week_name(monday - Duration::days(7)),
         after: week::week_name(monday + Duration::days(7)),
-        plan: plan.map(|p: Plan| PlanView { issued: p.issued_at.is_some(), drive_source: p.drive_source, row_version: p.row_version }),
+        plan: plan.map(|p: Plan| PlanView {
+            issued: p.issued_at.is_some(),
+            other_roads: !over && !closures::same(&p.closed_roads, &ids),
+            drive_source: p.drive_source,
+            row_version: p.row_version,
+        }),
         planning: waiting.is_some(),
         failed: waiting.unwrap_or_default(),
         said: said.said,
@@ -302,6 +315,8 @@ struct PrintPage {
     days: Vec<DayView>,
     totals: String,
     job_cautions: Vec<String>,
+    /// Roads that are closed on a day of it, in words.
+    closed: Vec<String>,
 }
 
 /// The week on paper: a sheet a technician and day, with boxes to write in.
@@ -326,6 +341,7 @@ pub(super) async fn print(who: Office, app: App, Path(name): Path<String>) -> Re
         days,
         totals,
         job_cautions,
+        closed: closures::of_week(&app.pool, monday).await?.iter().map(map::shut_words).collect(),
     })
 }
 
