@@ -1,9 +1,12 @@
 //! Drawings of drives: a technician's day, the whole week, one place. By road where there is a road file.
 
-use super::app::App;
+use super::{
+    app::App,
+    error::{Error, Result},
+};
 use crate::{
     roads::{
-        Drives, Position,
+        Drives, Point, Position, Quality,
         closed::Closure,
         sketch::{Line, Mark, Size, Sketch},
     },
@@ -109,6 +112,28 @@ pub(super) async fn week(app: &App, routes: &[RouteRow], stops: &[Stop]) -> Stri
 /// On the drawing of a week only the depots are marked; a number would stand for many stops.
 fn unnumbered(marks: Vec<Mark>) -> Vec<Mark> {
     marks.into_iter().filter(|m| m.depot).collect()
+}
+
+/// The places of these stops that no open road leads to while `shut` are closed, though one does otherwise.
+pub(super) async fn cut_off(app: &App, shut: &[RoadClosure], routes: &[RouteRow], stops: &[Stop]) -> Result<Vec<String>> {
+    let closed: Vec<Closure> = shut.iter().map(RoadClosure::closure).collect();
+    let (Some(open), Some(round)) = (app.sources.roads(), app.sources.roads_round(&closed).await?) else { return Ok(Vec::new()) };
+    let own = stops.iter().filter_map(|s| Some((s.place_name.clone(), position(s.lat?, s.lon?)?)));
+    let mut places: Vec<(String, Position)> = own.collect();
+    places.sort_by(|a, b| a.0.cmp(&b.0).then(Point::from(a.1).cmp(&Point::from(b.1))));
+    places.dedup();
+    if shut.is_empty() || places.is_empty() {
+        return Ok(Vec::new());
+    }
+    let mut pins: Vec<Position> = places.iter().map(|p| p.1).collect();
+    pins.extend(routes.iter().filter_map(|r| position(r.depot_lat, r.depot_lon)));
+    let tables = move || [open, round].map(|roads| Drives::of(Some(roads)).table(&pins).quality);
+    let [before, now] = tokio::task::spawn_blocking(tables).await.map_err(|e| Error::Inside(e.into()))?;
+    let lost =
+        places.into_iter().zip(before.iter().zip(&now)).filter(|(_, (before, now))| **before == Quality::Road && **now != Quality::Road);
+    let mut names: Vec<String> = lost.map(|((name, _), _)| name).collect();
+    names.dedup();
+    Ok(names)
 }
 
 /// One place with the roads round it, and where its pin lies in words; empty without a road file.

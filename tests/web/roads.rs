@@ -12,13 +12,13 @@ use std::{io::Cursor, path::PathBuf, sync::Arc};
 use uuid::Uuid;
 
 /// Twelve miles each way round the test dealership.
-fn county() -> County {
+pub(crate) fn county() -> County {
     let middle = Position::new(44.63, -74.93).unwrap();
     County { middle, wide: 12, high: 12, seed: 3, towns: vec![("Alder Hollow".to_owned(), middle, Size::Village)] }
 }
 
 /// The service with a road file of that county in a folder of its own.
-async fn on_roads() -> TestApp {
+pub(crate) async fn on_roads() -> TestApp {
     let mut t = TestApp::start().await;
     let folder = PathBuf::from(env!("CARGO_TARGET_TMPDIR")).join(format!("web-roads-{}", Uuid::now_v7().simple()));
     std::fs::create_dir_all(&folder).unwrap();

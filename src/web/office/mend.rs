@@ -10,13 +10,13 @@ use super::super::{
 };
 use super::roads::Closing;
 use crate::{
-    roads::{Drives, Position, Quality},
+    roads::Drives,
     store::{
         closures::{self, RoadClosure},
         dealer::Dealer,
         events::{self, Actor},
         staff::{self, Technician},
-        week::{self, At, Happened, MendedWeek, Moved, Plan, RouteRow, Stop},
+        week::{self, At, Happened, MendedWeek, Moved, Plan, Stop},
     },
     units::{day_long, day_short, time_of_day},
 };
@@ -166,24 +166,6 @@ async fn mended(app: &App, monday: Date, happened: Happened, closing: Option<Roa
     Ok(Answer { week, row_version, drives: now.unwrap_or(planned), roads })
 }
 
-/// The places of these stops that no open road leads to from the depots and most of the others.
-async fn cut_off(drives: Drives, routes: &[RouteRow], stops: &[Stop]) -> Result<Vec<String>> {
-    if drives.roads().is_none() {
-        return Ok(Vec::new());
-    }
-    let at = |lat: f64, lon: f64| Position::new(lat, lon).ok();
-    let mut places: Vec<(String, Position)> = stops.iter().filter_map(|s| Some((s.place_name.clone(), at(s.lat?, s.lon?)?))).collect();
-    places.dedup_by(|a, b| a.1 == b.1);
-    let depots = routes.iter().filter_map(|r| at(r.depot_lat, r.depot_lon));
-    let pins: Vec<Position> = places.iter().map(|p| p.1).chain(depots).collect();
-    let table = tokio::task::spawn_blocking(move || drives.table(&pins)).await.map_err(|e| Error::Inside(e.into()))?;
-    let lost = places.into_iter().zip(table.quality).filter(|(_, q)| *q == Quality::StraightLine);
-    let mut names: Vec<String> = lost.map(|((name, _), _)| name).collect();
-    names.sort();
-    names.dedup();
-    Ok(names)
-}
-
 fn words(e: crate::store::Error) -> Error {
     match e {
         crate::store::Error::Rule(rule) if rule == "week_is_odd" => Error::Bad(
@@ -249,9 +231,9 @@ pub(super) async fn page(who: Office, app: App, (Path(name), Query(asked)): (Pat
     let mut stops = week::stops(&app.pool, monday, None).await?;
     stops.extend(week::unplaced(&app.pool, monday, 1000).await?);
     let heading = heading(happened, closing.as_ref(), &technicians, &stops)?;
-    let Answer { week, row_version, drives, roads } = mended(&app, monday, happened, closing, &who.dealer).await?;
+    let Answer { week, row_version, roads, .. } = mended(&app, monday, happened, closing, &who.dealer).await?;
     let routes = week::routes(&app.pool, monday, None).await?;
-    let cut_off = if roads.now.is_empty() { Vec::new() } else { cut_off(drives, &routes, &stops).await? };
+    let cut_off = map::cut_off(&app, &roads.now, &routes, &stops).await?;
     let refused = if let Happened::Refused(visit) = happened { Some(visit) } else { None };
     html(&MendPage {
         f: Frame::of(&who, "week"),
