@@ -170,6 +170,26 @@ async fn a_name_is_checked_by_every_address_behind_it() {
     assert!(Engine::new(Kind::Table, client).heard(&pins(2), &pins(2)).await.is_whole());
 }
 
+/// 192.0.2.1 and 127.0.0.1 as one number, which POSIX resolves as `inet_addr` does: to us they are names, and no name server is asked.
+#[tokio::test]
+async fn a_name_that_stands_for_an_address_outside_is_refused_at_the_start_and_at_each_connection() {
+    for name in ["3221225985", "0xc0000201"] {
+        let base: Base = format!("http://{name}:5000").parse().unwrap();
+        assert_eq!(base.literal(), None, "a name, not an address");
+        let client = Client::new(base.clone(), false).unwrap().waiting(Duration::from_secs(20));
+        let refused = client.check().await.unwrap_err();
+        assert_eq!(refused, BaseError::Outside("192.0.2.1".parse().unwrap()), "{name}");
+        assert!(refused.to_string().contains("the pins of your customers would leave the house"), "{refused}");
+        // Were it let through at the start, the connection would refuse it: nothing is sent.
+        let engine = Engine::new(Kind::Table, client);
+        assert!(engine.heard(&pins(2), &pins(2)).await.is_silent());
+        assert!(engine.trouble().unwrap().contains("at 192.0.2.1 lies outside"), "{:?}", engine.trouble());
+        assert_eq!(Client::new(base, true).unwrap().check().await, Ok(()), "unless it is wished for");
+    }
+    let here = Client::new("http://2130706433:5000".parse().unwrap(), false).unwrap();
+    assert_eq!(here.check().await, Ok(()));
+}
+
 #[test]
 fn an_address_is_read_or_refused_with_words() {
     let good = |url: &str| url.parse::<Base>().unwrap().to_string();
