@@ -340,6 +340,15 @@ fn route_points(d: &str) -> Vec<(f64, f64)> {
     all
 }
 
+/// The rules are written down twice: beside what draws, and in the one style sheet that pages load.
+#[test]
+fn the_style_sheet_that_is_served_has_every_rule() {
+    let served = include_str!("../../static/look.css");
+    for rule in LOOK.lines().filter(|l| l.starts_with('.')) {
+        assert!(served.contains(rule), "{rule}");
+    }
+}
+
 #[test]
 fn a_closed_road_in_the_picture_is_barred_with_a_word_and_one_far_away_is_not_there() {
     let roads = roads();

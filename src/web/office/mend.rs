@@ -213,7 +213,9 @@ fn heading(happened: Happened, closing: Option<&RoadClosure>, technicians: &[Tec
         }
         Happened::Refused(visit) => what(visit).map(|what| format!("{what} is not wanted this week")),
         Happened::Urgent(visit) => what(visit).map(|what| format!("{what} cannot wait")),
-        Happened::Roads => Some(closing.map_or("Roads closed or opened".to_owned(), |c| format!("{} closes", map::road_name(&c.road)))),
+        Happened::Roads => {
+            Some(closing.map_or("Roads closed or opened".to_owned(), |c| format!("{} closes", map::upper(map::road_name(&c.road)))))
+        }
     };
     says.ok_or(Error::NotFound)
 }

@@ -12,7 +12,7 @@ use crate::{
     roads::{
         Position, Roads,
         closed::{self, Choice},
-        sketch::{Mark, Size, Sketch},
+        sketch::{Mark, Sketch},
     },
     store::{
         closures::{self, RoadClosure},
@@ -171,7 +171,7 @@ fn choice(n: usize, c: &Choice) -> ChoiceView {
 
 /// The roads round a pin, drawn: the pin, a number on each road, and what is closed already.
 async fn drawing(app: &App, pin: Position, choices: &[Choice], shut: &[RoadClosure]) -> String {
-    let mut sketch = Sketch::place("near", "The roads near the position that was asked for", pin).sized(Size { wide: 640, high: 420 });
+    let mut sketch = Sketch::place("near", "The roads near the position that was asked for", pin);
     sketch.marks.extend((1..).zip(choices).map(|(n, c): (usize, _)| Mark {
         at: c.at.into(),
         label: n.to_string(),
