@@ -123,9 +123,7 @@ impl Sketch {
         for p in &placed {
             taken.take(p.frame());
         }
-        for (at, _) in &closed {
-            marks::bars(&view, *at).into_iter().for_each(|f| taken.take(f));
-        }
+        let bars: String = closed.iter().map(|c| marks::bar(&view, c.0, &mut taken)).collect();
         foot::north(&mut out, &view, &mut taken);
         if let Some(roads) = roads {
             out.push_str(r#"<g class="names">"#);
@@ -133,7 +131,7 @@ impl Sketch {
             names::along(&mut out, labels, &mut taken);
             out.push_str("</g>");
         }
-        marks::write_bars(&mut out, &view, closed.iter().map(|c| c.0));
+        out.push_str(&bars);
         marks::write(&mut out, &placed);
         foot::write(&mut out, &view, roads.map_or("no road file: straight lines", |r| r.network().parts().origin.credit()));
         out.push_str("</svg>");
