@@ -37,7 +37,7 @@ impl RoadClosure {
     }
 }
 
-struct Row {
+struct Kept {
     id: Uuid,
     lat: f64,
     lon: f64,
@@ -49,7 +49,7 @@ struct Row {
     row_version: i32,
 }
 
-impl Row {
+impl Kept {
     fn read(self) -> Result<RoadClosure> {
         Ok(RoadClosure {
             at: Position::new(self.lat, self.lon).map_err(|e| corrupt("road_closures", self.id, e))?,
@@ -67,7 +67,7 @@ impl Row {
 /// The closures that hold on any day from `first` to `last`, in the order in which they begin.
 pub async fn holding(db: impl PgExecutor<'_>, first: Date, last: Date) -> Result<Vec<RoadClosure>> {
     let rows = sqlx::query_as!(
-        Row,
+        Kept,
         "SELECT id, lat, lon, reach_m, road, from_day, to_day, note, row_version FROM road_closures
          WHERE lifted_at IS NULL AND from_day <= $2 AND (to_day >= $1 OR to_day IS NULL) ORDER BY from_day, id LIMIT $3",
         first,
@@ -76,7 +76,7 @@ pub async fn holding(db: impl PgExecutor<'_>, first: Date, last: Date) -> Result
     )
     .fetch_all(db)
     .await?;
-    rows.into_iter().map(Row::read).collect()
+    rows.into_iter().map(Kept::read).collect()
 }
 
 /// The closures that hold on any day of the week that begins on `monday`: they count for the whole week.
@@ -92,13 +92,13 @@ pub async fn standing(db: impl PgExecutor<'_>, today: Date) -> Result<Vec<RoadCl
 /// Closures by their ids, opened again or not.
 pub async fn named(db: impl PgExecutor<'_>, ids: &[Uuid]) -> Result<Vec<RoadClosure>> {
     let rows = sqlx::query_as!(
-        Row,
+        Kept,
         "SELECT id, lat, lon, reach_m, road, from_day, to_day, note, row_version FROM road_closures WHERE id = ANY($1) ORDER BY from_day, id LIMIT 1000",
         ids
     )
     .fetch_all(db)
     .await?;
-    rows.into_iter().map(Row::read).collect()
+    rows.into_iter().map(Kept::read).collect()
 }
 
 /// Keeps a closure under its own id. [`Error::Rule`] `too_many_closures` when [`MOST`] stand already.

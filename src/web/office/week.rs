@@ -170,7 +170,7 @@ pub(super) async fn page(who: Office, app: App, (Path(name), Query(said)): (Path
     let waiting = queue::waiting(&app.pool, PLAN_WEEK, &plan_week_wish(monday)).await?;
     let (unplaced_all, unplaced_pressing) = week::unplaced_counts(&app.pool, monday).await?;
     let unplaced = week::unplaced(&app.pool, monday, SHOWN).await?;
-    let Days { days, totals, map, shut, cut_off } = days(&app, &who.dealer, monday, Drawn::Week).await?;
+    let Routes { days, totals, map, shut, cut_off } = days(&app, &who.dealer, monday, Drawn::Week).await?;
     let ids: Vec<Uuid> = shut.iter().map(|c| c.id).collect();
     let over = monday + Duration::days(6) < who.dealer.today;
     let page = WeekPage {
@@ -211,7 +211,7 @@ enum Drawn {
 }
 
 /// The routes of a week.
-struct Days {
+struct Routes {
     days: Vec<DayView>,
     /// The week in one line.
     totals: String,
@@ -222,7 +222,7 @@ struct Days {
     cut_off: Vec<String>,
 }
 
-async fn days(app: &App, dealer: &Dealer, monday: Date, drawn: Drawn) -> Result<Days> {
+async fn days(app: &App, dealer: &Dealer, monday: Date, drawn: Drawn) -> Result<Routes> {
     let routes = week::routes(&app.pool, monday, None).await?;
     let stops = week::stops(&app.pool, monday, None).await?;
     let minutes: i32 = stops.iter().map(|s| s.minutes).sum();
@@ -238,7 +238,7 @@ async fn days(app: &App, dealer: &Dealer, monday: Date, drawn: Drawn) -> Result<
     }
     let shut = closures::of_week(&app.pool, monday).await?;
     let cut_off = map::cut_off(app, &shut, &routes, &stops).await?;
-    Ok(Days { days, totals, map, shut, cut_off })
+    Ok(Routes { days, totals, map, shut, cut_off })
 }
 
 fn day(r: &RouteRow, stops: &[Stop], dealer: &Dealer) -> DayView {
@@ -340,7 +340,7 @@ struct PrintPage {
 pub(super) async fn print(who: Office, app: App, Path(name): Path<String>) -> Result {
     let monday = monday(&name)?;
     let plan = week::header(&app.pool, monday).await?.ok_or(Error::NotFound)?;
-    let Days { mut days, totals, shut, cut_off, .. } = days(&app, &who.dealer, monday, Drawn::Days).await?;
+    let Routes { mut days, totals, shut, cut_off, .. } = days(&app, &who.dealer, monday, Drawn::Days).await?;
     add_dose_tables(&app, &who.dealer, &mut days).await?;
     let codes: Vec<String> = {
         let mut c = app.pool.acquire().await?;
