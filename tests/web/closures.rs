@@ -2,7 +2,6 @@
 
 use super::{
     path,
-    roads::on_roads,
     support::{NOW, Session, TestApp, dealership},
 };
 use embertide::{
@@ -49,7 +48,7 @@ async fn source(t: &TestApp) -> String {
 
 #[tokio::test]
 async fn a_road_is_found_near_a_pin_closed_once_and_opened_again() {
-    let t = on_roads().await;
+    let t = TestApp::on_roads().await;
     let d = dealership::open(&t).await;
     let (pin, road) = halfway(&t);
     let page = t.get(Some(&d.office), &format!("/roads?at={}", pin.replace(", ", "%2C+"))).await;
@@ -81,7 +80,7 @@ async fn a_road_is_found_near_a_pin_closed_once_and_opened_again() {
 
 #[tokio::test]
 async fn a_closure_that_says_nothing_sensible_is_refused_with_what_to_do() {
-    let t = on_roads().await;
+    let t = TestApp::on_roads().await;
     let d = dealership::open(&t).await;
     let (pin, _) = halfway(&t);
     let forms = [
@@ -110,7 +109,7 @@ async fn a_closure_that_says_nothing_sensible_is_refused_with_what_to_do() {
 
 #[tokio::test]
 async fn a_week_is_planned_round_what_is_closed_on_any_of_its_days_and_no_other_week() {
-    let t = on_roads().await;
+    let t = TestApp::on_roads().await;
     let d = dealership::open(&t).await;
     let (pin, road) = halfway(&t);
     // The Monday after this week: nothing of it counts yet.
@@ -120,7 +119,7 @@ async fn a_week_is_planned_round_what_is_closed_on_any_of_its_days_and_no_other_
     let before = driven(&t).await;
     assert!(!t.get(Some(&d.office), "/week/2026-W41").await.text("main").contains("Closed this week"));
 
-    let t = on_roads().await;
+    let t = TestApp::on_roads().await;
     let d = dealership::open(&t).await;
     // Its last day alone: it counts for all of it.
     close(&t, &d.office, &pin, "2026-10-11", "2026-10-11").await;
@@ -140,7 +139,7 @@ async fn a_week_is_planned_round_what_is_closed_on_any_of_its_days_and_no_other_
 /// Every leg of the plan keeps off the closed pin, and is as long as the plain search on the same roads says.
 #[tokio::test]
 async fn no_leg_that_is_drawn_runs_over_a_closed_road() {
-    let t = on_roads().await;
+    let t = TestApp::on_roads().await;
     let d = dealership::open(&t).await;
     let (pin, _) = halfway(&t);
     close(&t, &d.office, &pin, "2026-10-05", "").await;
@@ -165,7 +164,7 @@ async fn no_leg_that_is_drawn_runs_over_a_closed_road() {
 /// An engine knows of no closure: it is not even asked, or the page would say that it did not answer.
 #[tokio::test]
 async fn a_road_engine_is_left_out_while_a_road_is_closed() {
-    let mut t = on_roads().await;
+    let mut t = TestApp::on_roads().await;
     let engine = Engine::new(Kind::Table, Client::new("http://127.0.0.1:1".parse().unwrap(), false).unwrap());
     t.app.sources = Sources::new(Arc::clone(t.app.sources.file()), Some(engine));
     t.on(NOW);
@@ -188,7 +187,7 @@ fn pairs(query: &[(&'static str, &str)]) -> String {
 
 #[tokio::test]
 async fn a_road_that_closes_is_shown_with_what_changes_and_only_then_kept() {
-    let mut t = on_roads().await;
+    let mut t = TestApp::on_roads().await;
     // The Friday before: all of the week lies ahead.
     t.on(NOW - Duration::days(3));
     let d = dealership::open(&t).await;
@@ -232,7 +231,7 @@ async fn a_road_that_closes_is_shown_with_what_changes_and_only_then_kept() {
 
 #[tokio::test]
 async fn a_week_planned_before_a_road_closed_says_so_until_it_is_mended_and_again_when_it_opens() {
-    let mut t = on_roads().await;
+    let mut t = TestApp::on_roads().await;
     t.on(NOW - Duration::days(3));
     let d = dealership::open(&t).await;
     path::issued_week(&t, &d).await;
@@ -259,7 +258,7 @@ async fn a_week_planned_before_a_road_closed_says_so_until_it_is_mended_and_agai
 /// With every road within a mile closed, Alder Hollow is reached by none.
 #[tokio::test]
 async fn a_place_that_no_open_road_leads_to_is_named_before_anything_is_kept() {
-    let mut t = on_roads().await;
+    let mut t = TestApp::on_roads().await;
     t.on(NOW - Duration::days(3));
     let d = dealership::open(&t).await;
     path::issued_week(&t, &d).await;
@@ -277,7 +276,7 @@ async fn a_place_that_no_open_road_leads_to_is_named_before_anything_is_kept() {
 /// Twenty drives at the speed reckoned, and twenty more that went the long way round while a road was closed: nothing is corrected by these.
 #[tokio::test]
 async fn drives_round_a_closed_road_correct_nothing() {
-    let t = on_roads().await;
+    let t = TestApp::on_roads().await;
     let d = dealership::open(&t).await;
     let (pin, _) = halfway(&t);
     close(&t, &d.office, &pin, "2026-10-01", "").await;
