@@ -14,6 +14,7 @@
 //! - [`photo`]: pictures freed from everything but the picture.
 //!
 //! Rooms with side effects:
+//! - [`sources`]: where drives come from: the road file, a road engine of the owner's.
 //! - [`store`]: all SQL, rows to domain and back.
 //! - [`web`]: the pages: office, yard, record.
 //! - [`jobs`]: work in the background: planning a week, the daily due list.
@@ -34,6 +35,7 @@ pub mod route;
 pub mod season;
 pub mod secrets;
 pub mod settings;
+pub mod sources;
 pub mod store;
 pub mod units;
 pub mod water;

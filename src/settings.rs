@@ -27,6 +27,32 @@ pub struct Place {
     /// Read the database address from this file, for secrets kept in files
     #[arg(long, env = "DATABASE_URL_FILE", global = true, value_name = "FILE")]
     pub database_url_file: Option<PathBuf>,
+    #[command(flatten)]
+    pub engine: EngineAt,
+}
+
+/// A road engine of the owner's, asked before the road file. It is never needed.
+#[derive(Args, Clone, Debug, Default)]
+pub struct EngineAt {
+    /// Ask this road engine for driving times first, as `http://127.0.0.1:5000`. By plain http, in your own network
+    #[arg(long, env = "EMBERTIDE_DRIVES_FROM", global = true, value_name = "URL")]
+    pub drives_from: Option<String>,
+    /// How the road engine is asked
+    #[arg(long, env = "EMBERTIDE_DRIVES_KIND", global = true, value_enum, default_value_t = EngineKind::Table)]
+    pub drives_kind: EngineKind,
+    /// The road engine may lie outside of your own network: the pins of your customers leave the house
+    #[arg(long, env = "EMBERTIDE_DRIVES_FROM_OUTSIDE", global = true)]
+    pub drives_from_outside: bool,
+}
+
+/// Two protocols that road engines speak.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, ValueEnum)]
+pub enum EngineKind {
+    /// A request to `/table/v1/driving/` with places as longitude,latitude
+    #[default]
+    Table,
+    /// A request to `/sources_to_targets` with places in JSON
+    Matrix,
 }
 
 /// Where the pages are served.

@@ -5,7 +5,7 @@ use anyhow::{Context, Result, bail};
 use embertide::{
     clock::Clock,
     settings::Place,
-    store::{catalogue, dealer, doctor, photos, queue, staff},
+    store::{catalogue, dealer, doctor, photos, queue, staff, week},
 };
 use std::{net::SocketAddr, time::Duration};
 use tokio::{
@@ -44,6 +44,7 @@ async fn findings(db: &Database) -> Result<Vec<String>> {
     if staff::technicians(&db.pool).await?.is_empty() {
         found.push("No technician is kept. Add one under Settings.".to_owned());
     }
+    found.extend(engine_trouble(db, dealer.today).await?);
     let mut c = db.pool.acquire().await?;
     let treatments = catalogue::treatments(&mut c).await?;
     let late = |d: &time::Date| *d < dealer.today;
@@ -60,6 +61,19 @@ async fn findings(db: &Database) -> Result<Vec<String>> {
         found.push(format!("Only {free} MiB are free where the data lies. Make room."));
     }
     Ok(found)
+}
+
+/// Asks the road engine, if one is named, for the drives between a few pins.
+async fn engine_trouble(db: &Database, today: time::Date) -> Result<Option<String>> {
+    let Some(engine) = db.sources.engine() else { return Ok(None) };
+    let monday = week::monday_of(today);
+    let mut pins = week::pins(&db.pool, monday, monday, None).await?;
+    pins.truncate(10);
+    let heard = engine.heard(&pins, &pins).await;
+    let silent = heard
+        .is_silent()
+        .then(|| format!("The road engine at {} knows no way between your places: is its map of your county?", engine.client().base()));
+    Ok(heard.trouble().map(str::to_owned).or(silent))
 }
 
 /// Free space by `df`, which every Debian has.

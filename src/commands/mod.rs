@@ -61,7 +61,7 @@ async fn plan_and_print(db: &Database, wanted: Option<&str>, again: bool) -> Res
         bail!("Week {} is issued: technicians and customers count on it. Move single visits on its page instead.", week::week_name(monday));
     }
     if held.is_none() || again {
-        plan_week(&db.pool, Clock::System, db.drives().await?, monday, STEPS).await?;
+        plan_week(&db.pool, Clock::System, db.fresh_sources().await?, monday, STEPS).await?;
     }
     print_week::print(&db.pool, monday).await
 }

@@ -76,7 +76,7 @@ async fn issue_this_week(db: &Database) -> Result<()> {
     let now = Clock::System.now();
     let today = dealer::get(&db.pool, now).await?.today;
     let monday = week::monday_of(today);
-    plan_days(&db.pool, Clock::System, db.drives().await?, monday, today, STEPS / 4).await?;
+    plan_days(&db.pool, Clock::System, db.fresh_sources().await?, monday, today, STEPS / 4).await?;
     let plan = week::header(&db.pool, monday).await?.context("this week's plan is gone")?;
     week::issue(&db.pool, monday, plan.row_version, now).await?;
     // The season takes longer; it is planned while the pages are served already.
@@ -140,12 +140,12 @@ async fn run(db: &Database, listener: TcpListener, listen: &Listen) -> Result<()
     let bell = Arc::new(Notify::new());
     tell_photos(db).await;
     let app = App::new(db.pool.clone(), Clock::System, &address(&listener, listen)?, Arc::clone(&bell))
-        .with_roads(Arc::clone(&db.roads))
+        .with_sources(db.sources.clone())
         .with_photos(db.photos.clone());
     let writes = app.writes.clone();
     let worker =
-        Worker { pool: db.pool.clone(), clock: Clock::System, bell, roads: Arc::clone(&db.roads), photos: db.photos.clone(), steps: STEPS };
-    let roads = tokio::spawn(follow_roads(Arc::clone(&db.roads), stop.clone()));
+        Worker { pool: db.pool.clone(), clock: Clock::System, bell, sources: db.sources.clone(), photos: db.photos.clone(), steps: STEPS };
+    let roads = tokio::spawn(follow_roads(Arc::clone(db.sources.file()), stop.clone()));
     let background = tokio::spawn(worker.run(stop.clone()));
     let (router, _) = web::router(app);
     let serving = tokio::spawn(web::serve::serve(listener, router, stop.clone()));

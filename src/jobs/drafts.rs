@@ -2,10 +2,11 @@
 
 use super::Error;
 use crate::{
+    roads::Position,
     route::{Problem, TimedPlan, check},
     season::{Penalties, late_price, narrowed, penalty, planned_penalty},
     store::{
-        staff::Prices,
+        staff::{Crew, Prices},
         week::{Candidate, Held, NewVisit, Placed, Proposal, Stop},
     },
     water::dose::verdict,
@@ -28,6 +29,12 @@ impl Draft {
         }
         self.visit
     }
+}
+
+/// Where technicians start from and candidates lie.
+pub(super) fn pins<'a>(crew: &Crew, candidates: impl Iterator<Item = &'a Candidate>) -> Vec<Position> {
+    let depots = crew.technicians.iter().map(|t| (t.lat, t.lon));
+    depots.chain(candidates.map(|c| c.pin)).filter_map(|(lat, lon)| Position::new(lat, lon).ok()).collect()
 }
 
 /// A plan timed and judged; what the checker refuses is never kept.

@@ -7,9 +7,12 @@ pub mod plan_week;
 
 use crate::{
     clock::Clock,
-    roads::{Drives, file::Current},
+    roads::closed::Closure,
+    sources::Sources,
     store::{
-        self, dealer, due, lists,
+        self,
+        closures::{self, RoadClosure},
+        dealer, due, lists,
         photos::{self, files::Folder},
         queue::{self, Work},
         sessions, week,
@@ -53,7 +56,7 @@ pub struct Worker {
     pub pool: PgPool,
     pub clock: Clock,
     pub bell: Arc<Notify>,
-    pub roads: Arc<Current>,
+    pub sources: Sources,
     /// Where the pictures lie.
     pub photos: Folder,
     /// Steps of the route search; the same plan comes out of the same seed and steps.
@@ -123,13 +126,18 @@ impl Worker {
         Ok(())
     }
 
-    /// Drive times as recorded drives correct them, worked out anew.
-    async fn drives(&self) -> Result<Drives, Error> {
-        let recorded = store::drives::recorded(&self.pool).await?;
-        let plain = Drives::of(self.roads.roads());
+    /// Works out anew what recorded drives say of the reckoned ones.
+    async fn calibrate(&self) -> Result<(), Error> {
+        let all = store::drives::recorded(&self.pool).await?;
+        let mut held: Vec<uuid::Uuid> = all.iter().flat_map(|(_, closed)| closed).copied().collect();
+        held.sort_unstable();
+        held.dedup();
+        let closed: Vec<Closure> = closures::named(&self.pool, &held).await?.iter().map(RoadClosure::closure).collect();
+        let marked = all.into_iter().map(|(drive, closed)| (drive, !closed.is_empty())).collect();
+        let recorded = self.sources.unhindered(marked, &closed).await?;
+        let plain = self.sources.uncorrected(&recorded).await;
         let found = tokio::task::spawn_blocking(move || plain.calibrate(&recorded)).await.map_err(|e| Error::Other(e.to_string()))?;
-        store::drives::keep(&self.pool, found).await?;
-        Ok(store::drives::of(&self.pool, self.roads.roads()).await?)
+        Ok(store::drives::keep(&self.pool, found).await?)
     }
 
     async fn one(&self, work: &Work, cancel: &Arc<AtomicBool>) -> Result<(), Error> {
@@ -137,12 +145,13 @@ impl Worker {
             queue::PLAN_WEEK => {
                 let monday = work.payload["monday"].as_str().and_then(|d| crate::units::parse_date(d).ok());
                 let monday = monday.ok_or_else(|| Error::Other("no week is named".to_owned()))?;
-                let drives = self.drives().await?;
-                plan_week::plan_week(&self.pool, self.clock, drives, monday, self.steps).await.map(|_| ())
+                self.calibrate().await?;
+                plan_week::plan_week(&self.pool, self.clock, &self.sources, monday, self.steps).await.map(|_| ())
             }
             queue::PLAN_SEASON => {
-                let drives = self.drives().await?;
-                plan_season::plan_season(&self.pool, self.clock, drives, self.steps.saturating_mul(SEASON_STEPS), Arc::clone(cancel)).await
+                self.calibrate().await?;
+                let steps = self.steps.saturating_mul(SEASON_STEPS);
+                plan_season::plan_season(&self.pool, self.clock, &self.sources, steps, Arc::clone(cancel)).await
             }
             other => Err(Error::Other(format!("nobody knows how to do “{other}”"))),
         }

@@ -8,6 +8,7 @@ use crate::{
     clock::Clock,
     roads::Drives,
     route::{self, Effort, Season},
+    sources::Sources,
     store::{
         catalogue, dealer,
         season_plan::{self, At, NewSeason, NewVisit, Week},
@@ -45,7 +46,7 @@ struct Gathered {
 ///
 /// The seed is made of the first week, so that the same facts give the same plan. Once `cancel` is set it ends with [`Error::Stopped`],
 /// and the plan before stays.
-pub async fn plan_season(pool: &PgPool, clock: Clock, drives: Drives, steps: u64, cancel: Arc<AtomicBool>) -> Result<(), Error> {
+pub async fn plan_season(pool: &PgPool, clock: Clock, sources: &Sources, steps: u64, cancel: Arc<AtomicBool>) -> Result<(), Error> {
     let now = clock.now();
     let today = dealer::get(pool, now).await?.today;
     let gathered = {
@@ -53,7 +54,10 @@ pub async fn plan_season(pool: &PgPool, clock: Clock, drives: Drives, steps: u64
         gather(&mut c, today).await?
     };
     let seed = u64::from(gathered.span.monday.to_julian_day().unsigned_abs());
-    let drive_source = drives.label().to_owned();
+    let candidates = gathered.candidates.iter().flatten().chain(&gathered.told);
+    // A road that is closed now is open in most weeks of a season; each week goes round it when it is planned.
+    let drives = sources.drives(pool, &drafts::pins(&gathered.crew, candidates), &[]).await?;
+    let drive_source = drives.label();
     let effort = Effort { seed, iterations: steps };
     let solved =
         tokio::task::spawn_blocking(move || search(gathered, &drives, &effort, &cancel)).await.map_err(|e| Error::Other(e.to_string()))?;

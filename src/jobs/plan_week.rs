@@ -7,9 +7,11 @@ use super::{
 };
 use crate::{
     clock::Clock,
-    roads::Drives,
+    roads::{Drives, closed::Closure},
     route::{self, Effort},
+    sources::Sources,
     store::{
+        closures::{self, RoadClosure},
         dealer, season_plan,
         staff::{self, Crew},
         water::UnitWater,
@@ -29,23 +31,34 @@ pub struct Planned {
 }
 
 /// Plans the week that starts on `monday` and keeps it as a draft. From noon on, today is over for planning.
-pub async fn plan_week(pool: &PgPool, clock: Clock, drives: Drives, monday: Date, steps: u64) -> Result<Planned, Error> {
+pub async fn plan_week(pool: &PgPool, clock: Clock, sources: &Sources, monday: Date, steps: u64) -> Result<Planned, Error> {
     let local = dealer::get(pool, clock.now()).await?.local;
     let first_day = if local.hour() < 12 { local.date() } else { local.date().saturating_add(time::Duration::days(1)) };
-    plan_days(pool, clock, drives, monday, first_day, steps).await
+    plan_days(pool, clock, sources, monday, first_day, steps).await
 }
 
 /// Plans the days of a week from `first_day` on. Confirmed visits keep their technician, day and time.
 ///
 /// The seed is made of the week, so that the same facts give the same plan.
-pub async fn plan_days(pool: &PgPool, clock: Clock, drives: Drives, monday: Date, first_day: Date, steps: u64) -> Result<Planned, Error> {
+pub async fn plan_days(
+    pool: &PgPool,
+    clock: Clock,
+    sources: &Sources,
+    monday: Date,
+    first_day: Date,
+    steps: u64,
+) -> Result<Planned, Error> {
     let now = clock.now();
     let today = dealer::get(pool, now).await?.today;
     let made_from = week::header(pool, monday).await?.map(|p| p.row_version);
     let seed = u64::from(monday.to_julian_day().unsigned_abs());
     let (drafts, crew) = gather(pool, monday, today).await?;
     let first_day = first_day.max(monday);
-    let drive_source = drives.label().to_owned();
+    let candidates = drafts.iter().filter_map(|d| d.candidate.as_ref());
+    let shut = closures::of_week(pool, monday).await?;
+    let closed: Vec<Closure> = shut.iter().map(RoadClosure::closure).collect();
+    let drives = sources.drives(pool, &drafts::pins(&crew, candidates), &closed).await?;
+    let drive_source = drives.label();
     let (solved, drafts) = tokio::task::spawn_blocking(move || {
         let candidates: Vec<Candidate> = drafts.iter().filter_map(|d| d.candidate.clone()).collect();
         let solved = search(Span::week(monday, first_day), &crew, &candidates, &drives, Effort { seed, iterations: steps });
@@ -59,6 +72,7 @@ pub async fn plan_days(pool: &PgPool, clock: Clock, drives: Drives, monday: Date
         seed: i64::try_from(seed).unwrap_or(0),
         iterations: i64::try_from(steps).unwrap_or(i64::MAX),
         drive_source,
+        closed_roads: shut.iter().map(|c| c.id).collect(),
         made_from,
         visits: drafts.into_iter().map(|d| solved.settle(d)).collect(),
         routes: solved.routes,

@@ -2,7 +2,9 @@
 
 use super::{
     cost::Cost,
+    heard::Heard,
     leg::Leg,
+    matrix::Costs,
     point::{Point, counted, whole},
     ready::Roads,
     snap::Snap,
@@ -20,7 +22,7 @@ pub enum Quality {
     Road,
     /// the last stretch is on no road of the map
     OffRoad { metres: u32 },
-    /// no road within reach, or no road file: estimated from the straight line
+    /// no road within reach, or none that leads to most of the other stops, or no road file: estimated from the straight line
     StraightLine,
 }
 
@@ -75,6 +77,17 @@ pub struct Recorded {
     pub from: Position,
     pub to: Position,
     pub seconds: u32,
+}
+
+/// So much longer, in seconds, a way round a closed road must be to be one: cut roads are rounded otherwise.
+const WAY_ROUND_S: i32 = 5;
+
+impl Recorded {
+    /// Whether this drive takes as long by either.
+    pub fn is_as_long(&self, open: &Drives, round: &Drives) -> bool {
+        let seconds = |drives: &Drives| drives.table(&[self.from, self.to]).seconds[1];
+        (seconds(open) - seconds(round)).abs() <= WAY_ROUND_S
+    }
 }
 
 /// What recorded drives say of the predicted ones.
@@ -141,6 +154,10 @@ pub struct Driven {
 #[derive(Clone, Debug)]
 pub struct Drives {
     roads: Option<Arc<Roads>>,
+    /// comes before the roads, where it says something
+    heard: Option<Arc<Heard>>,
+    /// closed roads of these days, gone round as far as there are roads
+    closed: usize,
     estimate: Estimate,
     model: TimeModel,
     calibration: Calibration,
@@ -153,12 +170,31 @@ impl Drives {
     /// [`EstimateError`] when a number of the estimate is out of range.
     pub fn new(roads: Option<Arc<Roads>>, estimate: Estimate) -> Result<Self, EstimateError> {
         estimate.validate()?;
-        Ok(Self { roads, estimate, model: TimeModel::default(), calibration: Calibration::default() })
+        Ok(Self { estimate, ..Self::of(roads) })
     }
 
     /// By these roads, with the usual estimate where there are none.
     pub fn of(roads: Option<Arc<Roads>>) -> Self {
-        Self { roads, estimate: Estimate::default(), model: TimeModel::default(), calibration: Calibration::default() }
+        Self {
+            roads,
+            heard: None,
+            closed: 0,
+            estimate: Estimate::default(),
+            model: TimeModel::default(),
+            calibration: Calibration::default(),
+        }
+    }
+
+    /// With what a road engine told; where it told nothing, drives are found as before.
+    #[must_use]
+    pub fn told_by(self, heard: Heard) -> Self {
+        Self { heard: Some(Arc::new(heard)), ..self }
+    }
+
+    /// By roads of which so many are closed: says so.
+    #[must_use]
+    pub fn round(self, closed: usize) -> Self {
+        Self { closed, ..self }
     }
 
     /// With times corrected by recorded drives.
@@ -175,9 +211,25 @@ impl Drives {
         self.roads.as_ref()
     }
 
-    /// Names the source beside a plan: "by road", or "estimated".
-    pub fn label(&self) -> &'static str {
-        if self.roads.is_some() { "by road" } else { super::straight::LABEL }
+    /// Names the source beside a plan: "by road", or "estimated", or the road engine and what it did not answer; and closed roads.
+    pub fn label(&self) -> String {
+        let source = self.source();
+        match (self.closed, &self.roads) {
+            (0, _) => source,
+            (1, Some(_)) => format!("{source}, round a closed road"),
+            (n, Some(_)) => format!("{source}, round {n} closed roads"),
+            (_, None) => format!("{source}, closed roads left out of account"),
+        }
+    }
+
+    fn source(&self) -> String {
+        let own = if self.roads.is_some() { "by road" } else { super::straight::LABEL };
+        match self.heard.as_deref() {
+            Some(heard) if heard.is_silent() => format!("{own}, because the road engine did not answer"),
+            Some(heard) if !heard.is_whole() => format!("from the road engine for {} %, the others {own}", heard.percent()),
+            Some(_) => "from the road engine".to_owned(),
+            None => own.to_owned(),
+        }
     }
 
     /// What recorded drives say. Predictions are made without any correction, so that corrections do not add up.
@@ -206,17 +258,42 @@ impl Drives {
         for (k, i) in on_road.into_iter().enumerate() {
             place[i] = Some((k, stops[k].off_m));
         }
+        let points: Vec<Point> = positions.iter().map(|p| Point::from(*p)).collect();
         for i in 0..n {
             for j in 0..n {
+                let told = self.told(points[i], points[j]);
                 let by_road = place[i].zip(place[j]).zip(costs.as_ref());
                 let cell = by_road.and_then(|((a, b), costs)| self.by_road(costs.at(a.0, b.0), a.1 + b.1));
                 let same = i == j || positions[i] == positions[j];
-                let (s, m) = if same { (0, 0) } else { cell.unwrap_or_else(|| self.straight(positions[i], positions[j])) };
+                let (s, m) = if same { (0, 0) } else { told.or(cell).unwrap_or_else(|| self.straight(positions[i], positions[j])) };
                 seconds.push(s);
                 metres.push(m);
             }
         }
-        Table { seconds, metres, quality: snaps.iter().map(|s| quality(s.as_ref())).collect() }
+        let own = (0..n).map(|i| match (place[i], costs.as_ref()) {
+            (Some((k, _)), Some(costs)) if is_cut_off(costs, k, stops.len()) => Quality::StraightLine,
+            _ => quality(snaps[i].as_ref()),
+        });
+        let quality = own.zip(&points).map(|(own, p)| self.quality_told(&points, *p).unwrap_or(own)).collect();
+        Table { seconds, metres, quality }
+    }
+
+    /// Seconds and metres of a leg that the engine told. What it counts from road to road is longer by the ways to it.
+    fn told(&self, from: Point, to: Point) -> Option<(i32, i32)> {
+        let heard = self.heard.as_deref()?;
+        let told = heard.at(from, to)?;
+        let off_m = f64::from(heard.off_m(from)) + f64::from(heard.off_m(to));
+        let clock = f64::from(told.seconds) + self.model.off_road_s(off_m);
+        let length = f64::from(told.metres) + off_m * self.model.off_road_factor;
+        Some((whole((clock * self.calibration.factor).clamp(1.0, LONGEST_S)), whole(length)))
+    }
+
+    /// How good a stop is whose drives the engine told, all but a few.
+    fn quality_told(&self, stops: &[Point], stop: Point) -> Option<Quality> {
+        let heard = self.heard.as_deref()?;
+        let others = stops.iter().filter(|p| **p != stop);
+        let (told, all) = others.fold((0, 0), |(told, all), p| (told + usize::from(heard.at(stop, *p).is_some()), all + 1));
+        (all > 0 && told * 2 > all).then(|| by_metres(f64::from(heard.off_m(stop))))
     }
 
     /// Seconds and metres of a leg with that cost on the road and so many metres off it; `None` when it cannot be driven.
@@ -262,10 +339,20 @@ impl Drives {
     }
 }
 
+/// Whether most of the others cannot be driven to from this stop, or not back from them.
+fn is_cut_off(costs: &Costs, stop: usize, stops: usize) -> bool {
+    let others = (0..stops).filter(|j| *j != stop);
+    let there = others.filter(|j| costs.at(stop, *j).is_drive() && costs.at(*j, stop).is_drive()).count();
+    stops > 1 && there * 2 < stops - 1
+}
+
 fn quality(snap: Option<&Snap>) -> Quality {
     match snap {
         None => Quality::StraightLine,
-        Some(s) if s.off_m > OFF_ROAD_M => Quality::OffRoad { metres: counted(s.off_m) },
-        Some(_) => Quality::Road,
+        Some(s) => by_metres(s.off_m),
     }
+}
+
+fn by_metres(off_m: f64) -> Quality {
+    if off_m > OFF_ROAD_M { Quality::OffRoad { metres: counted(off_m) } } else { Quality::Road }
 }

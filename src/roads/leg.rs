@@ -76,7 +76,7 @@ fn add(shape: &mut Vec<Point>, points: impl IntoIterator<Item = Point>) {
 }
 
 /// The stretch of a line between two shares of its length, turned round when the first is the larger.
-fn cut(line: &[Point], from: f64, to: f64) -> Vec<Point> {
+pub(super) fn cut(line: &[Point], from: f64, to: f64) -> Vec<Point> {
     let steps: Vec<f64> = line.windows(2).map(|w| w[0].metres_to(w[1])).collect();
     let whole: f64 = steps.iter().sum();
     let (low, high) = (from.min(to) * whole, from.max(to) * whole);

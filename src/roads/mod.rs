@@ -6,7 +6,8 @@
 //! - [`encode()`] and [`decode`] are the road file; [`mod@file`] keeps it on disk and follows its changes. That one file touches the outside, nothing else here does.
 //! - [`Roads`] is a network made ready: [`Grid`] finds the road at a pin, [`Hierarchy`] prepares the search, [`matrix`] finds all drives between stops
 //!   at once, [`leg()`] the shape of one, [`address`] a place by house number. [`Plain`] is the slow search that judges the quick one.
-//! - [`Drives`] is what planner and pages ask: seconds and metres, by road or estimated ([`straight`]), and how good each stop is.
+//! - [`Drives`] is what planner and pages ask: seconds and metres, by road, told by an engine of the owner's ([`heard`]) or estimated ([`straight`]), and how good each stop is.
+//! - [`closed`](mod@closed) cuts closed roads out of a network.
 //! - [`sketch`] draws a route, a week, a place.
 //! - [`invent`] makes up a county, for the demo and for tests.
 //!
@@ -14,6 +15,7 @@
 
 pub mod address;
 mod build;
+pub mod closed;
 mod connected;
 mod contract;
 mod cost;
@@ -23,6 +25,7 @@ mod ends;
 mod extract;
 pub mod file;
 mod graph;
+pub mod heard;
 mod import;
 pub mod invent;
 mod leg;
@@ -45,6 +48,7 @@ pub use drives::{Calibration, Drives, Quality, Table};
 pub use encode::{RoadFileError, decode, encode};
 pub use extract::ExtractError;
 pub use graph::{Edge, House, Misfit, Network, Origin, Parts, Size, Town, Water};
+pub use heard::{Heard, Told};
 pub use import::{ImportError, import};
 pub use leg::{Leg, leg, plain_leg};
 pub use plain::Plain;

@@ -2,8 +2,9 @@
 
 use super::{
     address::Addresses,
+    closed::{Closure, closed},
     contract::Hierarchy,
-    graph::Network,
+    graph::{Misfit, Network},
     leg::{Leg, leg},
     matrix::{self, Costs},
     point::Point,
@@ -26,6 +27,14 @@ impl Roads {
     pub fn new(network: Network) -> Self {
         let (grid, hierarchy, addresses) = (Grid::new(&network), Hierarchy::new(&network), Addresses::new(&network));
         Self { network, grid, hierarchy, addresses }
+    }
+
+    /// The same roads with these closed; takes as long as making them ready did.
+    ///
+    /// # Errors
+    /// [`Misfit`] when the roads become more than one file can hold.
+    pub fn closing(&self, closures: &[Closure]) -> Result<Self, Misfit> {
+        Ok(Self::new(closed(&self.network, &self.grid, closures)?))
     }
 
     pub fn network(&self) -> &Network {

@@ -3,7 +3,9 @@
 use super::{
     graph::Network,
     point::{Extent, Local, Point, index, to_segment},
+    straight::MILE_M,
 };
+use std::collections::HashSet;
 
 /// A stop further than this from every road has none, in metres.
 pub const REACH_M: f64 = 2_000.0;
@@ -122,6 +124,17 @@ impl Grid {
             }
             ring += 1;
         }
+    }
+
+    /// The nearest point of each road within so many metres, nearest first. Pieces of one name are one road, those without a name too.
+    pub fn near(&self, network: &Network, p: Point, reach_m: f64) -> Vec<Snap> {
+        let local = Local::at(p);
+        let pieces = self.within(&Extent::around(p.into(), (reach_m / MILE_M).max(0.1)));
+        let mut all: Vec<Snap> = pieces.into_iter().filter_map(|edge| on_edge(network, edge, &local, reach_m)).collect();
+        all.sort_by(|a, b| a.off_m.total_cmp(&b.off_m).then(a.edge.cmp(&b.edge)));
+        let mut names = HashSet::new();
+        all.retain(|s| names.insert(network.edge(s.edge).name));
+        all
     }
 
     /// Every piece with a cell in the box, in rising order, each once.

@@ -71,12 +71,18 @@ pub async fn record(db: &mut PgConnection, report_id: Uuid) -> Result<bool> {
     Ok(done.rows_affected() == 1)
 }
 
-/// The newest drives, newest first.
-pub async fn recorded(db: impl PgExecutor<'_>) -> Result<Vec<Recorded>> {
-    let rows =
-        sqlx::query!("SELECT from_lat, from_lon, to_lat, to_lon, seconds FROM recorded_drives ORDER BY left_at DESC LIMIT $1", NEWEST)
-            .fetch_all(db)
-            .await?;
+/// The newest drives, newest first, each with the closures that held when it was driven.
+pub async fn recorded(db: impl PgExecutor<'_>) -> Result<Vec<(Recorded, Vec<Uuid>)>> {
+    let rows = sqlx::query!(
+        r#"SELECT d.from_lat, d.from_lon, d.to_lat, d.to_lon, d.seconds,
+             ARRAY(SELECT c.id FROM road_closures c
+                   WHERE c.from_day <= d.day AND (c.to_day >= d.day OR c.to_day IS NULL) AND (c.lifted_at >= d.left_at OR c.lifted_at IS NULL) LIMIT 100) AS "closed!"
+           FROM (SELECT r.*, (r.left_at AT TIME ZONE (SELECT zone FROM dealer WHERE id = 1))::date AS day FROM recorded_drives r ORDER BY r.left_at DESC LIMIT $1) d
+           ORDER BY d.left_at DESC"#,
+        NEWEST
+    )
+    .fetch_all(db)
+    .await?;
     let one = |from: (f64, f64), to: (f64, f64), seconds: i32| {
         Some(Recorded {
             from: Position::new(from.0, from.1).ok()?,
@@ -84,7 +90,7 @@ pub async fn recorded(db: impl PgExecutor<'_>) -> Result<Vec<Recorded>> {
             seconds: u32::try_from(seconds).ok()?,
         })
     };
-    Ok(rows.into_iter().filter_map(|r| one((r.from_lat, r.from_lon), (r.to_lat, r.to_lon), r.seconds)).collect())
+    Ok(rows.into_iter().filter_map(|r| Some((one((r.from_lat, r.from_lon), (r.to_lat, r.to_lon), r.seconds)?, r.closed))).collect())
 }
 
 /// Keeps what the drives say.

@@ -2,6 +2,7 @@
 
 pub mod amendments;
 pub mod catalogue;
+pub mod closures;
 pub mod customers;
 pub mod dealer;
 pub mod doctor;

@@ -2,14 +2,22 @@
 
 use crate::{
     clock::Clock,
-    roads::{Drives, file::Current},
+    roads::{Drives, Position, closed::Closure},
     secrets::Effort,
-    store::{self, photos::files::Folder},
+    sources::Sources,
+    store::{
+        self,
+        closures::{self, RoadClosure},
+        photos::files::Folder,
+        week,
+    },
 };
 use sqlx::PgPool;
 use std::sync::Arc;
+use time::Date;
 use tokio::sync::{Notify, Semaphore};
 use tokio_util::task::TaskTracker;
+use uuid::Uuid;
 
 /// Handles to what the pages need. Nothing in here would be missed by another instance on the same database.
 #[derive(Clone)]
@@ -25,8 +33,8 @@ pub struct App {
     pub effort: Effort,
     /// Rung when there is background work; losing a ring only costs a short wait.
     pub bell: Arc<Notify>,
-    /// The roads, as far as there is a road file; read from disk, so another instance reads the same.
-    pub roads: Arc<Current>,
+    /// Where drives come from. What is kept in there is read from disk or asked for; another instance reads and asks for the same.
+    pub sources: Sources,
     /// Where the pictures lie; instances on one database share it.
     pub photos: Folder,
 }
@@ -41,15 +49,15 @@ impl App {
             hashing: Arc::new(Semaphore::new(1)),
             effort: Effort::Real,
             bell,
-            roads: Arc::default(),
+            sources: Sources::default(),
             photos: Folder::default(),
         }
     }
 
-    /// With the roads of this file.
+    /// With drives from there.
     #[must_use]
-    pub fn with_roads(self, roads: Arc<Current>) -> Self {
-        Self { roads, ..self }
+    pub fn with_sources(self, sources: Sources) -> Self {
+        Self { sources, ..self }
     }
 
     /// With photos in this folder.
@@ -58,10 +66,32 @@ impl App {
         Self { photos, ..self }
     }
 
-    /// How long drives take: by road where there is a road file, else estimated; corrected by recorded drives.
+    /// How long drives take between the depots, the stops of the week that begins on `monday`, and that visit; round what is closed in it.
     /// Ask before a transaction is begun: a caller who holds one connection and waits for another can wait for ever.
-    pub async fn drives(&self) -> store::Result<Drives> {
-        store::drives::of(&self.pool, self.roads.roads()).await
+    pub async fn drives(&self, monday: Date, visit: Option<Uuid>) -> store::Result<Drives> {
+        self.drives_round(monday, visit, None, &closures::of_week(&self.pool, monday).await?).await
+    }
+
+    /// The same, with one pin more.
+    pub async fn drives_and(&self, monday: Date, pin: Option<Position>) -> store::Result<Drives> {
+        self.drives_round(monday, None, pin, &closures::of_week(&self.pool, monday).await?).await
+    }
+
+    /// The same round other closed roads.
+    pub async fn drives_round(
+        &self,
+        monday: Date,
+        visit: Option<Uuid>,
+        pin: Option<Position>,
+        shut: &[RoadClosure],
+    ) -> store::Result<Drives> {
+        let mut pins = Vec::new();
+        if self.sources.engine().is_some() {
+            pins = week::pins(&self.pool, monday, monday, visit).await?;
+            pins.extend(pin);
+        }
+        let closed: Vec<Closure> = shut.iter().map(RoadClosure::closure).collect();
+        self.sources.drives(&self.pool, &pins, &closed).await
     }
 
     /// Whether browsers reach this service by https, so that cookies may ask for it.

@@ -2,7 +2,8 @@
 //!
 //! `cargo bench --bench routes` runs each instance with twenty seeds (weeks 2 s of processor time each, seasons 10 s with
 //! two seeds), one thread, and prints ratios to tests/reference/routes.csv: best, median, worst. With names after `--`
-//! only those: `-- W2 RC208 mend level quick threads`. `-- write FOLDER` writes the invented instances for tests/reference/routes.py.
+//! only those: `-- W2 RC208 mend level quick threads`. `-- write FOLDER` writes the invented instances for tests/reference/routes.py,
+//! and `-- plan NAME SECONDS SEED` prints the routes found for one of them, for its checker.
 #![expect(clippy::unwrap_used, reason = "a bench that cannot go on has failed")]
 
 #[path = "routes/dice.rs"]
@@ -194,6 +195,13 @@ fn main() {
             fs::write(Path::new(folder).join(recipe.name).with_extension("json"), instance.text()).unwrap();
             fs::write(Path::new(folder).join(recipe.name).with_extension("mat"), instance.table()).unwrap();
         }
+        return;
+    }
+    if let [word, name, seconds, seed] = wanted.as_slice()
+        && word == "plan"
+    {
+        let plan = run(&invented(name).unwrap().problem(), seed.parse().unwrap(), seconds.parse().unwrap());
+        println!("{:?}", plan.routes);
         return;
     }
     let asked = |name: &str| wanted.is_empty() || wanted.iter().any(|w| w == name);

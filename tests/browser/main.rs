@@ -34,7 +34,7 @@ impl Served {
             pool: t.pool().clone(),
             clock: t.app.clock,
             bell: t.app.bell.clone(),
-            roads: t.app.roads.clone(),
+            sources: t.app.sources.clone(),
             photos: t.app.photos.clone(),
             steps: 3_000,
         };
@@ -118,16 +118,20 @@ async fn no_page_scrolls_sideways_on_a_small_phone_or_breaks_the_policy() {
     if driver::needs_chromium() {
         return;
     }
-    let t = TestApp::start().await;
+    let t = TestApp::on_roads().await;
     let d = dealership::open(&t).await;
     let served = Served::start(&t).await;
     let b = Browser::open(&served.base).await;
     t.post(&d.office, "/week/2026-W41/plan", &[]).await;
     t.work().await;
     sqlx::query("UPDATE week_plans SET status = 'issued', issued_at = now()").execute(t.pool()).await.unwrap();
+    let closed = [("pin", "44.61, -74.91"), ("reach", "1600"), ("from", "2026-10-05"), ("note", "High water over the bridge")];
+    assert_eq!(t.post(&d.office, "/roads", &closed).await.status, 303);
     b.window((320, 700)).await;
     b.sign_in("owner").await;
     let pages = [
+        "/roads?at=44.61%2C+-74.91".to_owned(),
+        "/week/2026-W41/mend?roads=now".to_owned(),
         "/due?show=all".to_owned(),
         "/week/2026-W41".to_owned(),
         "/customers".to_owned(),

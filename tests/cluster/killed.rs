@@ -31,7 +31,10 @@ enum Victim {
 async fn round(root: &Path, settings: &[&str], victim: Victim, writes: i64) -> (i64, i64, i64) {
     let cluster = Cluster::open(root, settings).await.unwrap();
     let mut c = connect(&cluster).await;
+    // The table itself is never lost, whatever the server was told.
+    run(&mut c, "SET synchronous_commit = on").await;
     run(&mut c, "CREATE TABLE IF NOT EXISTS written (n bigint PRIMARY KEY)").await;
+    run(&mut c, "RESET synchronous_commit").await;
     let before = number(&mut c, "SELECT coalesce(max(n), 0) FROM written").await;
     let backend = u32::try_from(number(&mut c, "SELECT pg_backend_pid()::bigint").await).unwrap();
     let (sender, mut noted) = watch::channel(before);

@@ -84,6 +84,18 @@ async fn the_demo_serves_ends_on_a_signal_and_finds_its_data_again() {
     let looked = embertide(&["doctor"], &data).output().await.unwrap();
     let says = String::from_utf8_lossy(&looked.stdout).into_owned();
     assert!(looked.status.success(), "{says}{}", String::from_utf8_lossy(&looked.stderr));
+    // Nothing listens on port 1: the engine, and that alone, is something to see to.
+    let asked = ["doctor", "--drives-from", "http://127.0.0.1:1", "--drives-kind", "table"];
+    let looked = embertide(&asked, &data).output().await.unwrap();
+    let says = String::from_utf8_lossy(&looked.stdout).into_owned();
+    let lines: Vec<&str> = says.lines().filter(|l| l.starts_with("- ")).collect();
+    assert!(!looked.status.success() && lines.len() == 1, "{says}");
+    assert!(lines[0].starts_with("- The road engine at http://127.0.0.1:1 told not all: "), "{says}");
+    // 192.0.2.1 as one number: a name that stands for an address outside is refused before anything is sent.
+    let outside = ["doctor", "--drives-from", "http://3221225985:5000", "--drives-kind", "table"];
+    let refused = embertide(&outside, &data).output().await.unwrap();
+    let why = String::from_utf8_lossy(&refused.stderr).into_owned();
+    assert!(!refused.status.success() && why.contains("192.0.2.1 lies outside"), "{why}");
     assert!(first.get("/ready").await.ends_with("ready\n"));
 
     let server = postmaster(&data).unwrap();

@@ -339,3 +339,28 @@ fn route_points(d: &str) -> Vec<(f64, f64)> {
     }
     all
 }
+
+/// The rules are written down twice: beside what draws, and in the one style sheet that pages load.
+#[test]
+fn the_style_sheet_that_is_served_has_every_rule() {
+    let served = include_str!("../../static/look.css");
+    for rule in LOOK.lines().filter(|l| l.starts_with('.')) {
+        assert!(served.contains(rule), "{rule}");
+    }
+}
+
+#[test]
+fn a_closed_road_in_the_picture_is_barred_with_a_word_and_one_far_away_is_not_there() {
+    let roads = roads();
+    let stops = round_the_middle();
+    let sketch = Sketch::route("r", "Route", line(&by_road(&roads), &stops));
+    let open = sketch.draw(Some(&roads));
+    let closed = vec![(stops[2].into(), "Larch & Mill Road".to_owned()), (at(10.0, 10.0).into(), "Far Road".to_owned())];
+    let svg = sketch.barred(closed).draw(Some(&roads));
+    let all = sound(&svg, "r");
+    assert_eq!(all.iter().filter(|e| attribute(e, "class") == Some("shut")).count(), 1);
+    assert_eq!(svg.matches(">closed</text>").count(), 1, "not by a mark alone");
+    assert!(svg.contains("Closed: Larch &amp; Mill Road.") && !svg.contains("Far Road"));
+    assert_eq!(attribute(&all[0], "viewBox"), attribute(&well_formed(&open)[0], "viewBox"));
+    assert!(!open.contains("shut"));
+}

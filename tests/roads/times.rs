@@ -61,7 +61,7 @@ fn without_roads_all_is_the_estimate() {
     let table = drives.table(&stops);
     assert_eq!((table.seconds, table.metres), Estimate::default().matrix(&stops).unwrap());
     assert_eq!(table.quality, [Quality::StraightLine; 3]);
-    assert_eq!((drives.label(), one_road().label()), ("estimated", "by road"));
+    assert_eq!([drives.label(), one_road().label()], ["estimated", "by road"]);
     assert!(Drives::new(None, Estimate { road_factor: 0.0, ..Estimate::default() }).is_err());
 }
 

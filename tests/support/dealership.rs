@@ -2,6 +2,7 @@
 
 use super::{NOW, Session, TestApp};
 use embertide::{
+    roads::{Position, Size, invent::County},
     secrets::{self, Effort},
     store::{
         customers::{self, Customer, PinOrigin, Place},
@@ -37,6 +38,12 @@ impl Dealership {
     pub(crate) fn technician(&self, staff_id: Uuid) -> &Session {
         if staff_id == self.wick.staff_id { &self.wick } else { &self.juno }
     }
+}
+
+/// An invented county, twelve miles each way round it.
+pub(crate) fn county() -> County {
+    let middle = Position::new(44.63, -74.93).unwrap();
+    County { middle, wide: 12, high: 12, seed: 3, towns: vec![("Alder Hollow".to_owned(), middle, Size::Village)] }
 }
 
 pub(crate) async fn open(t: &TestApp) -> Dealership {

@@ -13,7 +13,9 @@ use embertide::{
     clock::Clock,
     cluster::{self, Cluster},
     jobs::Worker,
+    roads::{file, import},
     secrets::Effort,
+    sources::Sources,
     store::{self, photos::files::Folder, sessions, sessions::Role},
     web::{self, app::App, guard::RouteInfo},
 };
@@ -21,6 +23,7 @@ use http_body_util::BodyExt;
 use sqlx::{AssertSqlSafe, Connection, PgConnection, PgPool, postgres::PgConnectOptions};
 use std::{
     fs::{self, File},
+    io::Cursor,
     os::unix::fs::PermissionsExt,
     path::{Path, PathBuf},
     process::{Command, Stdio},
@@ -208,6 +211,21 @@ impl TestApp {
         Self { db, app, routes: list, router }
     }
 
+    /// With a road file of an invented county round the test dealership.
+    pub(crate) async fn on_roads() -> Self {
+        let mut t = Self::start().await;
+        let folder = PathBuf::from(env!("CARGO_TARGET_TMPDIR")).join(format!("roads-{}", Uuid::now_v7().simple()));
+        fs::create_dir_all(&folder).unwrap();
+        let (network, _) = import(Cursor::new(dealership::county().extract()), None).unwrap();
+        file::save(&folder.join(file::NAME), &network).unwrap();
+        let current = file::Current::new(folder.join(file::NAME));
+        assert!(current.refresh().unwrap());
+        t.app.sources = Sources::new(Arc::new(current), None);
+        t.on(NOW);
+        fs::remove_dir_all(&folder).unwrap();
+        t
+    }
+
     pub(crate) fn pool(&self) -> &PgPool {
         &self.db.pool
     }
@@ -224,7 +242,7 @@ impl TestApp {
             pool: self.pool().clone(),
             clock: self.app.clock,
             bell: self.app.bell.clone(),
-            roads: self.app.roads.clone(),
+            sources: self.app.sources.clone(),
             photos: self.app.photos.clone(),
             steps: 3_000,
         };

@@ -31,7 +31,9 @@ fn arrows(room: &str) -> Option<&'static [&'static str]> {
         "lib" | "clock" | "cluster" | "settings" | "secrets" => &[],
         r if PURE.contains(&r) => &[],
         "store" => &["clock", "secrets"],
-        "web" | "jobs" | "demo" => &["clock", "secrets", "store"],
+        "sources" => &["store"],
+        "demo" => &["clock", "secrets", "store"],
+        "web" | "jobs" => &["clock", "secrets", "sources", "store"],
         _ => return None,
     })
 }

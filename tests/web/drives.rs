@@ -2,9 +2,14 @@
 
 use super::{
     path::issued_week,
-    support::{TestApp, dealership},
+    support::{NOW, TestApp, dealership},
 };
-use embertide::{roads::Drives, store::drives};
+use embertide::{
+    roads::Drives,
+    sources::{Client, Engine, Kind, Sources},
+    store::drives,
+};
+use std::sync::Arc;
 use uuid::Uuid;
 
 async fn report(t: &TestApp, d: &dealership::Dealership, (visit, staff): (Uuid, Uuid), arrived: &str, kept: &str) {
@@ -28,7 +33,7 @@ async fn a_drive_is_from_one_sheet_kept_to_the_next_arrival() {
     // Four hours: lunch, or another errand.
     report(&t, &d, at(2), "2026-10-05T17:30:00.000Z", "2026-10-05T18:00:00.000Z").await;
     let recorded = drives::recorded(t.pool()).await.unwrap();
-    assert_eq!(recorded.iter().map(|r| r.seconds).collect::<Vec<_>>(), [15 * 60 + 30]);
+    assert_eq!(recorded.iter().map(|(r, _)| r.seconds).collect::<Vec<_>>(), [15 * 60 + 30]);
     let pins: Vec<(f64, f64)> = sqlx::query_as(
         "SELECT p.lat, p.lon FROM units u JOIN places p ON p.id = u.place_id WHERE u.id = ANY($1) ORDER BY array_position($1, u.id)",
     )
@@ -36,7 +41,7 @@ async fn a_drive_is_from_one_sheet_kept_to_the_next_arrival() {
     .fetch_all(t.pool())
     .await
     .unwrap();
-    assert_eq!([recorded[0].from, recorded[0].to].map(|p| (p.lat(), p.lon())), [pins[0], pins[1]]);
+    assert_eq!([recorded[0].0.from, recorded[0].0.to].map(|p| (p.lat(), p.lon())), [pins[0], pins[1]]);
     assert_eq!(t.broken_promises().await, Vec::<String>::new());
 }
 
@@ -90,4 +95,24 @@ async fn what_planning_weighs_is_kept_and_nonsense_is_refused() {
         .await
         .unwrap();
     assert_eq!(kept, (200, 30, 90));
+}
+
+/// Nothing listens on port 1: the plan is made all the same, and week and settings say so.
+#[tokio::test]
+async fn a_road_engine_that_does_not_answer_is_named_and_the_week_is_planned_without_it() {
+    let mut t = TestApp::start().await;
+    let engine = Engine::new(Kind::Table, Client::new("http://127.0.0.1:1".parse().unwrap(), false).unwrap());
+    t.app.sources = Sources::new(Arc::default(), Some(engine));
+    t.on(NOW);
+    let d = dealership::open(&t).await;
+    let visits = issued_week(&t, &d).await;
+    let week = t.get(Some(&d.office), "/week/2026-W41").await.text("main");
+    assert!(week.contains("Driving times are estimated, because the road engine did not answer."), "{week}");
+    let settings = t.get(Some(&d.owner), "/settings").await.text("main");
+    assert!(settings.contains("They come from the road engine at http://127.0.0.1:1, and where it tells nothing from straight lines"));
+    assert!(settings.contains("Look at this. The road engine at http://127.0.0.1:1"), "{settings}");
+    let version: i32 =
+        sqlx::query_scalar("SELECT row_version FROM visits WHERE id = $1").bind(visits[0].0).fetch_one(t.pool()).await.unwrap();
+    let form = [("week", "2026-W41"), ("row_version", &version.to_string()), ("how", "later")];
+    assert_eq!(t.post(&d.office, &format!("/visits/{}/move", visits[0].0), &form).await.status, 303);
 }

@@ -7,6 +7,7 @@ mod support;
 mod access;
 mod answers;
 mod bring_in;
+mod closures;
 mod drives;
 mod due;
 mod fills;

@@ -2,32 +2,11 @@
 
 use super::{
     path,
-    support::{NOW, TestApp, dealership},
+    support::{TestApp, dealership},
 };
-use embertide::roads::{Position, Roads, Size, file, import, invent::County};
-use std::{io::Cursor, path::PathBuf, sync::Arc};
+use embertide::roads::{Position, Roads, import};
+use std::io::Cursor;
 use uuid::Uuid;
-
-/// Twelve miles each way round the test dealership.
-fn county() -> County {
-    let middle = Position::new(44.63, -74.93).unwrap();
-    County { middle, wide: 12, high: 12, seed: 3, towns: vec![("Alder Hollow".to_owned(), middle, Size::Village)] }
-}
-
-/// The service with a road file of that county in a folder of its own.
-async fn on_roads() -> TestApp {
-    let mut t = TestApp::start().await;
-    let folder = PathBuf::from(env!("CARGO_TARGET_TMPDIR")).join(format!("web-roads-{}", Uuid::now_v7().simple()));
-    std::fs::create_dir_all(&folder).unwrap();
-    let (network, _) = import(Cursor::new(county().extract()), None).unwrap();
-    file::save(&folder.join(file::NAME), &network).unwrap();
-    let current = file::Current::new(folder.join(file::NAME));
-    assert!(current.refresh().unwrap());
-    t.app.roads = Arc::new(current);
-    t.on(NOW);
-    std::fs::remove_dir_all(&folder).unwrap();
-    t
-}
 
 #[tokio::test]
 async fn a_plan_by_road_says_so_and_is_drawn_and_without_a_road_file_it_is_estimated() {
@@ -38,7 +17,7 @@ async fn a_plan_by_road_says_so_and_is_drawn_and_without_a_road_file_it_is_estim
     assert!(week.text("main").contains("Driving times are estimated."));
     assert!(week.text("svg.map").contains("no road file: straight lines"), "drawn on lines of the globe, and says so");
 
-    let t = on_roads().await;
+    let t = TestApp::on_roads().await;
     let d = dealership::open(&t).await;
     path::issued_week(&t, &d).await;
     let week = t.get(Some(&d.office), "/week/2026-W41").await;
@@ -60,10 +39,10 @@ async fn a_plan_by_road_says_so_and_is_drawn_and_without_a_road_file_it_is_estim
 
 #[tokio::test]
 async fn an_address_of_the_map_gives_a_pin_that_says_where_it_comes_from() {
-    let t = on_roads().await;
+    let t = TestApp::on_roads().await;
     let d = dealership::open(&t).await;
     let place = embertide::store::customers::places(t.pool(), d.alder).await.unwrap().remove(0);
-    let (network, _) = import(Cursor::new(county().extract()), None).unwrap();
+    let (network, _) = import(Cursor::new(dealership::county().extract()), None).unwrap();
     let roads = Roads::new(network);
     let house = &roads.network().parts().houses[0];
     let ask = format!("/places/{}/pin?address={}+{}", place.id, house.number, house.street.replace(' ', "+"));

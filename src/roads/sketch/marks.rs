@@ -1,6 +1,9 @@
 //! Numbered stops, those of neighbours moved apart; and arrows that say which way the route runs.
 
-use super::view::{Dot, View, text};
+use super::{
+    names::Taken,
+    view::{Dot, View, text},
+};
 use std::{f64::consts::TAU, fmt::Write};
 
 /// A stop on the picture.
@@ -96,6 +99,23 @@ pub(super) fn write(out: &mut String, placed: &[Placed<'_>]) {
             text(&p.mark.label)
         );
     }
+}
+
+/// A barred mark on the road where it is closed, and the word: where there is room for it, right, left, below or above the mark.
+pub(super) fn bar(view: &View, at: super::Point, taken: &mut Taken) -> String {
+    let (x, y) = view.xy(at);
+    taken.take((x - 11.0, y - 11.0, x + 11.0, y + 11.0));
+    let spots = [(39.0, 0.0), (-39.0, 0.0), (0.0, 21.0), (0.0, -21.0)];
+    let frame = |s: &(f64, f64)| (x + s.0 - 26.0, y + s.1 - 9.0, x + s.0 + 26.0, y + s.1 + 9.0);
+    let spot = spots.into_iter().find(|s| taken.try_take(frame(s))).unwrap_or(spots[0]);
+    let (left, top) = (x - 10.0, y - 10.0);
+    format!(
+        r#"<g class="shut"><rect x="{left:.1}" y="{top:.1}" width="20" height="20" rx="2"/><path d="M{:.1} {:.1}l12 12m0 -12l-12 12"/><text x="{:.1}" y="{:.1}">closed</text></g>"#,
+        x - 6.0,
+        y - 6.0,
+        x + spot.0,
+        y + spot.1 + 5.0
+    )
 }
 
 /// Pixels between two arrows.

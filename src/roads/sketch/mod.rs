@@ -53,6 +53,8 @@ pub struct Sketch {
     pub lines: Vec<Line>,
     /// marks of their own
     pub marks: Vec<Mark>,
+    /// where roads are closed, and how that is said; one outside of the picture is not drawn and makes it no larger
+    pub closed: Vec<(Point, String)>,
     pub size: Size,
     /// least width and height of what is drawn, in metres
     pub least_m: f64,
@@ -61,18 +63,32 @@ pub struct Sketch {
 impl Sketch {
     /// One route: the depot, its stops in order, back to the depot.
     pub fn route(id: &str, title: &str, line: Line) -> Self {
-        Self { id: id.to_owned(), title: title.to_owned(), lines: vec![line], marks: Vec::new(), size: Size::DESK, least_m: 2.0 * MILE_M }
+        Self::week(id, title, vec![line])
     }
 
     /// All days of a week.
     pub fn week(id: &str, title: &str, lines: Vec<Line>) -> Self {
-        Self { id: id.to_owned(), title: title.to_owned(), lines, marks: Vec::new(), size: Size::DESK, least_m: 2.0 * MILE_M }
+        Self {
+            id: id.to_owned(),
+            title: title.to_owned(),
+            lines,
+            marks: Vec::new(),
+            closed: Vec::new(),
+            size: Size::DESK,
+            least_m: 2.0 * MILE_M,
+        }
     }
 
     /// One place with the roads round it, half a mile each way.
     pub fn place(id: &str, title: &str, at: Position) -> Self {
         let mark = Mark { at: at.into(), label: "●".to_owned(), name: title.to_owned(), depot: false };
-        Self { id: id.to_owned(), title: title.to_owned(), lines: Vec::new(), marks: vec![mark], size: Size::PHONE, least_m: MILE_M }
+        Self { marks: vec![mark], size: Size::PHONE, least_m: MILE_M, ..Self::week(id, title, Vec::new()) }
+    }
+
+    /// With roads closed there.
+    #[must_use]
+    pub fn barred(self, closed: Vec<(Point, String)>) -> Self {
+        Self { closed, ..self }
     }
 
     #[must_use]
@@ -87,7 +103,8 @@ impl Sketch {
         let on_marks = self.marks().map(|m| m.at);
         let Some(view) = View::fit(on_lines.chain(on_marks), wide, high, 34.0, self.least_m) else { return String::new() };
         let mut out = String::with_capacity(60_000);
-        self.head(&mut out, &view);
+        let closed: Vec<&(Point, String)> = self.closed.iter().filter(|c| view.extent.holds(c.0)).collect();
+        self.head(&mut out, &view, &closed);
         let mut taken = Taken::new(wide, high);
         let mut labels = Vec::new();
         match roads {
@@ -106,6 +123,7 @@ impl Sketch {
         for p in &placed {
             taken.take(p.frame());
         }
+        let bars: String = closed.iter().map(|c| marks::bar(&view, c.0, &mut taken)).collect();
         foot::north(&mut out, &view, &mut taken);
         if let Some(roads) = roads {
             out.push_str(r#"<g class="names">"#);
@@ -113,6 +131,7 @@ impl Sketch {
             names::along(&mut out, labels, &mut taken);
             out.push_str("</g>");
         }
+        out.push_str(&bars);
         marks::write(&mut out, &placed);
         foot::write(&mut out, &view, roads.map_or("no road file: straight lines", |r| r.network().parts().origin.credit()));
         out.push_str("</svg>");
@@ -131,7 +150,7 @@ impl Sketch {
         })
     }
 
-    fn head(&self, out: &mut String, view: &View) {
+    fn head(&self, out: &mut String, view: &View, closed: &[&(Point, String)]) {
         let id = &self.id;
         let _ = write!(
             out,
@@ -139,14 +158,14 @@ impl Sketch {
             view.wide,
             view.high + foot::STRIP,
             text(&self.title),
-            text(&self.words()),
+            text(&self.words(closed)),
             view.wide,
             view.high
         );
     }
 
-    /// What a screen reader says: the stops in order, and how far it is.
-    fn words(&self) -> String {
+    /// What a screen reader says: the stops in order, how far it is, and which roads in the picture are closed.
+    fn words(&self, closed: &[&(Point, String)]) -> String {
         let mut said = String::new();
         for line in &self.lines {
             let metres: f64 = line.legs.iter().map(|l| f64::from(l.metres)).sum();
@@ -155,6 +174,9 @@ impl Sketch {
         }
         for m in &self.marks {
             let _ = write!(said, "{}. ", m.name);
+        }
+        for (_, name) in closed {
+            let _ = write!(said, "Closed: {name}. ");
         }
         said.trim_end().to_owned()
     }

@@ -94,6 +94,20 @@ pub struct Laid {
     pub problem: Problem,
     pub shifts: Vec<(Uuid, Date)>,
     pub visits: Vec<Uuid>,
+    /// the places of its matrix
+    pub places: Vec<Position>,
+}
+
+impl Laid {
+    /// Driving times between its places by other drives.
+    pub fn matrix(&self, drives: &Drives) -> Result<Matrix, LayError> {
+        matrix(&self.places, drives)
+    }
+}
+
+fn matrix(places: &[Position], drives: &Drives) -> Result<Matrix, LayError> {
+    let table = drives.table(places);
+    Ok(Matrix::new(places.len(), table.seconds)?.with_metres(table.metres)?)
 }
 
 /// Minutes round a told time within which the technician may begin.
@@ -117,14 +131,12 @@ pub fn lay(span: Span, crew: &Crew, candidates: &[Candidate], drives: &Drives) -
     }
     let visits = candidates.iter().map(|c| visit(c, span, places.of(c.pin), &shift_of, &skills)).collect();
     let positions = places.pins.iter().map(|p| Position::new(p.0, p.1)).collect::<Result<Vec<_>, _>>()?;
-    let table = drives.table(&positions);
-    let drive = Matrix::new(positions.len(), table.seconds)?.with_metres(table.metres)?;
-    let mut problem = Problem::new(span.days(), shifts, visits, drive)?;
+    let mut problem = Problem::new(span.days(), shifts, visits, matrix(&positions, drives)?)?;
     if let Some(told) = told_apart(crew, candidates) {
         let carries = names.iter().map(|(staff_id, _)| carried(crew, *staff_id, &told)).collect();
         problem = problem.with_groups(carries, candidates.iter().map(|c| taken(c, &told)).collect())?;
     }
-    Ok(Laid { problem, shifts: names, visits: candidates.iter().map(|c| c.visit_id).collect() })
+    Ok(Laid { problem, shifts: names, visits: candidates.iter().map(|c| c.visit_id).collect(), places: positions })
 }
 
 /// The products that vans carry less of than they hold in all, as far as a visit takes them; none: they are not told apart.

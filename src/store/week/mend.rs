@@ -1,4 +1,4 @@
-//! Something happened after the week was planned: a technician falls out, a customer says no, or a repair cannot wait.
+//! Something happened after the week was planned: a technician falls out, a customer says no, a repair cannot wait, a road closes.
 //! The rest is mended with as little change as may be, shown before it is kept.
 
 use super::{
@@ -33,9 +33,26 @@ pub enum Happened {
     Refused(Uuid),
     /// This visit of the week, still without a place, cannot wait.
     Urgent(Uuid),
+    /// Roads closed or opened, and nothing else.
+    Roads,
+}
+
+/// Drives as the week was planned by, and as they are now, where roads closed or opened since.
+#[derive(Clone, Copy, Debug)]
+pub struct Roads<'a> {
+    pub planned: &'a Drives,
+    pub now: Option<&'a Drives>,
 }
 
 impl Happened {
+    /// The visit that it happened to.
+    pub fn visit(self) -> Option<Uuid> {
+        match self {
+            Self::Lost { .. } | Self::Roads => None,
+            Self::Refused(visit) | Self::Urgent(visit) => Some(visit),
+        }
+    }
+
     fn lost(self) -> Option<(Uuid, Date)> {
         if let Self::Lost { staff_id, day } = self { Some((staff_id, day)) } else { None }
     }
@@ -99,20 +116,21 @@ struct Read {
 
 /// Reads the week and what happened to it. Days before `first_day` are under way or over and stay as they are; of a lost day among
 /// them only its own open visits are planned anew.
-pub async fn torn(db: &mut PgConnection, drives: &Drives, monday: Date, first_day: Date, happened: Happened) -> Result<Torn> {
+pub async fn torn(db: &mut PgConnection, roads: Roads<'_>, monday: Date, first_day: Date, happened: Happened) -> Result<Torn> {
     let plan = read::header(&mut *db, monday).await?.ok_or(Error::NotFound)?;
     let (standing, candidates) = visits_left(&mut *db, monday, first_day, happened).await?;
     let crew = staff::crew(db, monday, 1).await?;
     let odd = |e: &dyn std::fmt::Display| corrupt("week_plans", monday, e);
     let span = Span::week(monday, first_day);
-    let laid = lay(span, &crew, &candidates, drives).map_err(|e| odd(&e))?;
+    let laid = lay(span, &crew, &candidates, roads.planned).map_err(|e| odd(&e))?;
     let routes: Vec<Vec<usize>> = laid.shifts.iter().map(|(staff_id, day)| on_day(&laid.visits, &standing, *staff_id, *day)).collect();
     let change = match happened {
         Happened::Lost { staff_id, day } => laid.shifts.iter().position(|s| *s == (staff_id, day)).map(Change::ShiftLost),
         Happened::Refused(visit) => laid.visits.iter().position(|v| *v == visit).map(Change::Refused),
-        Happened::Urgent(_) => None,
+        Happened::Urgent(_) | Happened::Roads => None,
     };
-    let changes: Vec<Change> = change.into_iter().collect();
+    let now = roads.now.map(|now| laid.matrix(now)).transpose().map_err(|e| odd(&e))?;
+    let changes: Vec<Change> = now.map(Change::Roads).into_iter().chain(change).collect();
     let first = usize::try_from((first_day - monday).whole_days()).unwrap_or(0);
     let mending = Mending::new(&laid.problem, &routes, &changes, first).map_err(|_| Error::Rule("week_is_odd".to_owned()))?;
     let name = |id: Uuid| crew.technicians.iter().find(|t| t.id == id).map(|t| t.name.clone()).unwrap_or_default();

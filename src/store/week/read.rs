@@ -14,13 +14,19 @@ pub struct Plan {
     pub issued_at: Option<OffsetDateTime>,
     pub made_at: OffsetDateTime,
     pub drive_source: String,
+    /// The closures that its routes go round.
+    pub closed_roads: Vec<Uuid>,
     pub row_version: i32,
 }
 
 pub async fn header(db: impl PgExecutor<'_>, monday: Date) -> Result<Option<Plan>> {
-    Ok(sqlx::query_as!(Plan, "SELECT id, monday, issued_at, made_at, drive_source, row_version FROM week_plans WHERE monday = $1", monday)
-        .fetch_optional(db)
-        .await?)
+    Ok(sqlx::query_as!(
+        Plan,
+        "SELECT id, monday, issued_at, made_at, drive_source, closed_roads, row_version FROM week_plans WHERE monday = $1",
+        monday
+    )
+    .fetch_optional(db)
+    .await?)
 }
 
 /// One technician's day. Minutes after local midnight.

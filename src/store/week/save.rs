@@ -12,6 +12,8 @@ pub struct NewPlan {
     pub seed: i64,
     pub iterations: i64,
     pub drive_source: String,
+    /// The closures that its routes go round.
+    pub closed_roads: Vec<Uuid>,
     /// Version of the plan that this one was made from; `None` when there was none.
     pub made_from: Option<i32>,
     pub routes: Vec<NewRoute>,
@@ -85,13 +87,14 @@ async fn take_header(db: &mut PgConnection, plan: &NewPlan, now: OffsetDateTime)
     let Some(held) = held else {
         let id = Uuid::now_v7();
         sqlx::query!(
-            "INSERT INTO week_plans (id, monday, seed, iterations, drive_source, made_at) VALUES ($1, $2, $3, $4, $5, $6)",
+            "INSERT INTO week_plans (id, monday, seed, iterations, drive_source, made_at, closed_roads) VALUES ($1, $2, $3, $4, $5, $6, $7)",
             id,
             plan.monday,
             plan.seed,
             plan.iterations,
             plan.drive_source,
-            now
+            now,
+            &plan.closed_roads
         )
         .execute(db)
         .await?;
@@ -104,12 +107,13 @@ async fn take_header(db: &mut PgConnection, plan: &NewPlan, now: OffsetDateTime)
         return Err(Error::Clash);
     }
     sqlx::query!(
-        "UPDATE week_plans SET seed = $2, iterations = $3, drive_source = $4, made_at = $5, row_version = row_version + 1 WHERE id = $1",
+        "UPDATE week_plans SET seed = $2, iterations = $3, drive_source = $4, made_at = $5, closed_roads = $6, row_version = row_version + 1 WHERE id = $1",
         held.id,
         plan.seed,
         plan.iterations,
         plan.drive_source,
-        now
+        now,
+        &plan.closed_roads
     )
     .execute(db)
     .await?;

@@ -6,7 +6,11 @@ use super::{
     lay::{Candidate, Held, Span, lay},
     save::{NewVisit, add_visits},
 };
-use crate::{roads::Drives, route, season::Suit};
+use crate::{
+    roads::{Drives, Position},
+    route,
+    season::Suit,
+};
 use sqlx::{PgConnection, PgExecutor};
 use time::{Date, Duration};
 use uuid::Uuid;
@@ -133,4 +137,20 @@ pub async fn open_visit(db: impl PgExecutor<'_>, monday: Date, unit_id: Uuid) ->
 /// Adds a visit to a week that is planned, still without a place.
 pub async fn add_visit(db: &mut PgConnection, plan_id: Uuid, visit: &NewVisit) -> Result<()> {
     add_visits(db, plan_id, std::iter::once(visit)).await
+}
+
+/// Pins of the depots, of all stops in the weeks that begin from `first` to `last`, and of the place of that visit.
+pub async fn pins(db: impl PgExecutor<'_>, first: Date, last: Date, visit: Option<Uuid>) -> Result<Vec<Position>> {
+    let rows = sqlx::query!(
+        r#"SELECT p.lat AS "lat!", p.lon AS "lon!" FROM week_plans w JOIN visits v ON v.week_plan_id = w.id JOIN places p ON p.id = v.place_id
+           WHERE w.monday BETWEEN $1 AND $2 AND v.status IN ('planned', 'confirmed') AND p.lat IS NOT NULL
+           UNION SELECT p.lat, p.lon FROM visits v JOIN places p ON p.id = v.place_id WHERE v.id = $3 AND p.lat IS NOT NULL
+           UNION SELECT lat, lon FROM depots LIMIT 5000"#,
+        first,
+        last,
+        visit
+    )
+    .fetch_all(db)
+    .await?;
+    Ok(rows.into_iter().filter_map(|r| Position::new(r.lat, r.lon).ok()).collect())
 }

@@ -12,6 +12,7 @@ mod phones;
 mod pins;
 mod planning;
 mod reports;
+mod roads;
 mod season;
 mod settings;
 mod technicians;
@@ -43,6 +44,9 @@ pub(super) fn routes() -> (Router<App>, Vec<RouteInfo>) {
         .post("/week/{week}/issue", week::issue)
         .get("/week/{week}/mend", mend::page)
         .post("/week/{week}/mend", mend::keep)
+        .get("/roads", roads::page)
+        .post("/roads", roads::close)
+        .post("/roads/{id}/open", roads::open)
         .post("/visits/{id}/move", visits::shift)
         .post("/visits/{id}/confirm", visits::confirm)
         .post("/visits/{id}/take-off", visits::take_off)

@@ -44,7 +44,7 @@ pub(super) async fn page(who: Office, app: App, (Path(id), Query(asked)): (Path<
     let place = customers::place(&app.pool, id).await?;
     let own = if place.town.is_empty() { place.address.clone() } else { format!("{}, {}", place.address, place.town) };
     let asked = Some(asked.address.trim().chars().take(200).collect::<String>()).filter(|a| !a.is_empty()).unwrap_or(own);
-    let roads = app.roads.roads();
+    let roads = app.sources.roads();
     let mut hits = Vec::new();
     for (n, hit) in roads.iter().flat_map(|roads| roads.addresses().find(&asked, OFFERED)).enumerate() {
         let at = crate::roads::Position::from(hit.at);

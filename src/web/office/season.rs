@@ -12,7 +12,7 @@ use super::super::{
 use crate::{
     season::SeasonName,
     store::{
-        self, catalogue,
+        self, catalogue, closures,
         queue::{self, PLAN_SEASON},
         season_plan::{self, Line, Plan, Week},
         week,
@@ -72,6 +72,8 @@ struct SeasonPage {
     failed: String,
     weeks: Vec<WeekView>,
     unplaced: Vec<LineView>,
+    /// Some roads are closed, which a season's plan knows nothing of.
+    closed: bool,
 }
 
 struct PlanView {
@@ -110,6 +112,7 @@ pub(super) async fn page(who: Office, app: App, (): ()) -> Result {
         failed: waiting.unwrap_or_default(),
         weeks,
         unplaced,
+        closed: !closures::standing(&mut *c, today).await?.is_empty(),
     })
 }
 

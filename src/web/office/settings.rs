@@ -45,6 +45,8 @@ struct SettingsPage {
     seasons: Vec<SeasonDays>,
     prices: Prices,
     roads: drives::Standing,
+    /// Where driving times come from, and what the road engine did not answer.
+    source: (String, String),
     climate: ClimateView,
     new_link: String,
 }
@@ -92,6 +94,7 @@ async fn show(who: &Owner, app: &App, new_link: String) -> Result {
         seasons: catalogue::season_days(&app.pool).await?,
         prices: staff::prices(&app.pool).await?,
         roads: drives::standing(&app.pool).await?,
+        source: (app.sources.sentence(), app.sources.trouble()),
         climate: climate_view(catalogue::climate(&app.pool).await?, who.dealer.units),
         new_link,
     })

@@ -39,8 +39,9 @@ fn wanted(form: &Shift) -> Result<Move> {
 
 pub(super) async fn shift(who: Office, app: App, (Path(id), posted): (Path<Uuid>, Posted<Shift>)) -> Result {
     let how = wanted(&posted.form)?;
-    let back = super::week::monday(&posted.form.week).map(week::week_name)?;
-    let drives = app.drives().await?;
+    let monday = super::week::monday(&posted.form.week)?;
+    let back = week::week_name(monday);
+    let drives = app.drives(monday, Some(id)).await?;
     let mut tx = app.pool.begin().await?;
     let said = if posted.first_time(&mut tx, &who, "move visit", app.clock.now()).await? {
         let (at, of) = week::move_visit(&mut tx, &drives, id, posted.form.row_version, how).await.map_err(words)?;
@@ -95,9 +96,10 @@ pub(super) struct Off {
 
 /// Calls a visit off for this week: its jobs stay due, and planning this week again leaves it out.
 pub(super) async fn cancel(who: Office, app: App, (Path(id), posted): (Path<Uuid>, Posted<Off>)) -> Result {
-    let back = super::week::monday(&posted.form.week).map(week::week_name)?;
+    let monday = super::week::monday(&posted.form.week)?;
+    let back = week::week_name(monday);
     let why = Some(posted.form.why.trim()).filter(|w| !w.is_empty()).unwrap_or("Not this week");
-    let drives = app.drives().await?;
+    let drives = app.drives(monday, Some(id)).await?;
     let mut tx = app.pool.begin().await?;
     if posted.first_time(&mut tx, &who, "call visit off", app.clock.now()).await? {
         week::cancel(&mut tx, &drives, id, posted.form.row_version, why).await.map_err(words)?;
@@ -107,9 +109,10 @@ pub(super) async fn cancel(who: Office, app: App, (Path(id), posted): (Path<Uuid
 }
 
 pub(super) async fn take_off(who: Office, app: App, (Path(id), posted): (Path<Uuid>, Posted<Off>)) -> Result {
-    let back = super::week::monday(&posted.form.week).map(week::week_name)?;
+    let monday = super::week::monday(&posted.form.week)?;
+    let back = week::week_name(monday);
     let why = Some(posted.form.why.trim()).filter(|w| !w.is_empty()).unwrap_or("Taken off by the office");
-    let drives = app.drives().await?;
+    let drives = app.drives(monday, Some(id)).await?;
     let mut tx = app.pool.begin().await?;
     if posted.first_time(&mut tx, &who, "take visit off", app.clock.now()).await? {
         week::take_off(&mut tx, &drives, id, posted.form.row_version, why).await.map_err(words)?;

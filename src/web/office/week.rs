@@ -13,6 +13,7 @@ use crate::{
     roads::sketch::Size,
     store::{
         catalogue,
+        closures::{self, RoadClosure},
         dealer::Dealer,
         events::{self, Actor},
         queue::{self, PLAN_WEEK, plan_week_wish},
@@ -124,6 +125,10 @@ struct WeekPage {
     before: String,
     after: String,
     plan: Option<PlanView>,
+    /// Roads that are closed on a day of it, in words.
+    closed: Vec<String>,
+    /// Places that no open road leads to.
+    cut_off: Vec<String>,
     planning: bool,
     failed: String,
     said: String,
@@ -137,6 +142,8 @@ struct WeekPage {
 
 struct PlanView {
     issued: bool,
+    /// Its routes do not go round exactly what is closed now.
+    other_roads: bool,
     drive_source: String,
     row_version: i32,
 }
@@ -163,15 +170,24 @@ pub(super) async fn page(who: Office, app: App, (Path(name), Query(said)): (Path
     let waiting = queue::waiting(&app.pool, PLAN_WEEK, &plan_week_wish(monday)).await?;
     let (unplaced_all, unplaced_pressing) = week::unplaced_counts(&app.pool, monday).await?;
     let unplaced = week::unplaced(&app.pool, monday, SHOWN).await?;
-    let (days, totals, map) = days(&app, &who.dealer, monday, Drawn::Week).await?;
+    let Routes { days, totals, map, shut, cut_off } = days(&app, &who.dealer, monday, Drawn::Week).await?;
+    let ids: Vec<Uuid> = shut.iter().map(|c| c.id).collect();
+    let over = monday + Duration::days(6) < who.dealer.today;
     let page = WeekPage {
         map,
+        closed: shut.iter().map(map::shut_words).collect(),
+        cut_off,
         f: Frame::of(&who, "week"),
         week: week::week_name(monday),
         heading: format!("{} to {}", day_short(monday), day_short(monday + Duration::days(6))),
         before: week::week_name(monday - Duration::days(7)),
         after: week::week_name(monday + Duration::days(7)),
-        plan: plan.map(|p: Plan| PlanView { issued: p.issued_at.is_some(), drive_source: p.drive_source, row_version: p.row_version }),
+        plan: plan.map(|p: Plan| PlanView {
+            issued: p.issued_at.is_some(),
+            other_roads: !over && !closures::same(&p.closed_roads, &ids),
+            drive_source: p.drive_source,
+            row_version: p.row_version,
+        }),
         planning: waiting.is_some(),
         failed: waiting.unwrap_or_default(),
         said: said.said,
@@ -194,8 +210,19 @@ enum Drawn {
     Days,
 }
 
-/// The routes of a week, the week in one line, and its drives drawn.
-async fn days(app: &App, dealer: &Dealer, monday: Date, drawn: Drawn) -> Result<(Vec<DayView>, String, String)> {
+/// The routes of a week.
+struct Routes {
+    days: Vec<DayView>,
+    /// The week in one line.
+    totals: String,
+    /// Its drives drawn.
+    map: String,
+    shut: Vec<RoadClosure>,
+    /// Places that no open road leads to.
+    cut_off: Vec<String>,
+}
+
+async fn days(app: &App, dealer: &Dealer, monday: Date, drawn: Drawn) -> Result<Routes> {
     let routes = week::routes(&app.pool, monday, None).await?;
     let stops = week::stops(&app.pool, monday, None).await?;
     let minutes: i32 = stops.iter().map(|s| s.minutes).sum();
@@ -209,7 +236,9 @@ async fn days(app: &App, dealer: &Dealer, monday: Date, drawn: Drawn) -> Result<
             view.map = map::route(app, &format!("day{n}"), route, &stops, PAPER).await;
         }
     }
-    Ok((days, totals, map))
+    let shut = closures::of_week(&app.pool, monday).await?;
+    let cut_off = map::cut_off(app, &shut, &routes, &stops).await?;
+    Ok(Routes { days, totals, map, shut, cut_off })
 }
 
 fn day(r: &RouteRow, stops: &[Stop], dealer: &Dealer) -> DayView {
@@ -302,13 +331,16 @@ struct PrintPage {
     days: Vec<DayView>,
     totals: String,
     job_cautions: Vec<String>,
+    /// Roads that are closed on a day of it, in words.
+    closed: Vec<String>,
+    cut_off: Vec<String>,
 }
 
 /// The week on paper: a sheet a technician and day, with boxes to write in.
 pub(super) async fn print(who: Office, app: App, Path(name): Path<String>) -> Result {
     let monday = monday(&name)?;
     let plan = week::header(&app.pool, monday).await?.ok_or(Error::NotFound)?;
-    let (mut days, totals, _) = days(&app, &who.dealer, monday, Drawn::Days).await?;
+    let Routes { mut days, totals, shut, cut_off, .. } = days(&app, &who.dealer, monday, Drawn::Days).await?;
     add_dose_tables(&app, &who.dealer, &mut days).await?;
     let codes: Vec<String> = {
         let mut c = app.pool.acquire().await?;
@@ -326,6 +358,8 @@ pub(super) async fn print(who: Office, app: App, Path(name): Path<String>) -> Re
         days,
         totals,
         job_cautions,
+        closed: shut.iter().map(map::shut_words).collect(),
+        cut_off,
     })
 }
 

@@ -8,6 +8,7 @@ use super::super::{
     html::{Frame, html},
 };
 use crate::{
+    roads::Position,
     season::{JobKind, Suit},
     store::{
         catalogue,
@@ -139,12 +140,16 @@ pub(super) async fn page(who: Office, app: App, (Path(id), Query(asked)): (Path<
     let place = customers::place(&app.pool, u.place_id).await?;
     let today = who.dealer.today;
     let this = week::monday_of(today);
-    let drives = app.drives().await?;
+    let pin = place.pin.and_then(|p| Position::new(p.0, p.1).ok());
+    let mut drives = Vec::new();
+    for n in 0..WEEKS {
+        drives.push(app.drives_and(this + Duration::days(7 * n), pin).await?);
+    }
     let mut c = app.pool.acquire().await?;
     let suits = week::suits(&mut *c, &[place.id]).await?.remove(&place.id).unwrap_or_default();
     let work_now = work(&mut c, id, &asked.job, this, today).await?;
     let (mut weeks, mut unplanned) = (Vec::new(), Vec::new());
-    for n in 0..WEEKS {
+    for (n, drives) in (0..WEEKS).zip(&drives) {
         let monday = this + Duration::days(7 * n);
         let heading = format!("{} to {}", day_short(monday.max(today)), day_short(monday + Duration::days(6)));
         let Some(plan) = week::header(&mut *c, monday).await? else {
@@ -153,7 +158,7 @@ pub(super) async fn page(who: Office, app: App, (Path(id), Query(asked)): (Path<
         };
         let open = week::open_visit(&mut *c, monday, id).await?;
         let Some(wanted) = wanted(&place, &work_now, &suits, open.map(|v| v.id)) else { continue };
-        let offers = week::offers(&mut c, &drives, monday, today.max(monday), &wanted).await?;
+        let offers = week::offers(&mut c, drives, monday, today.max(monday), &wanted).await?;
         weeks.push(WeekView {
             name: week::week_name(monday),
             heading,
@@ -192,7 +197,9 @@ pub(super) async fn choose(who: Office, app: App, (Path(id), posted): (Path<Uuid
     let monday = week::parse_week(&form.week).ok_or(Error::NotFound)?;
     let day = crate::units::parse_date(&form.day).map_err(|e| Error::Bad(e.to_string()))?;
     let today = who.dealer.today;
-    let drives = app.drives().await?;
+    let place = customers::place(&app.pool, units::get(&app.pool, id).await?.place_id).await?;
+    let pin = place.pin.and_then(|p| Position::new(p.0, p.1).ok());
+    let drives = app.drives_and(monday, pin).await?;
     let mut tx = app.pool.begin().await?;
     let mut visit = posted.id;
     if posted.first_time(&mut tx, &who, "place by telephone", app.clock.now()).await? {

@@ -12,7 +12,7 @@ use super::pack;
 use crate::{
     roads::sketch::Size,
     store::{
-        reports, visits,
+        closures, reports, visits,
         week::{self, RouteRow, Stop},
     },
     units::{UnitsFirst, amount, day_long, day_short, distance, parse_date, span, time_of_day},
@@ -59,6 +59,8 @@ struct RoutePage {
     van: Vec<String>,
     stops: Vec<StopView>,
     left: usize,
+    /// Roads that are closed that day, in words.
+    closed: Vec<String>,
     others: Vec<OtherDay>,
 }
 
@@ -83,6 +85,7 @@ pub(super) async fn page(who: Technician, app: App, Path(day): Path<String>) -> 
         Some(route) => map::route(&app, "day", route, &stops, Size::PHONE).await,
         None => String::new(),
     };
+    let shut = if stops.is_empty() { Vec::new() } else { closures::holding(&app.pool, day, day).await? };
     let days = visits::days(&app.pool, who.staff_id, today - BACK, today + AHEAD).await?;
     let mut views = Vec::new();
     for s in &stops {
@@ -104,6 +107,7 @@ pub(super) async fn page(who: Technician, app: App, Path(day): Path<String>) -> 
         load: load.into_iter().map(|(product, ml)| (product.to_owned(), amount(ml, who.dealer.units))).collect(),
         left: stops.iter().filter(|s| s.status == "planned" || s.status == "confirmed").count(),
         stops: views,
+        closed: shut.iter().map(map::shut_words).collect(),
         others: days.into_iter().filter(|d| d.0 != day).map(|d| other(d, today)).collect(),
     })
 }
