@@ -1,7 +1,7 @@
 //! A real browser, driven through its own driver: Debian's Chromium, or what `TEST_BROWSER` names. A condition is waited for, never a
 //! time.
 
-use fantoccini::{Client, ClientBuilder, Locator};
+use fantoccini::{Client, ClientBuilder, Locator, wd::WindowHandle};
 use hyper_util::client::legacy::connect::HttpConnector;
 use serde_json::{Value, json};
 use std::{
@@ -214,6 +214,18 @@ impl Browser {
         let said = self.client.execute_async(&whole, vec![]).await.unwrap();
         assert!(!said.as_str().is_some_and(|s| s.starts_with("fault: ")), "{said}");
         said
+    }
+
+    /// Opens a second window and works on in it. Answers with how to come back.
+    pub(crate) async fn another(&self) -> WindowHandle {
+        let here = self.client.window().await.unwrap();
+        let there = self.client.new_window(true).await.unwrap();
+        self.client.switch_to_window(there.handle).await.unwrap();
+        here
+    }
+
+    pub(crate) async fn turn_to(&self, window: WindowHandle) {
+        self.client.switch_to_window(window).await.unwrap();
     }
 
     /// Runs a script for its effect.

@@ -7,6 +7,7 @@ mod support;
 
 mod access;
 mod driver;
+mod faults;
 mod no_script;
 mod photos;
 mod taps;

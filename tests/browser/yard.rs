@@ -4,8 +4,20 @@ use super::{
     driver::{Browser, PHONE},
     support::{TestApp, dealership},
 };
+use axum::{
+    extract::Request,
+    http::{Method, StatusCode},
+    middleware::{self, Next},
+    response::IntoResponse,
+};
 use embertide::web;
-use std::net::SocketAddr;
+use std::{
+    net::SocketAddr,
+    sync::{
+        Arc,
+        atomic::{AtomicBool, AtomicUsize, Ordering},
+    },
+};
 use tokio_util::sync::CancellationToken;
 use uuid::Uuid;
 
@@ -14,11 +26,21 @@ pub(crate) struct Office {
     address: SocketAddr,
     stop: CancellationToken,
     done: Option<tokio::task::JoinHandle<()>>,
+    /// Items that were posted to it.
+    pub(crate) posts: Arc<AtomicUsize>,
+    /// It answers every item with a fault of its own.
+    pub(crate) in_trouble: Arc<AtomicBool>,
 }
 
 impl Office {
     pub(crate) async fn open(t: &TestApp) -> Self {
-        let mut me = Self { address: ([127, 0, 0, 1], 0).into(), stop: CancellationToken::new(), done: None };
+        let mut me = Self {
+            address: ([127, 0, 0, 1], 0).into(),
+            stop: CancellationToken::new(),
+            done: None,
+            posts: Arc::default(),
+            in_trouble: Arc::default(),
+        };
         me.start(t).await;
         me
     }
@@ -27,7 +49,14 @@ impl Office {
         let listener = tokio::net::TcpListener::bind(self.address).await.unwrap();
         self.address = listener.local_addr().unwrap();
         self.stop = CancellationToken::new();
-        let (router, _) = web::router(t.app.clone());
+        let (posts, in_trouble) = (Arc::clone(&self.posts), Arc::clone(&self.in_trouble));
+        let watch = move |request: Request, next: Next| {
+            let is_item = request.method() == Method::POST && request.uri().path().starts_with("/outbox/");
+            posts.fetch_add(usize::from(is_item), Ordering::Relaxed);
+            let fails = is_item && in_trouble.load(Ordering::Relaxed);
+            async move { if fails { StatusCode::INTERNAL_SERVER_ERROR.into_response() } else { next.run(request).await } }
+        };
+        let router = web::router(t.app.clone()).0.layer(middleware::from_fn(watch));
         let serving = web::serve::serve(listener, router, self.stop.clone());
         self.done = Some(tokio::spawn(serving));
     }
@@ -135,9 +164,9 @@ async fn a_stop_is_done_without_a_signal_and_sent_once_when_there_is_one() {
 }
 
 /// The phone itself knows that it has no line.
-const NO_LINE: &str = "Object.defineProperty(navigator, 'onLine', { get: () => false })";
+pub(crate) const NO_LINE: &str = "Object.defineProperty(navigator, 'onLine', { get: () => false })";
 /// A browser without background sync, as most are.
-const NO_SYNC: &str = "Object.defineProperty(ServiceWorkerRegistration.prototype, 'sync', { get: () => undefined })";
+pub(crate) const NO_SYNC: &str = "Object.defineProperty(ServiceWorkerRegistration.prototype, 'sync', { get: () => undefined })";
 /// The line is tried now.
 const ONLINE: &str = "dispatchEvent(new Event('online'))";
 
