@@ -155,7 +155,8 @@ async function phone() {
     const value = (name) => form.elements[name]?.value.trim();
     if (value("fluid")) return (value("fluid") === "water") === !+value("glycol") ? [] : [["glycol", "Say which glycol and how many %, or choose water."]];
     if ("whose" in form.elements) return value("whose") ? [] : [["whose", "Say whose unit it is, and where."]];
-    if (form.id !== "sheet") return value("why") === "Other" && !value("note") ? [["nd-note", "Say in the note why."]] : [];
+    // Not form.id: there is a field of that name.
+    if (form.getAttribute("id") !== "sheet") return value("why") === "Other" && !value("note") ? [["nd-note", "Say in the note why."]] : [];
     const jobs = [...form.querySelectorAll("[name=job]:checked")];
     const wrong = [];
     if (!jobs.length) wrong.push(["jobs", "Tick the jobs that were done."]);

@@ -107,3 +107,24 @@ async fn figures_are_taken_as_people_type_them() {
     assert!((650..=651).contains(&ml), "{ml}");
     y.b.close().await;
 }
+
+/// At the unit it can still be mended; in the office nobody can count the drops.
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn what_is_missing_is_told_at_the_unit_and_nothing_is_kept_yet() {
+    let mut y = yard().await;
+    y.pack().await;
+    y.office.leave().await;
+    y.at_stop(0).await;
+    y.b.press("Keep this report").await;
+    assert!(y.b.wait("#faults:not([hidden])").await.contains("Count the drops"));
+    assert_eq!((stored(&y.b, "out").await, y.b.later("return document.activeElement.id").await.as_str()), (0, Some("faults")));
+    y.b.click("#sheet ~ details summary").await;
+    y.b.click(".choice label:has([value=Other])").await;
+    y.b.press("Keep it as not done").await;
+    y.b.until("return document.querySelector('#faults').textContent.includes('Say in the note why')").await;
+    y.b.fill("#nd-note", "bull in the yard").await;
+    y.b.press("Keep it as not done").await;
+    y.b.wait("#kept-words.st-kept").await;
+    assert_eq!(stored(&y.b, "out").await, 1);
+    y.b.close().await;
+}

@@ -6,6 +6,7 @@
 mod support;
 
 mod access;
+mod barriers;
 mod driver;
 mod faults;
 mod no_script;
