@@ -32,10 +32,11 @@ function database(name, make) {
     return new Promise((done, fail) => {
       const t = db.transaction(stores, mode, { durability: "strict" });
       const asked = work(...[stores].flat().map((name) => t.objectStore(name)));
-      const letGo = () => t.abort();
+      const letGo = () => (asks ? t.abort() : t.commit?.());
       t.oncomplete = () => (held.delete(letGo), done(asked?.result));
       t.onabort = () => (held.delete(letGo), fail(t.error));
-      asks ? held.add(letGo) : t.commit?.();
+      held.add(letGo);
+      if (away) letGo();
     });
   };
 }
@@ -138,7 +139,7 @@ var outbox = (() => {
         if (why) return why;
       }
       const old = (await all("sent")).slice(0, -RECEIPTS);
-      await tx("sent", "readwrite", (s) => old.forEach((i) => s.delete(i.id)));
+      if (old.length) await tx("sent", "readwrite", (s) => old.forEach((i) => s.delete(i.id)));
       return "";
     });
 

@@ -77,12 +77,13 @@ async function phone() {
   // The worker, awake: without it nothing opens from here.
   const register = () => navigator.serviceWorker.register("/worker.js", { updateViaCache: "none" });
   async function awake() {
-    const all = await register();
-    const coming = all.installing ?? all.waiting;
-    while (!all.active && coming) {
-      if (coming.state === "redundant") throw "no worker";
-      await new Promise((done) => coming.addEventListener("statechange", done, { once: true }));
+    for (let tries = 0; tries < 300; tries++) {
+      const all = await navigator.serviceWorker.getRegistration();
+      if (all?.active) return;
+      if (!all && !tries) register().catch(() => {});
+      await new Promise((done) => setTimeout(done, 100));
     }
+    throw "no worker";
   }
 
   // Puts the route on the phone: all of it, or the old one stays.

@@ -29,7 +29,8 @@ var photos = (() => {
   async function forget(held = 0) {
     const left = (await unsent()).map((p) => p.n);
     const sent = (await all()).filter((p) => !left.includes(p.n));
-    await write((s) => sent.slice(0, Math.max(0, sent.length - held)).forEach((p) => s.delete(p.n)));
+    const old = sent.slice(0, Math.max(0, sent.length - held));
+    if (old.length) await write((s) => old.forEach((p) => s.delete(p.n)));
   }
 
   // Drawn anew, nothing is left of the file but the picture: no place, no maker. First worse, then smaller.
