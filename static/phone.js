@@ -74,13 +74,15 @@ async function phone() {
       if (day && said.version !== day.dataset.version) $("#changed").hidden = false;
     }).catch(() => {}));
 
-  // The worker, awake: without it nothing opens from here.
-  const register = () => navigator.serviceWorker.register("/worker.js", { updateViaCache: "none" });
+  // The worker, awake: without it nothing opens from here. It begins only on a page that stays: one engine never ends what a
+  // page began that was left at once.
+  const { serviceWorker: workers } = navigator;
+  const register = () => workers.register("/worker.js", { updateViaCache: "none" }).catch(() => {});
   async function awake() {
     for (let tries = 0; tries < 300; tries++) {
-      const all = await navigator.serviceWorker.getRegistration();
-      if (all?.active) return;
-      if (!all && !tries) register().catch(() => {});
+      const own = await workers.getRegistration();
+      if (own?.active) return;
+      if (!own && !tries) register();
       await new Promise((done) => setTimeout(done, 100));
     }
     throw "no worker";
@@ -88,6 +90,8 @@ async function phone() {
 
   // Puts the route on the phone: all of it, or the old one stays.
   async function pack() {
+    const woken = awake();
+    woken.catch(() => {});
     const { version, urls, pages, headers } = await ask("/pack/" + date, "1");
     const old = await packs(date);
     const name = `pack-${date}-${String(1 + Number(old.at(-1)?.slice(16) ?? 0)).padStart(6, "0")}`;
@@ -101,7 +105,7 @@ async function phone() {
       const rest = urls.filter((url) => !(url in pages));
       await cache.addAll(rest.map((url) => new Request(url, { cache: url.startsWith("/assets/") ? "default" : "reload" })));
       for (const url of rest) if ((await cache.match(url)).redirected) throw url;
-      await awake();
+      await woken;
       await cache.put("/packed", new Response(""));
     } catch (e) {
       await drop([name]);
@@ -291,7 +295,7 @@ async function phone() {
       }
       correcting = false;
       await kept();
-      navigator.serviceWorker.ready.then((r) => r.sync.register("send")).catch(() => {});
+      workers.ready.then((r) => r.sync.register("send")).catch(() => {});
       await go();
       const sent = await get("sent", item.id);
       if (sent?.report) location.assign(`/kept/${sent.report}?new=1`);
@@ -299,7 +303,7 @@ async function phone() {
     shown.push(kept);
   }
 
-  register().catch(() => {});
+  setTimeout(register, 3000);
   for (const form of document.querySelectorAll("form[data-title]")) await sheet(form);
   shown.push(photos.page(mark, () => show().then(go)));
   $("form[action='/sign-out']")?.addEventListener("submit", async () => (drop(await packs()), photos.forget()));

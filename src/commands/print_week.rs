@@ -85,14 +85,18 @@ fn print_route(route: &RouteRow, stops: &[&Stop], units: UnitsFirst) {
 }
 
 async fn print_unplaced(pool: &PgPool, monday: Date) -> Result<()> {
-    let (all, pressing) = week::unplaced_counts(pool, monday).await?;
+    let week::UnplacedCounts { all, pressing, musts } = week::unplaced_counts(pool, monday).await?;
     if all == 0 {
         say("\nEverything that is due found room.");
         return Ok(());
     }
-    say(&format!("\nDid not find room: {all} visits, of which {pressing} close before the week is over."));
+    say(&format!(
+        "\nDid not find room: {all} visits, of which {pressing} close before the week is over{}.",
+        if musts > 0 { format!(" and {musts} must be made in it") } else { String::new() }
+    ));
     for s in week::unplaced(pool, monday, SHOWN).await? {
-        say(&format!("  - {}, {}: {} ({}). {}", s.place_name, s.town, s.unit_name, s.job_names.join(", "), s.why));
+        let must = if s.must { "must be made this week: " } else { "" };
+        say(&format!("  - {must}{}, {}: {} ({}). {}", s.place_name, s.town, s.unit_name, s.job_names.join(", "), s.why));
     }
     if all > SHOWN {
         say(&format!("  … and {} more, less pressing.", all - SHOWN));

@@ -62,6 +62,7 @@ pub(super) fn confirmed(s: &Stop) -> Option<Draft> {
         product: s.product_id,
         held: Held::At { staff_id, day, starts },
         late_per_day: None,
+        must: false,
         suits: Vec::new(),
     });
     let visit = NewVisit {
@@ -86,6 +87,8 @@ pub(super) fn confirmed(s: &Stop) -> Option<Draft> {
 pub(super) struct Worth {
     pub(super) monday: Date,
     pub(super) prices: Prices,
+    /// Units whose visit must be made in it.
+    pub(super) musts: Vec<Uuid>,
 }
 
 impl Worth {
@@ -120,6 +123,7 @@ pub(super) fn proposed(p: &Proposal, worth: &Worth, season: Option<Date>, dose: 
         product: p.water.as_ref().and_then(|w| w.product.as_ref().map(|p| p.0)),
         held: Held::Free,
         late_per_day: Some(late),
+        must: worth.musts.contains(&p.unit_id),
         suits: p.suits.clone(),
     });
     let reasons: Vec<&str> = p.visit.reasons().collect();

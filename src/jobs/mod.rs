@@ -20,6 +20,7 @@ use crate::{
 };
 use sqlx::PgPool;
 use std::{
+    num::NonZeroUsize,
     sync::{
         Arc,
         atomic::{AtomicBool, Ordering},
@@ -34,6 +35,9 @@ const REST: Duration = Duration::from_secs(10);
 
 /// A season's search takes so many times the steps of a week's: about ten seconds.
 const SEASON_STEPS: u64 = 15;
+
+/// Threads of a search: always so many, so that the same facts give the same plan on every machine.
+const THREADS: NonZeroUsize = NonZeroUsize::MIN.saturating_add(1);
 
 /// Why a piece of work did not come to its end.
 #[derive(Debug, thiserror::Error)]
@@ -59,7 +63,7 @@ pub struct Worker {
     pub sources: Sources,
     /// Where the pictures lie.
     pub photos: Folder,
-    /// Steps of the route search; the same plan comes out of the same seed and steps.
+    /// Steps of the route search on each of its threads; the same plan comes out of the same seed and steps.
     pub steps: u64,
 }
 

@@ -1,7 +1,7 @@
 //! Planning a season: every visit of it over its weeks, made even, by area. Issued weeks stay as they are.
 
 use super::{
-    Error,
+    Error, THREADS,
     drafts::{self, Worth},
 };
 use crate::{
@@ -58,7 +58,7 @@ pub async fn plan_season(pool: &PgPool, clock: Clock, sources: &Sources, steps: 
     // A road that is closed now is open in most weeks of a season; each week goes round it when it is planned.
     let drives = sources.drives(pool, &drafts::pins(&gathered.crew, candidates), &[]).await?;
     let drive_source = drives.label();
-    let effort = Effort { seed, iterations: steps };
+    let effort = Effort::new(seed, steps).on(THREADS);
     let solved =
         tokio::task::spawn_blocking(move || search(gathered, &drives, &effort, &cancel)).await.map_err(|e| Error::Other(e.to_string()))?;
     let (g, weeks) = solved?;
@@ -92,7 +92,7 @@ async fn gather(db: &mut PgConnection, today: Date) -> Result<Gathered, Error> {
     let told = week::in_order(&mut *db, &told).await?;
     let places: Vec<Uuid> = proposals.iter().map(|p| p.place_id).collect();
     let towns = season_plan::towns(&mut *db, &places).await?;
-    let worth = Worth { monday: until - Duration::days(6), prices: crew.prices };
+    let worth = Worth { monday: until - Duration::days(6), prices: crew.prices, musts: Vec::new() };
     let (mut visits, mut candidates) = (Vec::new(), Vec::new());
     for p in &proposals {
         let draft = drafts::proposed(p, &worth, None, None);

@@ -1,7 +1,7 @@
 //! Planning a week: what is due, what it is worth, what the solver makes of it, kept as a draft.
 
 use super::{
-    Error,
+    Error, THREADS,
     drafts::{self, Draft, Worth},
     expected,
 };
@@ -61,7 +61,7 @@ pub async fn plan_days(
     let drive_source = drives.label();
     let (solved, drafts) = tokio::task::spawn_blocking(move || {
         let candidates: Vec<Candidate> = drafts.iter().filter_map(|d| d.candidate.clone()).collect();
-        let solved = search(Span::week(monday, first_day), &crew, &candidates, &drives, Effort { seed, iterations: steps });
+        let solved = search(Span::week(monday, first_day), &crew, &candidates, &drives, Effort::new(seed, steps).on(THREADS));
         (solved, drafts)
     })
     .await
@@ -92,6 +92,7 @@ async fn gather(pool: &PgPool, monday: Date, today: Date) -> Result<Gathered, Er
     let proposals = week::candidates(&mut c, monday, today).await?;
     let crew = staff::crew(&mut c, monday, 1).await?;
     let season = season_plan::weeks(&mut *c).await?;
+    let musts = week::musts(&mut *c, monday).await?;
     drop(c);
     let waters: Vec<&UnitWater> = proposals.iter().filter_map(|p| p.water.as_ref()).collect();
     let doses = expected::doses(pool, &waters, monday).await?;
@@ -100,7 +101,7 @@ async fn gather(pool: &PgPool, monday: Date, today: Date) -> Result<Gathered, Er
     let taken: Vec<Uuid> =
         standing.iter().filter(|s| ["confirmed", "done", "not done"].contains(&s.status.as_str())).map(|s| s.unit_id).collect();
     let open = proposals.iter().filter(|p| !taken.contains(&p.unit_id));
-    let week = Worth { monday, prices: crew.prices };
+    let week = Worth { monday, prices: crew.prices, musts };
     drafts.extend(open.map(|p| drafts::proposed(p, &week, season.get(&p.unit_id).copied(), doses.get(&p.unit_id).copied())));
     Ok((drafts, crew))
 }

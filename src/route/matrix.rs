@@ -1,6 +1,6 @@
 //! Driving seconds (and, if known, metres) between places.
 
-use std::fmt;
+use std::{fmt, sync::Arc};
 
 /// The longest leg a matrix may hold, in seconds (about 116 days).
 pub const MAX_LEG_S: i32 = 10_000_000;
@@ -9,12 +9,12 @@ pub const MAX_PLACES: usize = 20_000;
 /// How a pair without a road is kept inside: far above any working day, far below overflow.
 const NO_ROAD_S: i32 = 1 << 28;
 
-/// A square table of driving times, row = from, column = to. It need not be symmetric.
+/// A square table of driving times, row = from, column = to. It need not be symmetric. Copies share their cells.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Matrix {
     places: usize,
-    seconds: Vec<i32>,
-    metres: Option<Vec<i32>>,
+    seconds: Arc<Vec<i32>>,
+    metres: Option<Arc<Vec<i32>>>,
 }
 
 impl Matrix {
@@ -38,7 +38,7 @@ impl Matrix {
             }
             *value = (*value).min(NO_ROAD_S);
         }
-        Ok(Self { places, seconds, metres: None })
+        Ok(Self { places, seconds: Arc::new(seconds), metres: None })
     }
 
     /// Adds road lengths in metres, laid out like the seconds. They are only reported, never weighed.
@@ -52,7 +52,7 @@ impl Matrix {
         if let Some(cell) = metres.iter().position(|&m| m < 0) {
             return Err(MatrixError::Leg { from: cell / self.places, to: cell % self.places, value: metres[cell] });
         }
-        self.metres = Some(metres);
+        self.metres = Some(Arc::new(metres));
         Ok(self)
     }
 

@@ -5,7 +5,7 @@
 //!
 //! - [`problem`]: what is asked: shifts, visits, driving times; everything is validated there.
 //! - [`matrix`]: driving seconds (and metres) between places.
-//! - [`mod@solve`]: finds a plan: [`solve()`], [`improve`], [`solve_paced`]; on several threads: [`solve_on`].
+//! - [`mod@solve`]: finds a plan: [`solve()`], [`improve`], [`solve_paced`].
 //! - [`mod@check`]: judges a plan with code of its own and turns orders into times to print.
 //! - [`times`]: a plan with times.
 //! - [`violation`]: what can be wrong with a plan, in plain words.
@@ -41,7 +41,7 @@ pub use problem::{Disturbance, GROUPS, Groups, Late, Level, Lock, Lunch, Overtim
 pub use refused::ProblemError;
 pub use replan::{Change, Difference, Kind, Mended, Mending};
 pub use season::{Season, areas, season};
-pub use solve::{Effort, Plan, Progress, improve, solve, solve_on, solve_paced};
+pub use solve::{Effort, Plan, Progress, improve, solve, solve_paced};
 pub use times::{LunchPlace, TimedLunch, TimedPlan, TimedRoute, TimedStop};
 pub use violation::Violation;
 pub use whatif::{Share, Slot, shares, what_if};

@@ -385,6 +385,12 @@ impl Problem {
         Ok(Self { level: Some(level), ..self })
     }
 
+    /// Other even shares of the weeks, below nothing where others do more than a week's share already.
+    pub(super) fn with_shares(self, even_s: Vec<i64>) -> Self {
+        let level = self.level.map(|level| Level { even_s, ..level });
+        Self { level, ..self }
+    }
+
     /// Prices for changing what was told.
     pub fn disturbance(&self) -> &Disturbance {
         &self.disturbance

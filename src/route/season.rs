@@ -1,12 +1,13 @@
 //! The plan of a whole season: every visit of it over its weeks, level, then polished week by week.
 
+use std::num::NonZeroUsize;
 use std::sync::atomic::AtomicBool;
 
 use super::check::check;
 use super::part::Part;
 use super::problem::{Level, Problem};
 use super::refused::ProblemError;
-use super::solve::{Effort, Progress, improve, solve};
+use super::solve::{Effort, Plan, Progress, improve, solve};
 
 /// What an hour above the even share of a week costs, in seconds of driving. Common practice, no source.
 pub const LEVEL_PRICE: i64 = 60;
@@ -45,19 +46,15 @@ pub fn season(
     progress: &mut dyn FnMut(&Progress<'_>),
 ) -> Result<Season, ProblemError> {
     let open = free_part(problem, issued, first_day)?;
-    let steps = |share: u64| Effort { seed: effort.seed, iterations: effort.iterations / 6 * share };
+    let steps = |share: u64| Effort { iterations: effort.iterations / 6 * share, ..*effort };
     let first = solve(&open.problem, &steps(3), cancel, progress);
     let (uneven_s, cost_before) = weigh(problem, &whole(problem, issued, &open, &first.routes));
     let level = even(problem, &uneven_s, price);
     let levelled = Part { problem: open.problem.clone().with_level(level)?, ..open };
     let second = improve(&levelled.problem, &first.routes, &steps(2), cancel, progress);
     let mut routes = second.routes;
-    let mut finished = first.finished && second.finished;
-    let weeks = levelled.problem.days().div_ceil(7);
-    let each = Effort { seed: effort.seed, iterations: effort.iterations / 6 / u64::try_from(weeks.max(1)).unwrap_or(1) };
-    for week in 0..weeks {
-        finished &= polish(&levelled.problem, &mut routes, week, &each, cancel)?;
-    }
+    let polished = polish(&levelled.problem, &mut routes, effort, cancel)?;
+    let finished = first.finished && second.finished && polished;
     let routes = whole(problem, issued, &levelled, &routes);
     let (even_s, cost) = weigh(problem, &routes);
     Ok(Season { routes, uneven_s, even_s, cost_before, cost, finished })
@@ -115,14 +112,33 @@ fn even(problem: &Problem, work: &[i64], price: i64) -> Level {
     Level { even_s: hours.iter().map(|h| h * (all_work / 60) / all_hours * 60).collect(), price }
 }
 
-/// Searches on in one week alone; keeps what is better.
-fn polish(problem: &Problem, routes: &mut [Vec<usize>], week: usize, effort: &Effort, cancel: &AtomicBool) -> Result<bool, ProblemError> {
+/// Searches on in each week alone, with a sixth of the effort; keeps what is better. The threads take weeks in turn.
+fn polish(problem: &Problem, routes: &mut [Vec<usize>], effort: &Effort, cancel: &AtomicBool) -> Result<bool, ProblemError> {
+    let weeks = (0..problem.days().div_ceil(7)).map(|week| week_of(problem, routes, week)).collect::<Result<Vec<Part>, _>>()?;
+    let threads = effort.threads.get().min(weeks.len()).max(1);
+    let share = u64::try_from(weeks.len().div_ceil(threads).max(1)).unwrap_or(1);
+    let each = Effort { iterations: effort.iterations / 6 / share, threads: NonZeroUsize::MIN, ..*effort };
+    let now: &[Vec<usize>] = routes;
+    let one = |week: &Part| improve(&week.problem, &week.cut(now), &each, cancel, &mut |_| {});
+    let of_thread = |n: usize| weeks.iter().enumerate().skip(n).step_by(threads).map(|(w, week)| (w, one(week))).collect::<Vec<_>>();
+    let better: Vec<(usize, Plan)> = std::thread::scope(|scope| {
+        let others: Vec<_> = (1..threads).map(|n| scope.spawn(move || of_thread(n))).collect();
+        let first = of_thread(0);
+        // a thread that was lost takes its plans with it; those weeks stay as they are
+        first.into_iter().chain(others.into_iter().filter_map(|other| other.join().ok()).flatten()).collect()
+    });
+    let finished = better.iter().all(|(_, plan)| plan.finished);
+    for (w, plan) in &better {
+        weeks[*w].paste(&plan.routes, routes);
+    }
+    Ok(finished)
+}
+
+/// One week: its shifts, and the visits that stand in it.
+fn week_of(problem: &Problem, routes: &[Vec<usize>], week: usize) -> Result<Part, ProblemError> {
     let shifts: Vec<usize> = (0..routes.len()).filter(|&k| problem.shifts()[k].day / 7 == week).collect();
     let visits: Vec<usize> = shifts.iter().flat_map(|&k| routes[k].iter().copied()).collect();
-    let part = Part::of(problem, shifts, visits)?;
-    let better = improve(&part.problem, &part.cut(routes), effort, cancel, &mut |_| {});
-    part.paste(&better.routes, routes);
-    Ok(better.finished)
+    Part::of(problem, shifts, visits)
 }
 
 /// Divides the visits into at most `count` areas by nearness: centres are chosen farthest first from the first depot, and

@@ -13,9 +13,7 @@ mod invented;
 #[path = "routes/published.rs"]
 mod published;
 
-use embertide::route::{
-    Change, Effort, Kind, Lock, Mending, Plan, Problem, Skills, Visit, check, season, solve, solve_on, solve_paced, what_if,
-};
+use embertide::route::{Change, Effort, Kind, Lock, Mending, Plan, Problem, Skills, Visit, check, season, solve, solve_paced, what_if};
 use invented::{Instance, RECIPES};
 use published::{File, Unit};
 use std::{collections::HashMap, fs, num::NonZeroUsize, path::Path, sync::atomic::AtomicBool};
@@ -138,7 +136,7 @@ fn mend(name: &str) {
 
 fn level(name: &str, steps: u64) {
     let problem = invented(name).unwrap().problem();
-    let effort = Effort { seed: 1, iterations: steps };
+    let effort = Effort::new(1, steps);
     let first = processor();
     let found = season(&problem, &[], 0, embertide::route::season::LEVEL_PRICE, &effort, &AtomicBool::new(false), &mut |_| {}).unwrap();
     let hours = |all: &[i64]| all.iter().map(|s| format!("{}", s / 3600)).collect::<Vec<_>>().join(" ");
@@ -149,7 +147,7 @@ fn level(name: &str, steps: u64) {
 /// The first plan for 3,000 visits, and one question where a visit would fit; each is to take 50 ms at most.
 fn quick() {
     let problem = invented("S3").unwrap().problem();
-    let effort = Effort { seed: 1, iterations: 0 };
+    let effort = Effort::new(1, 0);
     let began = processor();
     let plan = solve(&problem, &effort, &AtomicBool::new(false), &mut |_| {});
     let planned = processor();
@@ -169,8 +167,8 @@ fn together(name: &str, steps: u64) {
     for threads in [NonZeroUsize::MIN, NonZeroUsize::MIN.saturating_add(1)] {
         let mut found: Vec<i64> = (1..=3)
             .map(|seed| {
-                let effort = Effort { seed, iterations: steps };
-                solve_on(&problem, None, &effort, threads, &AtomicBool::new(false), &mut |_| {}).objective
+                let effort = Effort::new(seed, steps).on(threads);
+                solve(&problem, &effort, &AtomicBool::new(false), &mut |_| {}).objective
             })
             .collect();
         found.sort_unstable();

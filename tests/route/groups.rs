@@ -90,9 +90,7 @@ fn mending_keeps_musts_and_groups() {
     let problem = problem.with_musts(&[0]).unwrap().with_groups(vec![inhibitor(900); 2], vec![inhibitor(900); 2]).unwrap();
     let more = Visit { lock: Lock::Free, ..long(0) };
     let changes = [Change::ShiftLost(0), Change::Added(Box::new(more))];
-    let mended = Mending::new(&problem, &[vec![0], vec![1]], &changes, 0)
-        .unwrap()
-        .mend(&Effort { seed: 1, iterations: 400 }, &AtomicBool::new(false));
+    let mended = Mending::new(&problem, &[vec![0], vec![1]], &changes, 0).unwrap().mend(&Effort::new(1, 400), &AtomicBool::new(false));
     assert_eq!(mended.plan.routes, [[0]]);
     assert_eq!((mended.problem.carries(0), mended.problem.takes(1), mended.problem.takes(2)), (inhibitor(900), inhibitor(900), [0; 4]));
 }

@@ -113,7 +113,7 @@ fn the_longest_of_everything_is_planned() {
     let all: Vec<usize> = (0..200).collect();
     assert!(check(&problem, std::slice::from_ref(&all)).is_err());
     assert_eq!(explain(&problem, &[vec![]]).len(), 200);
-    let effort = Effort { seed: u64::MAX, iterations: 20 };
+    let effort = Effort::new(u64::MAX, 20);
     let plan = improve(&problem, &[all], &effort, &AtomicBool::new(false), &mut |_| {});
     assert_eq!(plan.objective, 2_000_000_000);
 }
@@ -139,7 +139,7 @@ fn islands_without_roads_do_not_break_a_warm_start() {
     let visits: Vec<Visit> = (0..30).map(visit).collect();
     let problem = Problem::new(1, vec![shift(0, 0)], visits, Matrix::new(30, cells).unwrap()).unwrap();
     let all = vec![(0..30).collect::<Vec<usize>>()];
-    let effort = Effort { seed: 1, iterations: 50 };
+    let effort = Effort::new(1, 50);
     let plan = improve(&problem, &all, &effort, &AtomicBool::new(false), &mut |_| {});
     assert_eq!(plan.routes, [[0]]);
 }

@@ -8,7 +8,7 @@ use crate::world::{HOUR, Size, all_day, line, plan, random_week, shift, visit};
 
 fn mend(problem: &Problem, routes: &[Vec<usize>], changes: &[Change], first_day: usize) -> Mended {
     let question = Mending::new(problem, routes, changes, first_day).unwrap();
-    question.mend(&Effort { seed: 1, iterations: 400 }, &AtomicBool::new(false))
+    question.mend(&Effort::new(1, 400), &AtomicBool::new(false))
 }
 
 /// Two technicians, three days, two visits a day and room for four.

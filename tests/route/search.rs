@@ -63,7 +63,7 @@ proptest! {
     fn a_warm_start_keeps_the_rules_and_is_never_worse(week in 0_u64..1000, seed: u64, iterations in 0_u64..100) {
         let problem = random_week(week, Size { rough: week % 3 == 0, ..WEEK });
         let old = plan(&problem, 1, 100);
-        let effort = Effort { seed, iterations };
+        let effort = Effort::new(seed, iterations);
         let new = improve(&problem, &old.routes, &effort, &never(), &mut |_| {});
         prop_assert!(check(&problem, &new.routes).is_ok());
         prop_assert!(new.objective <= old.objective);
@@ -76,7 +76,7 @@ proptest! {
         routes in prop::collection::vec(prop::collection::vec(0_usize..40, 0..40), 0..20),
     ) {
         let problem = random_week(week, Size { rough: week % 2 == 0, ..WEEK });
-        let effort = Effort { seed: 1, iterations: 30 };
+        let effort = Effort::new(1, 30);
         let new = improve(&problem, &routes, &effort, &never(), &mut |_| {});
         prop_assert!(check(&problem, &new.routes).is_ok());
     }
@@ -99,7 +99,7 @@ fn a_cancelled_search_gives_the_best_so_far() {
     let problem = busy_week();
     let cancel = AtomicBool::new(false);
     let (mut reports, mut best) = (0, i64::MAX);
-    let plan = solve(&problem, &Effort { seed: 3, iterations: u64::MAX }, &cancel, &mut |p| {
+    let plan = solve(&problem, &Effort::new(3, u64::MAX), &cancel, &mut |p| {
         reports += 1;
         best = p.objective;
         assert_eq!(check(&problem, &p.routes()).unwrap().objective, p.objective);
@@ -108,7 +108,7 @@ fn a_cancelled_search_gives_the_best_so_far() {
     assert_eq!((reports, plan.finished), (1, false));
     assert!(plan.objective <= best);
     assert!(check(&problem, &plan.routes).is_ok());
-    let at_once = solve(&problem, &Effort { seed: 3, iterations: 9 }, &cancel, &mut |_| panic!("cancelled"));
+    let at_once = solve(&problem, &Effort::new(3, 9), &cancel, &mut |_| panic!("cancelled"));
     assert_eq!((at_once.iterations, at_once.finished), (0, false));
     assert!(check(&problem, &at_once.routes).unwrap().routes.len() > 1, "the first plan is there even so");
 }
@@ -117,7 +117,7 @@ fn a_cancelled_search_gives_the_best_so_far() {
 fn progress_comes_in_hundredths_and_only_gets_better() {
     let problem = busy_week();
     let mut told: Vec<(f64, i64, u64)> = Vec::new();
-    let plan = solve(&problem, &Effort { seed: 3, iterations: 5000 }, &never(), &mut |p| {
+    let plan = solve(&problem, &Effort::new(3, 5000), &never(), &mut |p| {
         told.push((p.share, p.objective, p.iterations));
     });
     assert!((90..=101).contains(&told.len()), "{}", told.len());
@@ -213,7 +213,7 @@ fn the_cheapest_insertion_is_found_wherever_there_is_one() {
             check(&one, &[longer]).ok().map(|t| t.objective)
         });
         let want = with.min().unwrap_or_else(|| check(&one, std::slice::from_ref(&now)).unwrap().objective);
-        let put = |seed| improve(&one, std::slice::from_ref(&now), &Effort { seed, iterations: 0 }, &never(), &mut |_| {});
+        let put = |seed| improve(&one, std::slice::from_ref(&now), &Effort::new(seed, 0), &never(), &mut |_| {});
         // several seeds, since now and then the search passes over an insertion on purpose
         let got = (0..5).map(|seed| put(seed).objective).min();
         assert_eq!(got, Some(want), "seed {seed}");
@@ -252,7 +252,7 @@ fn what_just_fits_is_put_in() {
 /// `more` is put before `stands`, without a step of the search.
 fn just_fits(shift: Shift, stands: Visit, more: Visit) {
     let problem = Problem::new(1, vec![shift], vec![stands, more], line(&[0, 10, 20])).unwrap();
-    let effort = Effort { seed: 1, iterations: 0 };
+    let effort = Effort::new(1, 0);
     let plan = improve(&problem, &[vec![0]], &effort, &never(), &mut |_| {});
     assert_eq!(plan.routes, [[1, 0]]);
     let longer = Visit { service_s: problem.visits()[1].service_s + 1, ..problem.visits()[1].clone() };
@@ -275,7 +275,7 @@ fn a_set_up_that_is_no_longer_shared_drops_what_does_not_fit() {
     let problem = Problem::new(3, shifts, visits, line(&[0, 10, -17, 31, 45])).unwrap();
     let pairs = [vec![0, 1], vec![2, 3], vec![4, 5], vec![], vec![], vec![]];
     for seed in 0..20 {
-        let effort = Effort { seed, iterations: 200 };
+        let effort = Effort::new(seed, 200);
         let plan = improve(&problem, &pairs, &effort, &never(), &mut |_| {});
         let timed = check(&problem, &plan.routes).unwrap_or_else(|v| panic!("seed {seed}: {v:?}"));
         assert_eq!(timed.objective, plan.objective, "seed {seed}");

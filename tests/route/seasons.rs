@@ -18,16 +18,8 @@ fn three_weeks() -> Problem {
 }
 
 fn plan(problem: &Problem, issued: &[Vec<usize>], price: i64) -> embertide::route::Season {
-    season(
-        problem,
-        issued,
-        if issued.is_empty() { 0 } else { 7 },
-        price,
-        &Effort { seed: 3, iterations: 6000 },
-        &AtomicBool::new(false),
-        &mut |_| {},
-    )
-    .unwrap()
+    season(problem, issued, if issued.is_empty() { 0 } else { 7 }, price, &Effort::new(3, 6000), &AtomicBool::new(false), &mut |_| {})
+        .unwrap()
 }
 
 fn spread(weeks: &[i64]) -> i64 {
@@ -54,7 +46,7 @@ fn an_issued_week_stays() {
     let again = plan(&problem, &issued, 600);
     assert_eq!(again.routes[..10], issued[..]);
     assert!(check(&problem, &again.routes).is_ok());
-    let strange = season(&problem, &[vec![99]], 7, 0, &Effort { seed: 1, iterations: 1 }, &AtomicBool::new(false), &mut |_| {});
+    let strange = season(&problem, &[vec![99]], 7, 0, &Effort::new(1, 1), &AtomicBool::new(false), &mut |_| {});
     assert_eq!(strange.unwrap_err().to_string(), "visit 99: it is issued but not in the plan");
 }
 

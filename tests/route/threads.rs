@@ -3,13 +3,12 @@
 use std::num::NonZeroUsize;
 use std::sync::atomic::AtomicBool;
 
-use embertide::route::{Effort, Lock, Matrix, Plan, Problem, Shift, Visit, check, solve_on};
+use embertide::route::{Effort, Lock, Matrix, Plan, Problem, Shift, Visit, check, solve};
 
 use crate::world::{Dice, Size, all_day, plan, random_week, shift, visit};
 
 fn on(problem: &Problem, threads: usize, iterations: u64) -> Plan {
-    let effort = Effort { seed: 5, iterations };
-    solve_on(problem, None, &effort, NonZeroUsize::new(threads).unwrap(), &AtomicBool::new(false), &mut |_| {})
+    solve(problem, &Effort::new(5, iterations).on(NonZeroUsize::new(threads).unwrap()), &AtomicBool::new(false), &mut |_| {})
 }
 
 /// Sixty-four shifts over eight weeks: enough to be divided among threads.
@@ -58,8 +57,8 @@ fn a_divided_season_keeps_its_promises_and_gets_better() {
 fn a_cancelled_search_on_two_threads_gives_a_plan() {
     let problem = season();
     let cancelled = AtomicBool::new(true);
-    let effort = Effort { seed: 1, iterations: u64::MAX };
-    let found = solve_on(&problem, None, &effort, NonZeroUsize::new(2).unwrap(), &cancelled, &mut |_| {});
+    let effort = Effort::new(1, u64::MAX).on(NonZeroUsize::new(2).unwrap());
+    let found = solve(&problem, &effort, &cancelled, &mut |_| {});
     assert!(!found.finished);
     assert!(check(&problem, &found.routes).is_ok());
 }

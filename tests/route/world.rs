@@ -77,7 +77,7 @@ pub(crate) fn line(minutes: &[i32]) -> Matrix {
 }
 
 pub(crate) fn plan(problem: &Problem, seed: u64, iterations: u64) -> Plan {
-    solve(problem, &Effort { seed, iterations }, &AtomicBool::new(false), &mut |_| {})
+    solve(problem, &Effort::new(seed, iterations), &AtomicBool::new(false), &mut |_| {})
 }
 
 /// How large a random week may be, and whether it may hold roads that break the triangle rule or are missing.

@@ -222,3 +222,44 @@ async fn every_printed_sheet_carries_its_cautions_and_a_held_dose_its_reason() {
     let held: Vec<String> = page.texts(".stops>li").into_iter().filter(|stop| stop.contains("Put nothing in yet.")).collect();
     assert!(held.len() == 1 && held[0].contains("Shop heater"), "{held:?}");
 }
+
+#[tokio::test]
+async fn what_must_be_made_this_week_goes_in_before_any_other() {
+    let t = TestApp::start().await;
+    let d = dealership::open(&t).await;
+    // One technician, one day of three hours: not room for all.
+    sqlx::query("DELETE FROM working_hours WHERE weekday <> 3 OR staff_id <> $1").bind(d.wick.staff_id).execute(t.pool()).await.unwrap();
+    sqlx::query("UPDATE working_hours SET starts = 480, ends = 660").execute(t.pool()).await.unwrap();
+    planned(&t, &d).await;
+    let left_out = |t: TestApp| async move {
+        let left: Vec<(Uuid, Uuid, i32)> =
+            sqlx::query_as("SELECT id, unit_id, row_version FROM visits WHERE status = 'unplaced' ORDER BY id")
+                .fetch_all(t.pool())
+                .await
+                .unwrap();
+        (t, left)
+    };
+    let (t, before) = left_out(t).await;
+    assert!(!before.is_empty() && before.len() < d.units.len(), "{before:?}");
+    let (visit, unit, version) = before[0];
+    let version = version.to_string();
+    let said = [("week", "2026-W41"), ("row_version", version.as_str()), ("must", "yes")];
+    let answer = t.post(&d.office, &format!("/visits/{visit}/must"), &said).await;
+    assert_eq!(answer.location, format!("/week/2026-W41?said=must#v-{visit}"));
+    let page = t.get(Some(&d.office), "/week/2026-W41").await;
+    assert!(page.text("main").contains("Must be made this week, and without a place: 1"), "{}", page.text("main"));
+    assert_eq!(t.post(&d.juno, &format!("/visits/{visit}/must"), &said).await.status, 403, "the office says so, not a technician");
+    planned(&t, &d).await;
+    let (t, after) = left_out(t).await;
+    assert!(after.iter().all(|v| v.1 != unit), "it has a place now");
+    assert!(!after.is_empty(), "another waits instead");
+    let page = t.get(Some(&d.office), "/week/2026-W41").await;
+    assert!(page.texts(".stops .st").contains(&"Must be made this week".to_owned()), "{:?}", page.texts(".stops .st"));
+    // Taken back, it is weighed like any other.
+    let (visit, version): (Uuid, i32) =
+        sqlx::query_as("SELECT id, row_version FROM visits WHERE unit_id = $1").bind(unit).fetch_one(t.pool()).await.unwrap();
+    let version = version.to_string();
+    let back = [("week", "2026-W41"), ("row_version", version.as_str()), ("must", "no")];
+    assert_eq!(t.post(&d.office, &format!("/visits/{visit}/must"), &back).await.status, 303);
+    assert!(!t.get(Some(&d.office), "/week/2026-W41").await.text("main").contains("Must be made this week, "));
+}

@@ -9,7 +9,9 @@
 //! - `insert`: where visits are put back.
 //! - `random`: the seeded generator.
 //!
-//! One thread, no clock: equal problem, seed and iterations give the identical plan in the same build.
+//! - `threads`: one search on several threads.
+//!
+//! No clock: equal problem, seed, iterations and threads give the identical plan in the same build.
 
 mod ground;
 mod insert;
@@ -20,12 +22,12 @@ mod state;
 mod threads;
 mod timing;
 
+use std::num::NonZeroUsize;
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use super::problem::Problem;
 use ground::Ground;
 use state::State;
-pub use threads::solve_on;
 
 /// Steps between two looks at the caller's pace and at the cancel flag.
 const LOOK_EVERY: u64 = 16;
@@ -55,8 +57,23 @@ const SEASON_SHIFTS: usize = 60;
 pub struct Effort {
     /// seed of all chance
     pub seed: u64,
-    /// steps to take; 0 gives the first plan
+    /// steps that each thread takes; 0 gives the first plan
     pub iterations: u64,
+    /// threads that search
+    pub threads: NonZeroUsize,
+}
+
+impl Effort {
+    /// So many steps on one thread.
+    pub const fn new(seed: u64, iterations: u64) -> Self {
+        Self { seed, iterations, threads: NonZeroUsize::MIN }
+    }
+
+    /// The same on so many threads.
+    #[must_use]
+    pub const fn on(self, threads: NonZeroUsize) -> Self {
+        Self { threads, ..self }
+    }
 }
 
 /// A plan: for each shift, in the problem's order, the visits in driving order.
@@ -66,7 +83,7 @@ pub struct Plan {
     pub routes: Vec<Vec<usize>>,
     /// driving seconds plus the price of all visits left out
     pub objective: i64,
-    /// steps taken
+    /// steps taken, by one thread
     pub iterations: u64,
     /// false when it was cancelled before its effort was used up
     pub finished: bool,
@@ -96,7 +113,8 @@ fn widen(routes: &[Vec<u32>]) -> Vec<Vec<usize>> {
     routes.iter().map(|r| r.iter().map(|&j| j as usize).collect()).collect()
 }
 
-/// Searches from nothing for `effort.iterations` steps or until `cancel` is set; returns the best plan so far.
+/// Searches from nothing until `effort` is used up or `cancel` is set; returns the best plan so far. Progress is that of the first
+/// thread.
 ///
 /// # Examples
 /// ```
@@ -112,13 +130,13 @@ fn widen(routes: &[Vec<u32>]) -> Vec<Vec<usize>> {
 /// };
 /// let drive = Matrix::new(2, vec![0, 900, 900, 0])?;
 /// let problem = Problem::new(1, vec![shift], vec![visit], drive)?;
-/// let plan = solve(&problem, &Effort { seed: 1, iterations: 100 }, &AtomicBool::new(false), &mut |_| {});
+/// let plan = solve(&problem, &Effort::new(1, 100), &AtomicBool::new(false), &mut |_| {});
 /// assert_eq!(plan.routes, [[0]]);
 /// assert_eq!(plan.objective, 1800);
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 pub fn solve(problem: &Problem, effort: &Effort, cancel: &AtomicBool, progress: &mut dyn FnMut(&Progress<'_>)) -> Plan {
-    search(problem, effort, None, Stretch::WHOLE, &mut steps(effort.iterations), cancel, progress)
+    threads::search_on(problem, None, effort, cancel, progress)
 }
 
 /// Searches on from `routes`, which may have been made for an older state of the world: visits that are unknown,
@@ -130,7 +148,7 @@ pub fn improve(
     cancel: &AtomicBool,
     progress: &mut dyn FnMut(&Progress<'_>),
 ) -> Plan {
-    search(problem, effort, Some(routes), Stretch::WHOLE, &mut steps(effort.iterations), cancel, progress)
+    threads::search_on(problem, Some(routes), effort, cancel, progress)
 }
 
 #[expect(clippy::cast_precision_loss, reason = "a share needs no more")]
@@ -151,7 +169,7 @@ pub fn solve_paced(
     cancel: &AtomicBool,
     progress: &mut dyn FnMut(&Progress<'_>),
 ) -> Plan {
-    let endless = Effort { seed, iterations: u64::MAX };
+    let endless = Effort::new(seed, u64::MAX);
     search(problem, &endless, from, Stretch::WHOLE, pace, cancel, progress)
 }
 

@@ -3,7 +3,6 @@
 //! A week is searched by each thread on its own, from its own seed, and the best plan wins. A season is too large to settle in
 //! that time: it is divided among the threads by place, again and again with other borders, and each cools its own part.
 
-use std::num::NonZeroUsize;
 use std::sync::atomic::AtomicBool;
 
 use super::random::Random;
@@ -15,24 +14,21 @@ use crate::route::problem::{Lock, Problem};
 /// How often a season is divided anew.
 const DIVIDED: u32 = 10;
 
-/// Like [`solve`](super::solve()) or, with `from`, [`improve`](super::improve), on `threads` threads, each of which takes
-/// `effort.iterations` steps. Equal effort and equal threads give an equal plan; one thread gives what those give.
-/// Progress is that of the first thread.
-pub fn solve_on(
+/// Searches, from a plan or from nothing, on the threads of `effort`.
+pub(super) fn search_on(
     problem: &Problem,
     from: Option<&[Vec<usize>]>,
     effort: &Effort,
-    threads: NonZeroUsize,
     cancel: &AtomicBool,
     progress: &mut dyn FnMut(&Progress<'_>),
 ) -> Plan {
-    let small = problem.shifts().len() < SEASON_SHIFTS || problem.level().is_some();
-    if threads.get() == 1 {
+    let small = problem.shifts().len() < SEASON_SHIFTS;
+    if effort.threads.get() == 1 {
         search(problem, effort, from, Stretch::WHOLE, &mut steps(effort.iterations), cancel, progress)
     } else if small {
-        apart(problem, from, effort, threads.get(), cancel, progress)
+        apart(problem, from, effort, cancel, progress)
     } else {
-        divided(problem, from, effort, threads.get(), cancel, progress)
+        divided(problem, from, effort, cancel, progress)
     }
 }
 
@@ -44,7 +40,6 @@ fn apart(
     problem: &Problem,
     from: Option<&[Vec<usize>]>,
     effort: &Effort,
-    threads: usize,
     cancel: &AtomicBool,
     progress: &mut dyn FnMut(&Progress<'_>),
 ) -> Plan {
@@ -53,7 +48,7 @@ fn apart(
     };
     std::thread::scope(|scope| {
         let one = &one;
-        let others: Vec<_> = (1..threads).map(|n| scope.spawn(move || one(n, &mut |_| {}))).collect();
+        let others: Vec<_> = (1..effort.threads.get()).map(|n| scope.spawn(move || one(n, &mut |_| {}))).collect();
         let first = one(0, progress);
         // a thread that was lost takes its plan with it; the first one's stays
         let plans = others.into_iter().filter_map(|other| other.join().ok());
@@ -65,7 +60,6 @@ fn divided(
     problem: &Problem,
     from: Option<&[Vec<usize>]>,
     effort: &Effort,
-    threads: usize,
     cancel: &AtomicBool,
     progress: &mut dyn FnMut(&Progress<'_>),
 ) -> Plan {
@@ -79,7 +73,7 @@ fn divided(
         let (begins, ends) = (f64::from(round) / f64::from(DIVIDED), f64::from(round + 1) / f64::from(DIVIDED));
         let stretch = Stretch { begins, ends, warm: from.is_some(), mean_leg };
         let step = Effort { seed: chance.next(), ..each };
-        let Some(finished) = one_round(problem, &mut now, &step, threads, stretch, &mut chance, cancel) else {
+        let Some(finished) = one_round(problem, &mut now, &step, stretch, &mut chance, cancel) else {
             break;
         };
         best.finished &= finished;
@@ -99,12 +93,11 @@ fn one_round(
     problem: &Problem,
     now: &mut [Vec<usize>],
     effort: &Effort,
-    threads: usize,
     stretch: Stretch,
     chance: &mut Random,
     cancel: &AtomicBool,
 ) -> Option<bool> {
-    let parts = parts(problem, now, threads, chance)?;
+    let parts = parts(problem, now, effort.threads.get(), chance)?;
     let one = |n: usize, start: &[Vec<usize>]| {
         search(&parts[n].problem, &seeded(effort, n), Some(start), stretch, &mut steps(effort.iterations), cancel, &mut |_| {})
     };
@@ -159,5 +152,22 @@ fn parts(problem: &Problem, now: &[Vec<usize>], threads: usize, chance: &mut Ran
         turn += 1;
     }
     let of = |all: &[usize], n: usize| (0..all.len()).filter(|&x| all[x] == n).collect();
-    (0..threads).map(|n| Part::of(problem, of(&owner, n), of(&whose, n)).ok()).collect()
+    let parts = (0..threads).map(|n| Part::of(problem, of(&owner, n), of(&whose, n)).ok()).collect::<Option<Vec<_>>>()?;
+    Some(share_the_weeks(problem, now, parts))
+}
+
+/// Of a week's even share each part has what the work of the others leaves, so that its price is that of the whole as long as they
+/// stand still.
+fn share_the_weeks(problem: &Problem, now: &[Vec<usize>], parts: Vec<Part>) -> Vec<Part> {
+    let (Some(level), Ok(plan)) = (problem.level(), check(problem, now)) else {
+        return parts;
+    };
+    let share = |part: Part| {
+        let mut left = level.even_s.clone();
+        for route in plan.routes.iter().filter(|r| part.shifts.binary_search(&r.shift).is_err()) {
+            left[problem.shifts()[route.shift].day / 7] -= i64::from(route.work_s);
+        }
+        Part { problem: part.problem.with_shares(left), ..part }
+    };
+    parts.into_iter().map(share).collect()
 }

@@ -32,16 +32,17 @@ pub enum Move {
     },
 }
 
-struct Open {
+pub(super) struct Open {
+    pub(super) unit_id: Uuid,
     staff_id: Option<Uuid>,
     day: Option<Date>,
-    monday: Date,
+    pub(super) monday: Date,
 }
 
 /// The visit, locked for change, if it is still open and still the one that was looked at.
-async fn take(db: &mut PgConnection, visit_id: Uuid, row_version: i32) -> Result<Open> {
+pub(super) async fn take(db: &mut PgConnection, visit_id: Uuid, row_version: i32) -> Result<Open> {
     let row = sqlx::query!(
-        "SELECT v.staff_id, v.day, v.row_version, v.status, w.monday FROM visits v JOIN week_plans w ON w.id = v.week_plan_id WHERE v.id = $1 FOR UPDATE",
+        "SELECT v.unit_id, v.staff_id, v.day, v.row_version, v.status, w.monday FROM visits v JOIN week_plans w ON w.id = v.week_plan_id WHERE v.id = $1 FOR UPDATE",
         visit_id
     )
     .fetch_one(db)
@@ -52,7 +53,7 @@ async fn take(db: &mut PgConnection, visit_id: Uuid, row_version: i32) -> Result
     if row.row_version != row_version {
         return Err(Error::Clash);
     }
-    Ok(Open { staff_id: row.staff_id, day: row.day, monday: row.monday })
+    Ok(Open { unit_id: row.unit_id, staff_id: row.staff_id, day: row.day, monday: row.monday })
 }
 
 /// Moves a visit and times the touched days again. Returns its new place in the day (1, 2, …) and how many stops that day has.
@@ -192,7 +193,8 @@ pub async fn in_order(db: &mut PgConnection, order: &[Uuid]) -> Result<Vec<Candi
              (SELECT x.id FROM products x WHERE x.id = u.product_id OR (u.product_id IS NULL AND x.programme_code = u.programme_code AND x.active)
               ORDER BY x.name, x.id LIMIT 1) AS product,
              coalesce((SELECT max(k.set_up_minutes) FROM visit_jobs j JOIN job_kinds k ON k.code = j.job_code WHERE j.visit_id = v.id), 0) AS "set_up!",
-             coalesce((SELECT array_agg(DISTINCT k.skill) FROM visit_jobs j JOIN job_kinds k ON k.code = j.job_code WHERE j.visit_id = v.id AND k.skill <> ''), '{}') AS "skills!"
+             coalesce((SELECT array_agg(DISTINCT k.skill) FROM visit_jobs j JOIN job_kinds k ON k.code = j.job_code WHERE j.visit_id = v.id AND k.skill <> ''), '{}') AS "skills!",
+             EXISTS (SELECT FROM week_musts m JOIN week_plans w ON w.monday = m.monday WHERE w.id = v.week_plan_id AND m.unit_id = v.unit_id) AS "must!"
            FROM visits v JOIN places p ON p.id = v.place_id JOIN units u ON u.id = v.unit_id WHERE v.id = ANY($1) ORDER BY array_position($1, v.id)"#,
         order
     )
@@ -223,6 +225,7 @@ pub async fn in_order(db: &mut PgConnection, order: &[Uuid]) -> Result<Vec<Candi
                 product: r.product,
                 held,
                 late_per_day: Some(0),
+                must: r.must,
                 suits: suits.get(&r.place_id).cloned().unwrap_or_default(),
             })
         })

@@ -31,6 +31,8 @@ pub struct Candidate {
     pub held: Held,
     /// Seconds of driving that each day after `closes` is held to be worth; `None`: no day after it will do.
     pub late_per_day: Option<i64>,
+    /// Nothing but another must is worth leaving it out.
+    pub must: bool,
     /// When somebody can be met there; empty: any time.
     pub suits: Vec<Suit>,
 }
@@ -131,7 +133,8 @@ pub fn lay(span: Span, crew: &Crew, candidates: &[Candidate], drives: &Drives) -
     }
     let visits = candidates.iter().map(|c| visit(c, span, places.of(c.pin), &shift_of, &skills)).collect();
     let positions = places.pins.iter().map(|p| Position::new(p.0, p.1)).collect::<Result<Vec<_>, _>>()?;
-    let mut problem = Problem::new(span.days(), shifts, visits, matrix(&positions, drives)?)?;
+    let musts: Vec<usize> = (0..candidates.len()).filter(|c| candidates[*c].must).collect();
+    let mut problem = Problem::new(span.days(), shifts, visits, matrix(&positions, drives)?)?.with_musts(&musts)?;
     if let Some(told) = told_apart(crew, candidates) {
         let carries = names.iter().map(|(staff_id, _)| carried(crew, *staff_id, &told)).collect();
         problem = problem.with_groups(carries, candidates.iter().map(|c| taken(c, &told)).collect())?;

@@ -176,7 +176,7 @@ async fn visits_left(db: &mut PgConnection, monday: Date, first_day: Date, happe
 impl Torn {
     /// Searches. A third of a second of one core: not for an async thread. The same week gives the same answer.
     pub fn mend(self) -> MendedWeek {
-        let effort = Effort { seed: self.seed, iterations: STEPS };
+        let effort = Effort::new(self.seed, STEPS);
         let mended = self.mending.mend(&effort, &AtomicBool::new(false));
         let name = |technician: usize| self.technicians.get(technician).map(|t| t.1.clone()).unwrap_or_default();
         let day = |day: usize| self.monday + Duration::days(i64::try_from(day).unwrap_or(0));

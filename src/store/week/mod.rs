@@ -3,6 +3,7 @@
 mod change;
 mod lay;
 mod mend;
+mod must;
 mod read;
 mod save;
 mod slots;
@@ -10,7 +11,8 @@ mod slots;
 pub use change::{Move, cancel, confirm, in_order, issue, move_visit, new_route, placed, retime, set_suits, suits, take_off};
 pub use lay::{Candidate, Held, Laid, LayError, Span, lay};
 pub use mend::{At, Happened, MendedWeek, Moved, Roads, Torn, keep_mended, torn};
-pub use read::{Plan, Proposal, RouteRow, Stop, candidates, header, load, routes, stops, unplaced, unplaced_counts};
+pub use must::{musts, set_must};
+pub use read::{Plan, Proposal, RouteRow, Stop, UnplacedCounts, candidates, header, load, routes, stops, unplaced, unplaced_counts};
 pub use save::{NewPlan, NewRoute, NewVisit, Placed, save};
 pub use slots::{Offer, OpenVisit, Wanted, add_visit, offers, open_visit, pins};
 

@@ -92,6 +92,8 @@ pub struct Stop {
     pub opens_on: Date,
     pub closes_on: Date,
     pub status: String,
+    /// It must be made in this week.
+    pub must: bool,
     pub why: String,
     pub reason: String,
     pub expected_dose_ml: Option<i64>,
@@ -109,10 +111,11 @@ macro_rules! stop_query {
             Stop,
             r#"SELECT v.id AS visit_id, v.unit_id, u.name AS unit_name, v.place_id, p.name AS place_name, p.address, p.town, p.lat, p.lon,
                  c.name AS customer_name, c.phone AS customer_phone, v.staff_id, v.day, v.position, v.starts, v.ends, v.drive_s, v.drive_m, v.minutes,
-                 v.opens_on, v.closes_on, v.status, v.why, v.reason, v.expected_dose_ml, pr.id AS "product_id?", pr.name AS "product_name?", v.row_version,
+                 v.opens_on, v.closes_on, v.status, m.unit_id IS NOT NULL AS "must!", v.why, v.reason, v.expected_dose_ml, pr.id AS "product_id?", pr.name AS "product_name?", v.row_version,
                  coalesce(j.codes, '{}') AS "job_codes!", coalesce(j.names, '{}') AS "job_names!"
                FROM visits v JOIN week_plans w ON w.id = v.week_plan_id JOIN units u ON u.id = v.unit_id JOIN places p ON p.id = v.place_id
                JOIN customers c ON c.id = v.customer_id
+               LEFT JOIN week_musts m ON m.monday = w.monday AND m.unit_id = v.unit_id
                LEFT JOIN LATERAL (SELECT id, name FROM products x WHERE x.id = u.product_id OR (u.product_id IS NULL AND x.programme_code = u.programme_code AND x.active)
                                   ORDER BY x.name, x.id LIMIT 1) pr ON true
                LEFT JOIN LATERAL (SELECT array_agg(x.job_code ORDER BY k.position) AS codes, array_agg(k.name ORDER BY k.position) AS names
@@ -139,7 +142,7 @@ pub async fn stops(db: impl PgExecutor<'_>, monday: Date, only: Option<(Uuid, Da
 
 /// Visits that did not find room, most pressing first.
 pub async fn unplaced(db: impl PgExecutor<'_>, monday: Date, limit: i64) -> Result<Vec<Stop>> {
-    Ok(stop_query!("AND v.status = 'unplaced' ORDER BY v.closes_on, v.id LIMIT $2", monday, limit).fetch_all(db).await?)
+    Ok(stop_query!("AND v.status = 'unplaced' ORDER BY m.unit_id IS NULL, v.closes_on, v.id LIMIT $2", monday, limit).fetch_all(db).await?)
 }
 
 /// What to put in the van for these stops: millilitres by product, the expected doses with a fifth in hand, in whole 100 mL.
@@ -153,16 +156,28 @@ pub fn load<'a>(stops: impl IntoIterator<Item = &'a Stop>) -> Vec<(&'a str, i64)
     by_product.into_iter().map(|(product, ml)| (product, (ml * 6 / 5 + 99) / 100 * 100)).collect()
 }
 
-/// How many did not find room, and how many of those close before or within the week.
-pub async fn unplaced_counts(db: impl PgExecutor<'_>, monday: Date) -> Result<(i64, i64)> {
-    let r = sqlx::query!(
-        r#"SELECT count(*) AS "all!", count(*) FILTER (WHERE v.closes_on <= $1::date + 6) AS "pressing!"
-           FROM visits v JOIN week_plans w ON w.id = v.week_plan_id WHERE w.monday = $1 AND v.status = 'unplaced'"#,
+/// Visits of a week that did not find room, counted.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct UnplacedCounts {
+    pub all: i64,
+    /// Those that close before the week is over.
+    pub pressing: i64,
+    /// Those that must be made in it.
+    pub musts: i64,
+}
+
+/// How many visits of a week did not find room.
+pub async fn unplaced_counts(db: impl PgExecutor<'_>, monday: Date) -> Result<UnplacedCounts> {
+    let counts = sqlx::query_as!(
+        UnplacedCounts,
+        r#"SELECT count(*) AS "all!", count(*) FILTER (WHERE v.closes_on <= $1::date + 6) AS "pressing!", count(m.unit_id) AS "musts!"
+           FROM visits v JOIN week_plans w ON w.id = v.week_plan_id LEFT JOIN week_musts m ON m.monday = w.monday AND m.unit_id = v.unit_id
+           WHERE w.monday = $1 AND v.status = 'unplaced'"#,
         monday
     )
     .fetch_one(db)
     .await?;
-    Ok((r.all, r.pressing))
+    Ok(counts)
 }
 
 /// A unit that needs a visit in the week, with everything the plan needs to know.

@@ -72,6 +72,7 @@ pub async fn offers(db: &mut PgConnection, drives: &Drives, monday: Date, first_
         product: None,
         held: Held::Free,
         late_per_day: None,
+        must: false,
         suits: wanted.suits.clone(),
     });
     let crew = staff::crew(db, monday, 1).await?;

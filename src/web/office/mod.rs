@@ -50,6 +50,7 @@ pub(super) fn routes() -> (Router<App>, Vec<RouteInfo>) {
         .post("/visits/{id}/move", visits::shift)
         .post("/visits/{id}/confirm", visits::confirm)
         .post("/visits/{id}/take-off", visits::take_off)
+        .post("/visits/{id}/must", visits::must)
         .post("/visits/{id}/cancel", visits::cancel)
         .get("/customers", customers::list)
         .post("/customers", customers::add)

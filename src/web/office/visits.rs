@@ -87,6 +87,29 @@ pub(super) async fn confirm(who: Office, app: App, (Path(id), posted): (Path<Uui
 }
 
 #[derive(Debug, Deserialize)]
+pub(super) struct Must {
+    week: String,
+    row_version: i32,
+    /// `no` takes it back.
+    #[serde(rename = "must")]
+    answer: String,
+}
+
+/// Says that a visit must be made in its week, whatever it costs; planning again goes by it.
+pub(super) async fn must(who: Office, app: App, (Path(id), posted): (Path<Uuid>, Posted<Must>)) -> Result {
+    let back = super::week::monday(&posted.form.week).map(week::week_name)?;
+    let must = posted.form.answer != "no";
+    let now = app.clock.now();
+    let mut tx = app.pool.begin().await?;
+    if posted.first_time(&mut tx, &who, "say what must be made", now).await? {
+        week::set_must(&mut tx, id, posted.form.row_version, must, who.staff_id, now).await.map_err(words)?;
+    }
+    tx.commit().await?;
+    let said = if must { "must" } else { "need-not" };
+    Ok(see_other(&format!("/week/{back}?said={said}#v-{id}")))
+}
+
+#[derive(Debug, Deserialize)]
 pub(super) struct Off {
     week: String,
     row_version: i32,

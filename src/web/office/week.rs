@@ -18,7 +18,7 @@ use crate::{
         events::{self, Actor},
         queue::{self, PLAN_WEEK, plan_week_wish},
         staff, water,
-        week::{self, Plan, RouteRow, Stop},
+        week::{self, Plan, RouteRow, Stop, UnplacedCounts},
     },
     units::{amount, day_long, day_short, distance, month_day, span, time_of_day},
     water::{Occasion, table},
@@ -52,6 +52,7 @@ pub(super) struct StopView {
     pub(super) drive: String,
     pub(super) state: State,
     pub(super) open: bool,
+    pub(super) must: bool,
     pub(super) confirmed: bool,
     pub(super) window: State,
     /// The dose table of this unit for the printed sheet: drops, amount.
@@ -80,6 +81,7 @@ impl StopView {
             dose: s.expected_dose_ml.filter(|ml| *ml > 0).map(|ml| amount(ml, dealer.units)).unwrap_or_default(),
             drive: format!("{}, {}", span(s.drive_s), distance(s.drive_m)),
             state: words::visit(&s.status),
+            must: s.must,
             open: s.status == "planned" || s.status == "confirmed",
             confirmed: s.status == "confirmed",
             window: words::window(s.opens_on, s.closes_on, dealer.today),
@@ -135,8 +137,7 @@ struct WeekPage {
     days: Vec<DayView>,
     targets: Vec<Target>,
     unplaced: Vec<StopView>,
-    unplaced_all: i64,
-    unplaced_pressing: i64,
+    counts: UnplacedCounts,
     totals: String,
 }
 
@@ -168,7 +169,7 @@ pub(super) async fn page(who: Office, app: App, (Path(name), Query(said)): (Path
     let monday = monday(&name)?;
     let plan = week::header(&app.pool, monday).await?;
     let waiting = queue::waiting(&app.pool, PLAN_WEEK, &plan_week_wish(monday)).await?;
-    let (unplaced_all, unplaced_pressing) = week::unplaced_counts(&app.pool, monday).await?;
+    let counts = week::unplaced_counts(&app.pool, monday).await?;
     let unplaced = week::unplaced(&app.pool, monday, SHOWN).await?;
     let Routes { days, totals, map, shut, cut_off } = days(&app, &who.dealer, monday, Drawn::Week).await?;
     let ids: Vec<Uuid> = shut.iter().map(|c| c.id).collect();
@@ -194,8 +195,7 @@ pub(super) async fn page(who: Office, app: App, (Path(name), Query(said)): (Path
         days,
         targets: targets(&app, monday).await?,
         unplaced: unplaced.iter().map(|s| StopView::of(s, &who.dealer)).collect(),
-        unplaced_all,
-        unplaced_pressing,
+        counts,
         totals,
     };
     html(&page)
