@@ -71,7 +71,7 @@ async function phone() {
       await outbox.epoch(said.epoch);
       // An older day's pack goes by the office's calendar, and only when nothing is left here.
       if (!(await unsent()) && !(await all("draft")).length) await drop((await packs()).filter((k) => !said.welcome || k.slice(5, 15) < said.today));
-      if (day && said.version !== day.dataset.version) $("#changed").hidden = false;
+      if (day && said.version !== day.dataset.version) $("#as-now").hidden = !($("#changed").hidden = false);
     }).catch(() => {}));
 
   // The worker, awake: without it nothing opens from here. It begins only on a page that stays: one engine never ends what a

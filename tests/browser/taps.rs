@@ -28,6 +28,8 @@ async fn an_ordinary_report_takes_fifteen_taps_at_most() {
         .execute(y.t.pool())
         .await
         .unwrap();
+    y.b.goto(&y.route).await;
+    y.b.wait("html[data-phone]").await;
     y.pack().await;
     y.office.leave().await;
     y.b.goto(&y.route).await;

@@ -376,7 +376,7 @@ async fn a_pack_is_whole_or_the_old_one_and_goes_only_when_all_is_sent() {
     assert_eq!(y.b.text("article").await, shown, "opened again it is what was taken along");
     y.b.wait("#changed:not([hidden])").await;
     y.b.screenshot("yard-changed").await;
-    y.b.press("Put the new one on the phone").await;
+    y.b.press("Put this route on the phone").await;
     y.b.until(&format!("return document.querySelector('article')?.innerText !== {shown:?} && document.querySelector('#changed')?.hidden"))
         .await;
 
