@@ -2,18 +2,28 @@
 
 use std::{fmt, sync::Arc};
 
-/// The longest leg a matrix may hold, in seconds (about 116 days).
+/// The longest leg a matrix may be given, in seconds (about 116 days).
 pub const MAX_LEG_S: i32 = 10_000_000;
+/// The longest leg that is driven, in seconds (18 h 12 min). A longer one is no way to a day's work and counts as no road.
+pub const LONGEST_DRIVE_S: i32 = NO_ROAD as i32 - 1;
 /// The most places a matrix may hold.
 pub const MAX_PLACES: usize = 20_000;
-/// How a pair without a road is kept inside: far above any working day, far below overflow.
+/// How a pair without a road is kept: half the memory is half the time of a search, which is spent on reading it.
+const NO_ROAD: u16 = u16::MAX;
+/// How a pair without a road is reckoned with: far above any working day, far below overflow.
 const NO_ROAD_S: i32 = 1 << 28;
+
+/// Seconds of a cell as they are reckoned with.
+#[inline]
+pub(super) fn reckoned(cell: u16) -> i32 {
+    if cell == NO_ROAD { NO_ROAD_S } else { i32::from(cell) }
+}
 
 /// A square table of driving times, row = from, column = to. It need not be symmetric. Copies share their cells.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Matrix {
     places: usize,
-    seconds: Arc<Vec<i32>>,
+    seconds: Arc<Vec<u16>>,
     metres: Option<Arc<Vec<i32>>>,
 }
 
@@ -22,23 +32,23 @@ impl Matrix {
     pub const NO_ROAD: i32 = i32::MAX;
 
     /// `seconds` has `places * places` cells, row by row, each `0..=MAX_LEG_S` or [`Matrix::NO_ROAD`];
-    /// a place is 0 s from itself.
+    /// a place is 0 s from itself. What is above [`LONGEST_DRIVE_S`] counts as no road.
     ///
     /// # Errors
     /// [`MatrixError`] when the size or a cell is wrong.
-    pub fn new(places: usize, mut seconds: Vec<i32>) -> Result<Self, MatrixError> {
+    pub fn new(places: usize, seconds: Vec<i32>) -> Result<Self, MatrixError> {
         if places > MAX_PLACES || seconds.len() != places * places {
             return Err(MatrixError::Size { places, cells: seconds.len() });
         }
-        for (cell, value) in seconds.iter_mut().enumerate() {
+        for (cell, &value) in seconds.iter().enumerate() {
             let (from, to) = (cell / places, cell % places);
-            let good = if from == to { *value == 0 } else { *value == Self::NO_ROAD || (0..=MAX_LEG_S).contains(value) };
+            let good = if from == to { value == 0 } else { value == Self::NO_ROAD || (0..=MAX_LEG_S).contains(&value) };
             if !good {
-                return Err(MatrixError::Leg { from, to, value: *value });
+                return Err(MatrixError::Leg { from, to, value });
             }
-            *value = (*value).min(NO_ROAD_S);
         }
-        Ok(Self { places, seconds: Arc::new(seconds), metres: None })
+        let kept = |s| u16::try_from(s).unwrap_or(NO_ROAD);
+        Ok(Self { places, seconds: Arc::new(seconds.into_iter().map(kept).collect()), metres: None })
     }
 
     /// Adds road lengths in metres, laid out like the seconds. They are only reported, never weighed.
@@ -67,7 +77,7 @@ impl Matrix {
     /// When a place is not in the matrix.
     pub fn seconds(&self, from: usize, to: usize) -> Option<i32> {
         assert!(from < self.places && to < self.places, "no such place: {from} or {to}");
-        Some(self.seconds[from * self.places + to]).filter(|&s| s < NO_ROAD_S)
+        Some(self.seconds[from * self.places + to]).filter(|&s| s != NO_ROAD).map(i32::from)
     }
 
     /// Road metres, `None` when not known.
@@ -80,8 +90,8 @@ impl Matrix {
         self.metres.as_ref().map(|m| m[from * self.places + to])
     }
 
-    /// All cells, row by row; no road is a number far above any working day.
-    pub(super) fn cells(&self) -> &[i32] {
+    /// All cells, row by row, see [`reckoned`].
+    pub(super) fn cells(&self) -> &[u16] {
         &self.seconds
     }
 }

@@ -1,5 +1,7 @@
 //! The problem laid out for speed: everything that does not change during a search.
 
+use std::cell::OnceCell;
+
 use super::layout::Layout;
 use crate::route::problem::{Disturbance, Groups, Level, Lock, Overtime, Problem, Visit};
 
@@ -67,8 +69,6 @@ pub(super) struct Task {
     pub(super) far: i32,
     /// shifts that may serve it
     pub(super) may: Vec<u32>,
-    /// other visits, nearest first
-    pub(super) near: Vec<u32>,
 }
 
 /// All tables.
@@ -86,6 +86,8 @@ pub(super) struct Ground<'a> {
     pub(super) many_shifts: bool,
     /// number of weeks
     pub(super) weeks: usize,
+    /// of each visit the others, nearest first; made for the first step, since the first plan does without
+    near: OnceCell<Vec<Vec<u32>>>,
     visits: &'a [Visit],
     disturbance: &'a Disturbance,
     level: Option<&'a Level>,
@@ -110,6 +112,7 @@ impl<'a> Ground<'a> {
             plain: is_plain(problem),
             many_shifts: problem.shifts().len() > FEW_SHIFTS,
             weeks: problem.days().div_ceil(7),
+            near: OnceCell::new(),
             visits: problem.visits(),
             disturbance: problem.disturbance(),
             level: problem.level(),
@@ -123,7 +126,6 @@ impl<'a> Ground<'a> {
             ground.add_task(problem, visit);
         }
         ground.least_times();
-        ground.neighbours();
         ground
     }
 
@@ -196,14 +198,16 @@ impl<'a> Ground<'a> {
     fn add_task(&mut self, problem: &Problem, ix: usize) {
         let visit = &problem.visits()[ix];
         let (mut may, mut open) = (Vec::new(), 0);
-        let by_day = starts_by_day(visit, problem);
+        let starts = starts_by_day(visit, problem);
         for (k, shift) in problem.shifts().iter().enumerate() {
-            let able = shift.skills.cover(visit.skills) && problem.too_much(k, [ix].into_iter()).is_none();
-            if !able || !visit.may_go_in(k, shift) {
+            let pieces = pieces_of(&starts, shift.day);
+            if pieces.is_empty() || !shift.skills.cover(visit.skills) || !visit.may_go_in(k, shift) {
                 continue;
             }
-            let pieces = &by_day[shift.day];
-            let inside = |p: &(i32, i32)| (p.1.min(shift.ends) - p.0.max(shift.starts)).max(-1);
+            if problem.too_much(k, [ix].into_iter()).is_some() {
+                continue;
+            }
+            let inside = |p: &Piece| (p.to.min(shift.ends) - p.from.max(shift.starts)).max(-1);
             if pieces.iter().all(|p| inside(p) < 0) {
                 continue;
             }
@@ -231,16 +235,15 @@ impl<'a> Ground<'a> {
             open,
             far,
             may,
-            near: Vec::new(),
         });
     }
 
-    fn opening_of(&mut self, pieces: &[(i32, i32)]) -> Opening {
-        let from = pieces.iter().map(|p| p.0).min().unwrap_or(NEVER);
-        let to = pieces.iter().map(|p| p.1).max().unwrap_or(-NEVER);
+    fn opening_of(&mut self, pieces: &[Piece]) -> Opening {
+        let from = pieces.iter().map(|p| p.from).min().unwrap_or(NEVER);
+        let to = pieces.iter().map(|p| p.to).max().unwrap_or(-NEVER);
         let first = self.pieces.len();
         if pieces.len() > 1 {
-            self.pieces.extend_from_slice(pieces);
+            self.pieces.extend(pieces.iter().map(|p| (p.from, p.to)));
         }
         Opening { from, to, gaps: (small(first), small(self.pieces.len())) }
     }
@@ -257,14 +260,20 @@ impl<'a> Ground<'a> {
         }
     }
 
+    /// Visit `j` and those near it, nearest first.
+    pub(super) fn near(&self, j: u32) -> &[u32] {
+        &self.near.get_or_init(|| self.neighbours())[j as usize]
+    }
+
     /// Sorts by the leg, then by index with the visit itself first: one number each, the visit in its lower half.
-    fn neighbours(&mut self) {
+    fn neighbours(&self) -> Vec<Vec<u32>> {
         let places: Vec<(u32, u32)> = self.open.iter().map(|&j| (j, self.tasks[j as usize].place)).collect();
+        let mut all = vec![Vec::new(); self.tasks.len()];
         let mut near: Vec<u64> = Vec::new();
         for &(i, place) in &places {
             let row = self.layout.row(place);
             let key = |&(j, place): &(u32, u32)| {
-                let leg = row[place as usize][0];
+                let leg = row.to(place);
                 u64::from(leg.cast_unsigned()) << 32 | u64::from(j != i) << 31 | u64::from(j)
             };
             near.clear();
@@ -274,8 +283,9 @@ impl<'a> Ground<'a> {
                 near.truncate(NEAR);
             }
             near.sort_unstable();
-            self.tasks[i as usize].near = near.iter().copied().map(visit_in).collect();
+            all[i as usize] = near.iter().copied().map(visit_in).collect();
         }
+        all
     }
 }
 
@@ -298,30 +308,36 @@ fn visit_in(number: u64) -> u32 {
     (number & 0x7FFF_FFFF) as u32
 }
 
-/// The starts allowed on each day, as far as windows and a promised time go.
-fn starts_by_day(visit: &Visit, problem: &Problem) -> Vec<Vec<(i32, i32)>> {
-    let mut by_day = vec![Vec::new(); problem.days()];
-    if let Lock::At { shift, from, to } = visit.lock {
-        by_day[problem.shifts()[shift].day].push((from, to));
-    } else {
-        for window in &visit.windows {
-            by_day[window.day].push((window.from, window.to));
-        }
-    }
-    by_day.into_iter().map(joined).collect()
+/// Starts allowed on one day, from the first to the last.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+struct Piece {
+    day: usize,
+    from: i32,
+    to: i32,
 }
 
-/// Windows in order, those that touch or overlap joined.
-fn joined(mut windows: Vec<(i32, i32)>) -> Vec<(i32, i32)> {
-    windows.sort_unstable();
-    let mut joined: Vec<(i32, i32)> = Vec::with_capacity(windows.len());
-    for (from, to) in windows {
-        match joined.last_mut() {
-            Some(last) if from <= last.1 + 1 => last.1 = last.1.max(to),
-            _ => joined.push((from, to)),
+/// The starts allowed, as far as windows and a promised time go: in order, those that touch or overlap joined.
+fn starts_by_day(visit: &Visit, problem: &Problem) -> Vec<Piece> {
+    let mut all: Vec<Piece> = if let Lock::At { shift, from, to } = visit.lock {
+        vec![Piece { day: problem.shifts()[shift].day, from, to }]
+    } else {
+        visit.windows.iter().map(|w| Piece { day: w.day, from: w.from, to: w.to }).collect()
+    };
+    all.sort_unstable();
+    all.dedup_by(|next, last| {
+        let joins = next.day == last.day && next.from <= last.to + 1;
+        if joins {
+            last.to = last.to.max(next.to);
         }
-    }
-    joined
+        joins
+    });
+    all
+}
+
+/// Those of one day.
+fn pieces_of(starts: &[Piece], day: usize) -> &[Piece] {
+    let first = starts.partition_point(|p| p.day < day);
+    &starts[first..starts.partition_point(|p| p.day <= day)]
 }
 
 fn hours(problem: &Problem, layout: &Layout) -> Vec<Hours> {

@@ -91,15 +91,14 @@ impl State<'_> {
         let mut best = Choice { least: if forced { i64::from(NEVER) } else { task.price }, at: None };
         let row = ground.layout.row(task.place);
         let mut looks = CLOSE;
-        for &other in &task.near {
+        for &other in ground.near(j) {
             let k = self.at[other as usize];
             if k == OUT || self.room[k as usize] < task.least || !ground.allows(j, k as usize) {
                 continue;
             }
             let spot = self.spots[other as usize];
-            let [on, there] = row[spot.place as usize];
-            let before = row[spot.before as usize][1] + on - spot.leg_in;
-            let after = there + row[spot.after as usize][0] - spot.leg_out;
+            let before = row.from(spot.before) + row.to(spot.place) - spot.leg_in;
+            let after = row.from(spot.place) + row.to(spot.after) - spot.leg_out;
             self.weigh(j, k as usize, spot.position, before, &mut best);
             self.weigh(j, k as usize, spot.position + 1, after, &mut best);
             looks -= 1;
@@ -131,7 +130,7 @@ impl State<'_> {
         let row = ground.layout.row(ground.tasks[j as usize].place);
         let here = &nodes[position as usize];
         let next = nodes.get(position as usize + 1).map_or(ground.hours[k].depot, |n| n.place);
-        let added = row[here.place as usize][1] + row[next as usize][0] - here.leg;
+        let added = row.from(here.place) + row.to(next) - here.leg;
         self.weigh(j, k, position, added, best);
     }
 
@@ -172,7 +171,7 @@ impl State<'_> {
                 let forced = |&j: &u32| self.was_out(j) && fresh(j);
                 picked.extend(self.out.iter().copied().filter(forced));
             }
-            let near = self.ground.tasks[self.focus as usize].near.iter().copied();
+            let near = self.ground.near(self.focus).iter().copied();
             picked.extend(near.filter(|&j| self.at[j as usize] == OUT && !fresh(j)).take(reach));
         }
         self.picked = picked;

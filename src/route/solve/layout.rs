@@ -1,5 +1,6 @@
 //! Places laid out so that those near each other are near in memory: most of what a search reads is about neighbours.
 
+use crate::route::matrix::reckoned;
 use crate::route::problem::Problem;
 
 use super::ground::small;
@@ -9,7 +10,7 @@ pub(super) struct Layout {
     /// number of places in use
     pub(super) places: usize,
     /// row by row: seconds to the other place, and back from it
-    legs: Vec<[i32; 2]>,
+    legs: Vec<[u16; 2]>,
     /// new number of each place of the problem
     new: Vec<u32>,
 }
@@ -33,13 +34,29 @@ impl Layout {
     /// Seconds from one place to another.
     #[inline]
     pub(super) fn leg(&self, from: u32, to: u32) -> i32 {
-        self.legs[from as usize * self.places + to as usize][0]
+        reckoned(self.legs[from as usize * self.places + to as usize][0])
     }
 
     /// Seconds from a place to every other, and back.
     #[inline]
-    pub(super) fn row(&self, place: u32) -> &[[i32; 2]] {
-        &self.legs[place as usize * self.places..][..self.places]
+    pub(super) fn row(&self, place: u32) -> Row<'_> {
+        Row(&self.legs[place as usize * self.places..][..self.places])
+    }
+}
+
+/// Seconds from one place to every other, and back.
+#[derive(Clone, Copy)]
+pub(super) struct Row<'a>(&'a [[u16; 2]]);
+
+impl Row<'_> {
+    #[inline]
+    pub(super) fn to(self, place: u32) -> i32 {
+        reckoned(self.0[place as usize][0])
+    }
+
+    #[inline]
+    pub(super) fn from(self, place: u32) -> i32 {
+        reckoned(self.0[place as usize][1])
     }
 }
 
@@ -51,7 +68,7 @@ fn used(problem: &Problem, all: usize) -> Vec<usize> {
 }
 
 /// From each place to the nearest of those left.
-fn walk(mut places: Vec<usize>, drive: &[i32], all: usize) -> Vec<usize> {
+fn walk(mut places: Vec<usize>, drive: &[u16], all: usize) -> Vec<usize> {
     for next in 1..places.len() {
         let row = &drive[places[next - 1] * all..][..all];
         if let Some(nearest) = (next..places.len()).min_by_key(|&x| row[places[x]]) {
@@ -62,7 +79,7 @@ fn walk(mut places: Vec<usize>, drive: &[i32], all: usize) -> Vec<usize> {
 }
 
 /// Both directions of every pair: first the way there, row by row, then the way back, square by square to be kind to the memory.
-fn legs(order: &[usize], drive: &[i32], all: usize) -> Vec<[i32; 2]> {
+fn legs(order: &[usize], drive: &[u16], all: usize) -> Vec<[u16; 2]> {
     const SIDE: usize = 32;
     let n = order.len();
     let mut legs = Vec::with_capacity(n * n);
@@ -71,10 +88,11 @@ fn legs(order: &[usize], drive: &[i32], all: usize) -> Vec<[i32; 2]> {
         legs.extend(order.iter().map(|&to| [row[to], 0]));
     }
     for top in (0..n).step_by(SIDE) {
-        for left in (0..n).step_by(SIDE) {
+        for left in (0..=top).step_by(SIDE) {
             for from in top..n.min(top + SIDE) {
-                for to in left..n.min(left + SIDE) {
-                    legs[to * n + from][1] = legs[from * n + to][0];
+                for to in left..from.min(left + SIDE) {
+                    let (there, back) = (from * n + to, to * n + from);
+                    (legs[there][1], legs[back][1]) = (legs[back][0], legs[there][0]);
                 }
             }
         }

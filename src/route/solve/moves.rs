@@ -68,7 +68,7 @@ impl State<'_> {
         let seed = self.out[self.random.below(self.out.len())];
         self.focus = seed;
         let out = |j: &&u32| self.at[**j as usize] == OUT;
-        for &j in self.ground.tasks[seed as usize].near.iter().filter(out).take(want) {
+        for &j in self.ground.near(seed).iter().filter(out).take(want) {
             self.forced[j as usize] = self.step;
         }
     }
@@ -87,7 +87,7 @@ impl State<'_> {
         let seed = if self.focus == OUT { self.draw_seed() } else { self.focus };
         self.focus = seed;
         let mut cut = 0;
-        for &j in &ground.tasks[seed as usize].near {
+        for &j in ground.near(seed) {
             if cut == strings {
                 break;
             }
@@ -110,7 +110,7 @@ impl State<'_> {
         if self.home == OUT || self.step.is_multiple_of(STAY) {
             self.home = ground.open[self.random.below(ground.open.len())];
         }
-        let near = &ground.tasks[self.home as usize].near;
+        let near = ground.near(self.home);
         near[self.random.below(near.len().min(ROUND_HOME))]
     }
 

@@ -305,7 +305,7 @@ impl Ground<'_> {
         let (h, task, x) = (&self.hours[k], &self.tasks[j as usize], &route.nodes[position]);
         let next = route.nodes.get(position + 1).map_or(h.depot, |n| n.place);
         let row = self.layout.row(task.place);
-        let ways = (row[x.place as usize][1], row[next as usize][0]);
+        let ways = (row.from(x.place), row.to(next));
         let open = self.opening(j, k);
         self.carries(k, route, task)
             && x.leave_before.min(x.leave_after) <= open.to
@@ -345,7 +345,7 @@ impl Ground<'_> {
                 break;
             }
             let next = if i < n { route.nodes[i + 1].place } else { h.depot };
-            let (there, on) = (row[x.place as usize][1], row[next as usize][0]);
+            let (there, on) = (row.from(x.place), row.to(next));
             let added = there + on - x.leg;
             if added >= best.0 || skip() || !self.in_time(task, k, open, (x, next, i > 0), (there, on)) {
                 continue;
