@@ -143,17 +143,20 @@ var outbox = (() => {
       return "";
     });
 
-  // Takes an item that was never on its way back into the draft of its form.
+  // Takes an item that was never on its way back into the draft of its form. A sender at work is waited for: it may be just over,
+  // and what it has begun with is on its way.
   const takeBack = (id) =>
-    navigator.locks.request("outbox", { ifAvailable: true }, async (lock) => {
-      const item = lock && (await all("out")).find((i) => i.id === id && !i.tried);
-      if (!item) return false;
-      await tx(["out", "draft"], "readwrite", (out, draft) => {
-        out.delete(item.n);
-        draft.put({ id: uuid(), body: item.body }, item.about + item.form);
-      });
-      return true;
-    });
+    limited(15000, (signal) =>
+      navigator.locks.request("outbox", { signal }, async () => {
+        const item = (await all("out")).find((i) => i.id === id && !i.tried);
+        if (!item) return false;
+        await tx(["out", "draft"], "readwrite", (out, draft) => {
+          out.delete(item.n);
+          draft.put({ id: uuid(), body: item.body }, item.about + item.form);
+        });
+        return true;
+      })
+    ).catch(() => false);
 
   return { tx, all, get, put, uuid, sha256, epoch, post, no, turn, send, takeBack };
 })();

@@ -244,7 +244,12 @@ async function phone() {
       form.hidden = !last.says;
       const back = $("#take-back");
       back.hidden = last.tried;
-      back.onclick = async () => ((await outbox.takeBack(last.id)) ? location.reload() : kept());
+      back.onclick = async () => {
+        back.disabled = true;
+        if (await outbox.takeBack(last.id)) return location.reload();
+        back.disabled = false;
+        await kept();
+      };
       const correct = $("#correct-here");
       correct.hidden = !last.tried || last.says || !/^report/.test(kind);
       correct.onclick = () => {

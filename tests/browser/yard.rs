@@ -181,7 +181,11 @@ async fn lost_answers_corrections_and_second_thoughts_are_one_report_with_its_ve
     y.b.fill("#drops", "17").await;
     y.b.press("Keep this report").await;
     y.b.wait("#kept-words.st-kept").await;
+    // A sender just at work holds it up, no more.
+    y.b.run("navigator.locks.request('outbox', () => new Promise(done => (window.over = done)))").await;
+    y.b.until("return !!window.over").await;
     y.b.press("Take it back").await;
+    y.b.run("over()").await;
     y.b.until("return document.querySelector('#drops').value === '17' && 'phone' in document.documentElement.dataset && navigator.onLine")
         .await;
     assert_eq!(stored(&y.b, "out").await, 0);
