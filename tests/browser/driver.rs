@@ -139,6 +139,11 @@ impl Browser {
         self.client.goto(&format!("{}{path}", self.base)).await.unwrap();
     }
 
+    /// No page of the service is open any more.
+    pub(crate) async fn away(&self) {
+        self.client.goto("about:blank").await.unwrap();
+    }
+
     pub(crate) async fn sign_in(&self, name: &str) {
         self.goto("/sign-in").await;
         self.fill("#sign_in", name).await;
@@ -240,8 +245,8 @@ impl Browser {
         let whole = format!("const done = arguments[arguments.length - 1]; (async () => {{ {script} }})().then(done, () => done(false))");
         while !self.client.execute_async(&whole, vec![]).await.is_ok_and(|said| said == true) {
             if began.elapsed() > PATIENCE {
-                let held = self.later("return JSON.stringify([await navigator.locks.query(), await outbox.all('out'), (await photos.all()).map((p) => ({ ...p, bytes: p.bytes.byteLength }))])").await;
-                panic!("never came: {script}; the page says: {}; {held}", self.text("body").await);
+                let what = "const done = arguments[0]; (async () => JSON.stringify([document.body.innerText, await navigator.locks.query(), await outbox.all('out'), (await photos.all()).map((p) => ({ ...p, bytes: p.bytes.byteLength }))]))().then(done, (e) => done('fault: ' + e))";
+                panic!("never came: {script}; the page: {:?}", self.client.execute_async(what, vec![]).await);
             }
             tokio::time::sleep(Duration::from_millis(50)).await;
         }

@@ -7,6 +7,7 @@ mod support;
 
 mod access;
 mod barriers;
+mod builds;
 mod driver;
 mod faults;
 mod no_script;

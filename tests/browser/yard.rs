@@ -1,6 +1,7 @@
 //! A phone in a yard without a signal: the server's own process is stopped, since a browser that plays offline lets its worker through.
 
 use super::{
+    builds,
     driver::{Browser, PHONE},
     support::{TestApp, dealership},
 };
@@ -30,6 +31,8 @@ pub(crate) struct Office {
     pub(crate) posts: Arc<AtomicUsize>,
     /// It answers every item with a fault of its own.
     pub(crate) in_trouble: Arc<AtomicBool>,
+    /// Its next build answers.
+    pub(crate) next_build: Arc<AtomicBool>,
 }
 
 impl Office {
@@ -40,6 +43,7 @@ impl Office {
             done: None,
             posts: Arc::default(),
             in_trouble: Arc::default(),
+            next_build: Arc::default(),
         };
         me.start(t).await;
         me
@@ -56,7 +60,14 @@ impl Office {
             let fails = is_item && in_trouble.load(Ordering::Relaxed);
             async move { if fails { StatusCode::INTERNAL_SERVER_ERROR.into_response() } else { next.run(request).await } }
         };
+        let next_build = Arc::clone(&self.next_build);
+        let build = move |request: Request, next: Next| {
+            let is_next = next_build.load(Ordering::Relaxed);
+            async move { if is_next { builds::next_build(request, next).await } else { next.run(request).await } }
+        };
         let router = web::router(t.app.clone()).0.layer(middleware::from_fn(watch));
+        // Outside the router, so that a path can be changed before it is matched.
+        let router = axum::Router::new().fallback_service(router).layer(middleware::from_fn(build));
         let serving = web::serve::serve(listener, router, self.stop.clone());
         self.done = Some(tokio::spawn(serving));
     }
