@@ -59,6 +59,7 @@ async fn a_new_build_waits_while_an_old_page_is_open_and_takes_what_it_sends() {
     y.b.until(&format!("return (await fetch('{old}?again', {{ cache: 'no-store' }})).status === 404")).await;
     // Left and opened again: page, script and worker are those of the pack.
     y.b.until("return (await outbox.all('draft')).length === 1").await;
+    y.b.forget_files().await;
     y.at_stop(0).await;
     y.b.until(&runs(&old)).await;
     assert_eq!(y.b.value("#drops").await, "18");

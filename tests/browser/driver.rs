@@ -252,6 +252,13 @@ impl Browser {
         }
     }
 
+    /// Empties the browser's own store of files, so that a file comes from the phone's pack or over the line. Where there is a way to.
+    pub(crate) async fn forget_files(&self) {
+        if self.engine == Engine::Chromium {
+            self.tools("Network.clearBrowserCache", json!({})).await;
+        }
+    }
+
     /// Forgets who is signed in.
     pub(crate) async fn forget(&self) {
         self.client.delete_all_cookies().await.unwrap();
