@@ -5,6 +5,21 @@ async function phone() {
   const { all, get, put, tx, uuid } = outbox;
   const day = $("#pack");
   const date = day?.dataset.day;
+  // What appears is there before anything is waited for: nothing may move under a finger.
+  const drawn = photos.page(mark, () => show().then(go));
+  let why = localStorage.getItem("why") ?? "";
+  strip(localStorage.getItem("unsent") ?? "");
+
+  // What is kept, and why it was not sent when that was tried last.
+  function strip(words) {
+    $("#strip").hidden = !words;
+    mark($("#strip span"), "kept", words);
+  }
+
+  function remember(name, value) {
+    localStorage.setItem(name, value);
+    return value;
+  }
 
   // A state is a mark and a word.
   function mark(into, state, words) {
@@ -27,12 +42,12 @@ async function phone() {
 
   // What else is drawn anew: sheets of this page.
   const shown = [];
-  async function show(why = "") {
+  async function show(said = why) {
     const every = await items();
     const n = await unsent();
     const late = every.some((i) => !i.state && Date.now() - i.at > 864e5) ? " for more than a day" : "";
-    $("#strip").hidden = !n;
-    mark($("#strip span"), "kept", `${n} kept on this phone, not sent${late}. ${why}`);
+    why = remember("why", said);
+    strip(remember("unsent", n ? `${n} kept on this phone, not sent${late}. ${why}` : ""));
     each("[data-visit]", (row) => {
       const last = every.findLast((i) => i.about === row.dataset.visit && !isFill(i.form));
       if (last) mark(row.querySelector("[data-kept]"), ...state(last));
@@ -62,8 +77,7 @@ async function phone() {
   let going = Promise.resolve();
   const go = () =>
     (going = going.then(async () => {
-      const why = await outbox.send();
-      await show(why);
+      await show(await outbox.send());
       if (why) return;
       // Not waited for: on a weak line they take their time, and sheets go on.
       photos.send().then(show);
@@ -310,7 +324,7 @@ async function phone() {
 
   setTimeout(register, 3000);
   for (const form of document.querySelectorAll("form[data-title]")) await sheet(form);
-  shown.push(photos.page(mark, () => show().then(go)));
+  shown.push(drawn);
   $("form[action='/sign-out']")?.addEventListener("submit", async () => (drop(await packs()), photos.forget()));
   addEventListener("online", go);
   document.addEventListener("visibilitychange", () => document.hidden || go());

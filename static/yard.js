@@ -15,6 +15,6 @@ if (self.document) {
     bright(on);
   });
   document.getElementById("wrong")?.focus();
-  document.documentElement.dataset.ready = "";
   if ("serviceWorker" in navigator && self.indexedDB && navigator.locks && crypto.subtle) phone();
+  document.documentElement.dataset.ready = "";
 } else worker();

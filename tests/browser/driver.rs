@@ -190,8 +190,11 @@ impl Browser {
         self.client.find(Locator::Css(css)).await.unwrap().send_keys(&all.join("\n")).await.unwrap();
     }
 
+    /// Clicks it, as soon as it is there: the page before may still be in front.
     pub(crate) async fn click(&self, css: &str) {
-        self.client.find(Locator::Css(css)).await.unwrap().click().await.unwrap();
+        let found = self.client.wait().at_most(PATIENCE).for_element(Locator::Css(css)).await;
+        let click = found.unwrap_or_else(|e| panic!("{css} never came: {e}")).click().await;
+        click.unwrap_or_else(|e| panic!("{css} takes no click: {e}"));
     }
 
     /// Presses the button that says this.
@@ -250,6 +253,11 @@ impl Browser {
             }
             tokio::time::sleep(Duration::from_millis(50)).await;
         }
+    }
+
+    /// Whether it measures what moves in a page.
+    pub(crate) fn tells_what_moves(&self) -> bool {
+        self.engine == Engine::Chromium
     }
 
     /// Empties the browser's own store of files, so that a file comes from the phone's pack or over the line. Where there is a way to.
