@@ -7,8 +7,6 @@ use crate::route::problem::{Disturbance, Groups, Level, Lock, Overtime, Problem,
 
 /// Later than any time, yet far from overflow when legs and services are added.
 pub(super) const NEVER: i32 = 1 << 29;
-/// Up to so many shifts are looked through for a visit; of more, only what lies beside its nearest.
-pub(super) const FEW_SHIFTS: usize = 70;
 /// How many neighbours of a visit are kept.
 const NEAR: usize = 300;
 
@@ -82,8 +80,6 @@ pub(super) struct Ground<'a> {
     pub(super) grouped: bool,
     /// nothing costs but driving and leaving out
     pub(super) plain: bool,
-    /// some visit may be served by more shifts than are looked through for each
-    pub(super) many_shifts: bool,
     /// number of weeks
     pub(super) weeks: usize,
     /// of each visit the others, nearest first; made for the first step, since the first plan does without
@@ -110,7 +106,6 @@ impl<'a> Ground<'a> {
             open: Vec::new(),
             grouped: problem.has_groups(),
             plain: is_plain(problem),
-            many_shifts: problem.shifts().len() > FEW_SHIFTS,
             weeks: problem.days().div_ceil(7),
             near: OnceCell::new(),
             visits: problem.visits(),

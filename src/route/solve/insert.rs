@@ -1,6 +1,7 @@
 //! Putting visits back: which are tried, in what order, and where each costs least.
 
-use super::ground::{FEW_SHIFTS, NEVER, small};
+use super::SEASON_SHIFTS;
+use super::ground::NEVER;
 use super::state::{OUT, State};
 
 /// Of 1024 looks at an insertion, how many are skipped.
@@ -15,10 +16,6 @@ const REACH_MORE: usize = 40;
 const BY_WORTH: f64 = 0.85;
 /// How far chance stretches that worth: up to three times.
 const STRETCH: i64 = 2;
-/// Beside how many of its nearest a visit is tried.
-const CLOSE: usize = 24;
-/// How many further shifts are looked through.
-const BY_LOT: usize = 1;
 
 /// Bits that hold any visit: there are at most 20,000. What is sorted by fits in the 46 above and a sign.
 const VISIT_BITS: u32 = 15;
@@ -47,9 +44,6 @@ impl State<'_> {
     /// The shift and position where visit `j` costs least, if it pays. A visit that has been `waiting` is tried in
     /// the touched shifts only: elsewhere nothing has changed.
     fn choose(&mut self, j: u32, forced: bool, waiting: bool, loose: bool) -> Option<(usize, u32)> {
-        if !waiting && !self.thorough && self.ground.tasks[j as usize].may.len() > FEW_SHIFTS {
-            return self.choose_near(j, forced);
-        }
         let task = &self.ground.tasks[j as usize];
         let mut best = Choice { least: if forced { i64::from(NEVER) } else { task.price }, at: None };
         if waiting {
@@ -73,85 +67,14 @@ impl State<'_> {
     /// over some by chance.
     #[inline]
     fn look(&mut self, j: u32, k: usize, forced: bool, loose: bool, best: &mut Choice) {
+        // in a season only where something changed: the other shifts are many, and what is known of them is worth keeping
+        let loose = loose && (self.touched(k) || self.routes.len() < SEASON_SHIFTS);
         let (added, position) = if loose { self.loose_insertion(j, k) } else { self.insertion(j, k, forced) };
         if i64::from(added) >= best.least || added == NEVER {
             return;
         }
         let costs = self.costs(j, k, added, position);
         if costs < best.least && self.random.next() & 1023 >= BLINKS {
-            *best = Choice { least: costs, at: Some((k, position)) };
-        }
-    }
-
-    /// The same for a visit that many shifts may serve: looks beside its nearest, at both ends of the touched routes and
-    /// through a few routes drawn by lot.
-    fn choose_near(&mut self, j: u32, forced: bool) -> Option<(usize, u32)> {
-        let ground = self.ground;
-        let task = &ground.tasks[j as usize];
-        let mut best = Choice { least: if forced { i64::from(NEVER) } else { task.price }, at: None };
-        let row = ground.layout.row(task.place);
-        let mut looks = CLOSE;
-        for &other in ground.near(j) {
-            let k = self.at[other as usize];
-            if k == OUT || self.room[k as usize] < task.least || !ground.allows(j, k as usize) {
-                continue;
-            }
-            let spot = self.spots[other as usize];
-            let before = row.from(spot.before) + row.to(spot.place) - spot.leg_in;
-            let after = row.from(spot.place) + row.to(spot.after) - spot.leg_out;
-            self.weigh(j, k as usize, spot.position, before, &mut best);
-            self.weigh(j, k as usize, spot.position + 1, after, &mut best);
-            looks -= 1;
-            if looks == 0 {
-                break;
-            }
-        }
-        for x in 0..self.touched_shifts() {
-            let k = self.touched_shift(x);
-            if self.room[k] >= task.least && ground.allows(j, k) {
-                self.weigh_at(j, k, 0, &mut best);
-                self.weigh_at(j, k, small(self.routes[k].seq.len()), &mut best);
-            }
-        }
-        for _ in 0..BY_LOT {
-            let k = task.may[self.random.below(task.may.len())] as usize;
-            if self.room[k] < task.least {
-                continue;
-            }
-            for position in 0..=small(self.routes[k].seq.len()) {
-                self.weigh_at(j, k, position, &mut best);
-            }
-        }
-        best.at
-    }
-
-    fn weigh_at(&mut self, j: u32, k: usize, position: u32, best: &mut Choice) {
-        let (ground, nodes) = (self.ground, &self.routes[k].nodes);
-        let row = ground.layout.row(ground.tasks[j as usize].place);
-        let here = &nodes[position as usize];
-        let next = nodes.get(position as usize + 1).map_or(ground.hours[k].depot, |n| n.place);
-        let added = row.from(here.place) + row.to(next) - here.leg;
-        self.weigh(j, k, position, added, best);
-    }
-
-    /// Takes an insertion that adds so much driving as the best choice if it costs less and fits; passes over some by chance.
-    #[inline]
-    fn weigh(&mut self, j: u32, k: usize, position: u32, added: i32, best: &mut Choice) {
-        if added + self.ground.tasks[j as usize].least > self.room[k]
-            || i64::from(added) >= best.least
-            || self.random.next() & 1023 < BLINKS
-        {
-            return;
-        }
-        self.weigh_well(j, k, position, added, best);
-    }
-
-    fn weigh_well(&mut self, j: u32, k: usize, position: u32, added: i32, best: &mut Choice) {
-        if !self.ground.fits(j, k, &self.routes[k], position as usize) {
-            return;
-        }
-        let costs = self.costs(j, k, added, position);
-        if costs < best.least {
             *best = Choice { least: costs, at: Some((k, position)) };
         }
     }

@@ -36,7 +36,7 @@ const CROWDED_HEAT: f64 = 2.0;
 /// The same where nearly everything fits.
 const WEEK_HEAT: f64 = 0.6;
 /// The same for a whole season.
-const SEASON_HEAT: f64 = 0.18;
+const SEASON_HEAT: f64 = 0.7;
 /// End temperature as a share of the mean leg.
 const END_HEAT: f64 = 0.024;
 /// The same for a search that goes on from a plan, which starts from little heat.

@@ -13,7 +13,7 @@ const LONGEST: f64 = 10.0;
 /// From this many visits on, the search stays in one neighbourhood for a while ...
 const MANY_VISITS: usize = 500;
 /// ... for so many steps ...
-const STAY: u64 = 1000;
+const STAY: u64 = 300;
 /// ... round so many visits.
 const ROUND_HOME: usize = 200;
 /// One step in so many tries a cluster of visits that are out.

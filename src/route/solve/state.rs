@@ -13,30 +13,28 @@ const FEW_OUT: usize = 8;
 /// Where a visit that stands in a route is among those that are out.
 const NOWHERE: u32 = u32::MAX;
 
-/// The cheapest insertion of one visit into one route, true for that version of the route.
+/// What the cheapest insertion of one visit into one route adds, true for that version of the route: the version, and in the
+/// lowest bits the seconds from [`LEAST_ADDED`] on. Kept small, since most of a season's search waits for these cells.
 #[derive(Clone, Copy, Default)]
-struct Known {
-    version: u64,
-    added: i32,
-    position: u32,
-}
+struct Known(u64);
 
-/// Where a visit stands, and what is round it: all that is asked of a neighbour, in one piece of memory.
-#[derive(Clone, Copy, Default)]
-pub(super) struct Spot {
-    pub(super) position: u32,
-    pub(super) place: u32,
-    pub(super) before: u32,
-    pub(super) after: u32,
-    pub(super) leg_in: i32,
-    pub(super) leg_out: i32,
-}
+const ADDED_BITS: u32 = 20;
+/// It does not fit.
+const NOT_AT_ALL: u64 = (1 << ADDED_BITS) - 1;
+const LEAST_ADDED: i32 = -(1 << (ADDED_BITS - 1));
 
-fn note_spots(ground: &Ground<'_>, k: usize, route: &Route, spots: &mut [Spot]) {
-    for (x, (&j, nodes)) in route.seq.iter().zip(route.nodes.windows(2)).enumerate() {
-        let after = route.nodes.get(x + 2).map_or(ground.hours[k].depot, |n| n.place);
-        spots[j as usize] =
-            Spot { position: small(x), place: nodes[1].place, before: nodes[0].place, after, leg_in: nodes[0].leg, leg_out: nodes[1].leg };
+impl Known {
+    fn new(version: u64, added: i32) -> Self {
+        let code = if added == NEVER { Ok(NOT_AT_ALL) } else { u64::try_from(i64::from(added) - i64::from(LEAST_ADDED)) };
+        // what does not fit in the bits is worked out each time
+        code.ok().filter(|&c| c < NOT_AT_ALL || added == NEVER).map_or(Self::default(), |c| Self(version << ADDED_BITS | c))
+    }
+
+    #[inline]
+    fn added(self, version: u64) -> Option<i32> {
+        #[expect(clippy::cast_possible_truncation, clippy::cast_possible_wrap, reason = "only the lowest bits are kept")]
+        let added = |code: u64| if code == NOT_AT_ALL { NEVER } else { code as i32 + LEAST_ADDED };
+        (self.0 >> ADDED_BITS == version).then(|| added(self.0 & NOT_AT_ALL))
     }
 }
 
@@ -53,8 +51,6 @@ pub(super) struct State<'a> {
     pub(super) routes: Vec<Route>,
     /// shift of each visit or [`OUT`]
     pub(super) at: Vec<u32>,
-    /// where each visit stands; true for those that stand somewhere
-    pub(super) spots: Vec<Spot>,
     /// seconds of work that each shift could still take, were there no windows
     pub(super) room: Vec<i32>,
     /// routes that have stops
@@ -86,6 +82,8 @@ pub(super) struct State<'a> {
     /// working seconds of each week
     week_work: Vec<i64>,
     known: Vec<Known>,
+    /// position of each known insertion
+    known_at: Vec<u16>,
     versions: Vec<u64>,
     last_version: u64,
     changed: Vec<u64>,
@@ -103,7 +101,6 @@ impl<'a> State<'a> {
             random: Random::new(seed),
             routes: vec![Route::default(); m],
             at: vec![OUT; n],
-            spots: vec![Spot::default(); n],
             room: vec![0; m],
             used: 0,
             used_before: 0,
@@ -124,6 +121,7 @@ impl<'a> State<'a> {
             out_before: 0,
             week_work: vec![0; ground.weeks.max(1)],
             known: vec![Known::default(); n * m],
+            known_at: vec![0; n * m],
             versions: vec![0; m],
             last_version: 0,
             changed: vec![0; m],
@@ -205,9 +203,6 @@ impl<'a> State<'a> {
         let (ground, route) = (self.ground, &self.routes[k]);
         self.used += usize::from(!route.seq.is_empty());
         self.room[k] = ground.hours[k].work - route.busy;
-        if ground.many_shifts {
-            note_spots(ground, k, route, &mut self.spots);
-        }
         self.cost += i64::from(route.drive - drive);
         if !ground.plain {
             let week = &mut self.week_work[ground.hours[k].week];
@@ -285,12 +280,14 @@ impl<'a> State<'a> {
             return self.ground.cheapest(j, k, &self.routes[k], NEVER, || false);
         }
         let cell = j as usize * self.routes.len() + k;
-        let known = self.known[cell];
-        if known.version == self.versions[k] {
-            return (known.added, known.position);
+        let version = self.versions[k];
+        if let Some(added) = self.known[cell].added(version) {
+            return (added, u32::from(self.known_at[cell]));
         }
         let (added, position) = self.ground.cheapest(j, k, &self.routes[k], self.ground.tasks[j as usize].worth, || false);
-        self.known[cell] = Known { version: self.versions[k], added, position };
+        if let Ok(at) = u16::try_from(position) {
+            (self.known[cell], self.known_at[cell]) = (Known::new(version, added), at);
+        }
         (added, position)
     }
 
@@ -339,9 +336,6 @@ impl<'a> State<'a> {
             }
         }
         self.room[k] = self.ground.hours[k].work - self.routes[k].busy;
-        if self.ground.many_shifts {
-            note_spots(self.ground, k, &self.routes[k], &mut self.spots);
-        }
     }
 
     /// Back to the best plan so far.

@@ -300,19 +300,6 @@ impl Ground<'_> {
         self.span(k, route.seq.len() + 1, stop) > most
     }
 
-    /// Whether visit `j` fits at `position` in the route of shift `k`.
-    pub(super) fn fits(&self, j: u32, k: usize, route: &Route, position: usize) -> bool {
-        let (h, task, x) = (&self.hours[k], &self.tasks[j as usize], &route.nodes[position]);
-        let next = route.nodes.get(position + 1).map_or(h.depot, |n| n.place);
-        let row = self.layout.row(task.place);
-        let ways = (row.from(x.place), row.to(next));
-        let open = self.opening(j, k);
-        self.carries(k, route, task)
-            && x.leave_before.min(x.leave_after) <= open.to
-            && self.in_time(task, k, open, (x, next, position > 0), ways)
-            && h.most.is_none_or(|most| !self.longer_than(most, k, route, j, position))
-    }
-
     /// Whether the stops after a position are still reached in time when `task` comes between. The position is given by
     /// its node, the next place, and whether it follows a stop; `ways` lead to the task and on from it.
     #[inline]
