@@ -108,28 +108,19 @@ pub(crate) fn best_of(problem: &Problem) -> i64 {
     left[all]
 }
 
-/// Source of the expected value: the enumeration above. A few weeks need more steps than the others.
+/// Source of the expected value: the enumeration above.
 #[test]
 fn plans_of_small_weeks_are_the_best_there_are() {
-    let size = Size { days: 2, technicians: 2, visits: 6, rough: false };
-    let mut slow = 0;
+    let size = Size { days: 2, technicians: 2, visits: 7, rough: false };
     for seed in 0..SEEDS {
         let problem = random_week(seed, size);
-        let first = plan(&problem, seed, 1500);
-        let timed = check(&problem, &first.routes).unwrap();
-        assert_eq!(timed.objective, first.objective, "seed {seed}");
-        let best = best_of(&problem);
-        assert!(first.objective >= best, "seed {seed}: {} beats every order ({best})", first.objective);
-        if first.objective > best {
-            slow += 1;
-            let longer = plan(&problem, seed, 20_000).objective;
-            assert_eq!(longer, best, "seed {seed}");
-        }
+        let found = plan(&problem, seed, 1500);
+        assert_eq!(check(&problem, &found.routes).unwrap().objective, found.objective, "seed {seed}");
+        assert_eq!(found.objective, best_of(&problem), "seed {seed}");
     }
-    assert!(slow <= 2, "{slow} of {SEEDS} are not the best after 1,500 steps");
 }
 
-/// The same with up to seven visits; fewer weeks, for the enumeration takes long.
+/// The same for weeks that are all of seven visits.
 #[test]
 fn plans_of_weeks_of_seven_visits_are_the_best_there_are() {
     let size = Size { days: 2, technicians: 1, visits: 7, rough: false };

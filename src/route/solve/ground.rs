@@ -31,7 +31,7 @@ pub(super) struct Hours {
     pub(super) day: usize,
     pub(super) starts: i32,
     pub(super) ends: i32,
-    /// most seconds of driving and work that leave room for lunch
+    /// most seconds of driving and work that leave room for lunch and are not longer than allowed
     pub(super) work: i32,
     pub(super) depot: u32,
     pub(super) capacity: i64,
@@ -342,7 +342,7 @@ fn hours(problem: &Problem, layout: &Layout) -> Vec<Hours> {
             day: s.day,
             starts: s.starts,
             ends: s.ends,
-            work: lunch.map_or(s.ends, |l| s.ends.min(l.to.max(s.ends - l.seconds))) - s.starts,
+            work: (lunch.map_or(s.ends, |l| s.ends.min(l.to.max(s.ends - l.seconds))) - s.starts).min(s.most_s.unwrap_or(i32::MAX)),
             depot: layout.place(s.depot),
             capacity: s.capacity_ml,
             carries: problem.carries(k),
