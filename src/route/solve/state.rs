@@ -32,8 +32,7 @@ impl Known {
 
     #[inline]
     fn added(self, version: u64) -> Option<i32> {
-        #[expect(clippy::cast_possible_truncation, clippy::cast_possible_wrap, reason = "only the lowest bits are kept")]
-        let added = |code: u64| if code == NOT_AT_ALL { NEVER } else { code as i32 + LEAST_ADDED };
+        let added = |code: u64| i32::try_from(code).ok().filter(|_| code < NOT_AT_ALL).map_or(NEVER, |c| c + LEAST_ADDED);
         (self.0 >> ADDED_BITS == version).then(|| added(self.0 & NOT_AT_ALL))
     }
 }
