@@ -7,7 +7,7 @@ async function phone() {
   const date = day?.dataset.day;
   // What appears is there before anything is waited for: nothing may move under a finger.
   const drawn = photos.page(mark, () => show().then(go));
-  let why = localStorage.getItem("why") ?? "";
+  let because = localStorage.getItem("why") ?? "";
   strip(localStorage.getItem("unsent") ?? "");
 
   // What is kept, and why it was not sent when that was tried last.
@@ -16,8 +16,11 @@ async function phone() {
     mark($("#strip span"), "kept", words);
   }
 
+  // For the next page's first moment; on a full phone it does without.
   function remember(name, value) {
-    localStorage.setItem(name, value);
+    try {
+      localStorage.setItem(name, value);
+    } catch {}
     return value;
   }
 
@@ -42,12 +45,12 @@ async function phone() {
 
   // What else is drawn anew: sheets of this page.
   const shown = [];
-  async function show(said = why) {
+  async function show(why = because) {
+    because = remember("why", why);
     const every = await items();
     const n = await unsent();
     const late = every.some((i) => !i.state && Date.now() - i.at > 864e5) ? " for more than a day" : "";
-    why = remember("why", said);
-    strip(remember("unsent", n ? `${n} kept on this phone, not sent${late}. ${why}` : ""));
+    strip(remember("unsent", n ? `${n} kept on this phone, not sent${late}. ${because}` : ""));
     each("[data-visit]", (row) => {
       const last = every.findLast((i) => i.about === row.dataset.visit && !isFill(i.form));
       if (last) mark(row.querySelector("[data-kept]"), ...state(last));
@@ -77,7 +80,8 @@ async function phone() {
   let going = Promise.resolve();
   const go = () =>
     (going = going.then(async () => {
-      await show(await outbox.send());
+      const why = await outbox.send();
+      await show(why);
       if (why) return;
       // Not waited for: on a weak line they take their time, and sheets go on.
       photos.send().then(show);

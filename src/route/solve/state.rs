@@ -18,22 +18,22 @@ const NOWHERE: u32 = u32::MAX;
 #[derive(Clone, Copy, Default)]
 struct Known(u64);
 
+/// A drive is shorter than 2^16 seconds, so what fits adds less than 2^17.
 const ADDED_BITS: u32 = 20;
+const LEAST_ADDED: i32 = -(1 << (ADDED_BITS - 1));
 /// It does not fit.
 const NOT_AT_ALL: u64 = (1 << ADDED_BITS) - 1;
-const LEAST_ADDED: i32 = -(1 << (ADDED_BITS - 1));
 
 impl Known {
     fn new(version: u64, added: i32) -> Self {
-        let code = if added == NEVER { Ok(NOT_AT_ALL) } else { u64::try_from(i64::from(added) - i64::from(LEAST_ADDED)) };
-        // what does not fit in the bits is worked out each time
-        code.ok().filter(|&c| c < NOT_AT_ALL || added == NEVER).map_or(Self::default(), |c| Self(version << ADDED_BITS | c))
+        Self(version << ADDED_BITS | u64::try_from(added - LEAST_ADDED).map_or(NOT_AT_ALL, |a| a.min(NOT_AT_ALL)))
     }
 
     #[inline]
     fn added(self, version: u64) -> Option<i32> {
-        let added = |code: u64| i32::try_from(code).ok().filter(|_| code < NOT_AT_ALL).map_or(NEVER, |c| c + LEAST_ADDED);
-        (self.0 >> ADDED_BITS == version).then(|| added(self.0 & NOT_AT_ALL))
+        let code = self.0 & NOT_AT_ALL;
+        let added = || i32::try_from(code).map_or(NEVER, |a| a + LEAST_ADDED);
+        (self.0 >> ADDED_BITS == version).then(|| if code == NOT_AT_ALL { NEVER } else { added() })
     }
 }
 
