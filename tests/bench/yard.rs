@@ -167,9 +167,6 @@ async fn seconds(b: &Browser, path: &str) -> f64 {
     began.elapsed().as_secs_f64()
 }
 
-const SHIFT: &str = "return await new Promise((done) => { let sum = 0; new PerformanceObserver((list) => { for (const e of list.getEntries()) sum += e.value; })
-    .observe({ type: 'layout-shift', buffered: true }); setTimeout(() => done(Math.round(sum * 1e4)), 100); })";
-
 async fn measure(s: &Scene, nth: usize, name: &str, kbit: f64, there_and_back: Duration) {
     println!("{name}: {kbit} kbit/s, {} ms there and back, processor at a quarter", there_and_back.as_millis());
     let line = Line::new(kbit, there_and_back);
@@ -186,13 +183,13 @@ async fn measure(s: &Scene, nth: usize, name: &str, kbit: f64, there_and_back: D
     b.run(&format!("document.cookie = 'embertide={}; path=/'", s.token)).await;
     slow_down(&b).await;
     tell("route page, first load", seconds(&b, &format!("/route/{}", s.day)).await);
-    println!("          layout shift {} / 10,000", b.later(SHIFT).await);
+    println!("          layout shift {} / 10,000", b.moved().await);
     let began = Instant::now();
     b.press("Put this route on the phone").await;
     b.wait("#packed.st-sent").await;
     tell(&format!("the day of {} stops onto the phone", s.stops.len()), began.elapsed().as_secs_f64());
     tell("packed stop, line up", seconds(&b, &format!("/stop/{}", s.stops[0])).await);
-    println!("          layout shift {} / 10,000", b.later(SHIFT).await);
+    println!("          layout shift {} / 10,000", b.moved().await);
     line.is_down.store(true, Ordering::Relaxed);
     tell("packed stop, line down", seconds(&b, &format!("/stop/{}", s.stops[nth % s.stops.len()])).await);
     b.fill("#drops", "9").await;

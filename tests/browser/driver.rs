@@ -1,7 +1,7 @@
 //! A real browser, driven through its own driver: Debian's Chromium, or what `TEST_BROWSER` names. A condition is waited for, never a
 //! time.
 
-use fantoccini::{Client, ClientBuilder, Locator, wd::WindowHandle};
+use fantoccini::{Client, ClientBuilder, Locator, elements::Element, wd::WindowHandle};
 use hyper_util::client::legacy::connect::HttpConnector;
 use serde_json::{Value, json};
 use std::{
@@ -178,8 +178,14 @@ impl Browser {
         self.client.find(Locator::Css(css)).await.unwrap().prop("value").await.unwrap().unwrap_or_default()
     }
 
+    /// The element, as soon as it is there: the page before may still be in front.
+    async fn there(&self, locator: Locator<'_>) -> Element {
+        let found = self.client.wait().at_most(PATIENCE).for_element(locator).await;
+        found.unwrap_or_else(|e| panic!("{locator:?} never came: {e}"))
+    }
+
     pub(crate) async fn fill(&self, css: &str, text: &str) {
-        let field = self.client.wait().at_most(PATIENCE).for_element(Locator::Css(css)).await.unwrap();
+        let field = self.there(Locator::Css(css)).await;
         field.clear().await.unwrap();
         field.send_keys(text).await.unwrap();
     }
@@ -190,24 +196,15 @@ impl Browser {
         self.client.find(Locator::Css(css)).await.unwrap().send_keys(&all.join("\n")).await.unwrap();
     }
 
-    /// Clicks it, as soon as it is there: the page before may still be in front.
     pub(crate) async fn click(&self, css: &str) {
-        let found = self.client.wait().at_most(PATIENCE).for_element(Locator::Css(css)).await;
-        let click = found.unwrap_or_else(|e| panic!("{css} never came: {e}")).click().await;
+        let click = self.there(Locator::Css(css)).await.click().await;
         click.unwrap_or_else(|e| panic!("{css} takes no click: {e}"));
     }
 
     /// Presses the button that says this.
     pub(crate) async fn press(&self, says: &str) {
         let xpath = format!("//button[normalize-space()='{says}']");
-        let button = self
-            .client
-            .wait()
-            .at_most(PATIENCE)
-            .for_element(Locator::XPath(&xpath))
-            .await
-            .unwrap_or_else(|e| panic!("no button says {says}: {e}"));
-        button.click().await.unwrap();
+        self.there(Locator::XPath(&xpath)).await.click().await.unwrap();
     }
 
     pub(crate) async fn number(&self, script: &str) -> i64 {
@@ -258,6 +255,17 @@ impl Browser {
     /// Whether it measures what moves in a page.
     pub(crate) fn tells_what_moves(&self) -> bool {
         self.engine == Engine::Chromium
+    }
+
+    /// How far what was seen has moved since the page was opened, in ten-thousandths of the screen (the layout shift).
+    pub(crate) async fn moved(&self) -> i64 {
+        let script = "let sum = 0;
+            const count = (list) => list.getEntries().forEach((e) => (sum += e.value));
+            new PerformanceObserver(count).observe({ type: 'layout-shift', buffered: true });
+            const frame = () => new Promise((done) => requestAnimationFrame(() => setTimeout(done)));
+            for (let n = 0; n < 5; n++) await frame();
+            return Math.round(sum * 10000)";
+        self.later(script).await.as_i64().unwrap()
     }
 
     /// Empties the browser's own store of files, so that a file comes from the phone's pack or over the line. Where there is a way to.

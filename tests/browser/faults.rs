@@ -53,6 +53,7 @@ async fn a_full_phone_says_so_and_keeps_the_sheet_open() {
     y.pack().await;
     y.office.leave().await;
     y.at_stop(0).await;
+    y.b.run("Storage.prototype.setItem = function () { throw new DOMException('full', 'QuotaExceededError'); }").await;
     y.b.run("window.real = IDBObjectStore.prototype.add; IDBObjectStore.prototype.add = function () { throw new DOMException('full', 'QuotaExceededError'); }").await;
     y.b.fill("#drops", "18").await;
     y.b.fill("#note", "typed with cold hands").await;
@@ -64,6 +65,10 @@ async fn a_full_phone_says_so_and_keeps_the_sheet_open() {
     y.b.press("Keep this report").await;
     y.b.wait("#kept-words.st-kept").await;
     assert_eq!(stored(&y.b, "out").await, 1);
+    // What the page remembers for its next opening is left, the report is not.
+    y.office.start(&y.t).await;
+    y.b.run("dispatchEvent(new Event('online'))").await;
+    y.b.wait("#kept-words.st-sent").await;
     y.b.close().await;
 }
 

@@ -136,15 +136,6 @@ pub(crate) async fn stored(b: &Browser, store: &str) -> i64 {
     b.later(&format!("return (await outbox.all('{store}')).length")).await.as_i64().unwrap()
 }
 
-/// How far what was seen has moved since the page was opened, in thousandths of the screen; where the browser tells.
-const MOVED: &str = "let sum = 0;
-    const count = (list) => list.getEntries().forEach((e) => (sum += e.value));
-    const seen = new PerformanceObserver(count);
-    seen.observe({ type: 'layout-shift', buffered: true });
-    const frame = () => new Promise((done) => requestAnimationFrame(() => setTimeout(done)));
-    for (let n = 0; n < 5; n++) await frame();
-    return Math.round(sum * 1000)";
-
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn a_stop_is_done_without_a_signal_and_sent_once_when_there_is_one() {
     let mut y = yard().await;
@@ -171,7 +162,7 @@ async fn a_stop_is_done_without_a_signal_and_sent_once_when_there_is_one() {
     assert_eq!((stored(&y.b, "out").await, stored(&y.b, "draft").await, y.reports().await), (1, 0, 0));
     y.at_stop(1).await;
     if y.b.tells_what_moves() {
-        assert_eq!(y.b.later(MOVED).await, 0, "nothing moves under a finger when the page has woken up");
+        assert_eq!(y.b.moved().await, 0, "nothing moves under a finger when the page has woken up");
     }
 
     y.b.goto(&y.route).await;
