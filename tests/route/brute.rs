@@ -4,7 +4,7 @@
 use embertide::route::problem::LOCK_PRICE;
 use embertide::route::{Lock, Problem, Shift, Visit, check};
 
-use crate::world::{Size, plan, random_week};
+use crate::world::{Dice, Size, line, plan, random_week, shift, visit};
 
 /// Whether `visit` may start at `t` in shift `ix`, or when next it may.
 fn next_start(visit: &Visit, ix: usize, shift: &Shift, t: i32) -> Option<i32> {
@@ -149,3 +149,33 @@ fn rough_roads_give_honest_plans() {
 }
 
 const SEEDS: u64 = 1000;
+
+/// The least price left out of one day without driving: a knapsack, by the table over all its minutes (Bellman 1957, Dynamic
+/// Programming, from memory).
+fn knapsack(minutes: usize, visits: &[Visit]) -> i64 {
+    let mut worth = vec![0; minutes + 1];
+    for visit in visits {
+        let (takes, price) = (usize::try_from(visit.service_s / 60).unwrap(), visit.penalty);
+        for left in (takes..=minutes).rev() {
+            worth[left] = worth[left].max(worth[left - takes] + price);
+        }
+    }
+    visits.iter().map(|v| v.penalty).sum::<i64>() - worth[minutes]
+}
+
+#[test]
+fn a_day_without_driving_is_packed_as_full_as_a_knapsack() {
+    for seed in 0..12 {
+        let mut dice = Dice::new(seed);
+        let one = |dice: &mut Dice| {
+            let minutes = dice.roll(20, 120);
+            let price = i64::from(minutes * dice.roll(40, 240));
+            Visit { service_s: minutes * 60, penalty: price, ..visit(0) }
+        };
+        let visits: Vec<Visit> = (0..40).map(|_| one(&mut dice)).collect();
+        let best = knapsack(540, &visits);
+        let day = Problem::new(1, vec![Shift { lunch: None, ..shift(0, 0) }], visits, line(&[0])).unwrap();
+        let found = plan(&day, seed, 10_000);
+        assert_eq!(found.objective, best, "seed {seed}");
+    }
+}

@@ -1,12 +1,12 @@
 //! What has a price beside driving: lateness, changes to what was told, overtime, uneven weeks; and the longest route.
 
-use embertide::route::{Disturbance, Late, Level, Overtime, Problem, Shift, Told, Violation, Visit, check};
+use embertide::route::{Disturbance, Groups, Late, Level, Overtime, Problem, Shift, Told, Violation, Visit, check};
 
 use crate::world::{Dice, HOUR, Size, all_day, line, plan, random_week, shift, visit};
 
 /// A random week with every price and limit in it.
-fn priced_week(seed: u64) -> Problem {
-    let week = random_week(seed, Size { days: 9, technicians: 2, visits: 20, rough: seed.is_multiple_of(4) });
+fn priced_week(seed: u64, size: Size) -> Problem {
+    let week = random_week(seed, Size { rough: seed.is_multiple_of(4), ..size });
     let mut dice = Dice::new(seed + 5000);
     let days = week.days();
     let some = |dice: &mut Dice| dice.one_in(2);
@@ -32,7 +32,7 @@ fn priced_week(seed: u64) -> Problem {
 fn search_and_checker_agree_on_every_price() {
     let (mut priced, mut placed) = (0, 0);
     for seed in 0..600 {
-        let problem = priced_week(seed);
+        let problem = priced_week(seed, Size { days: 9, technicians: 2, visits: 20, rough: false });
         let plan = plan(&problem, seed, 150);
         let timed = check(&problem, &plan.routes).unwrap_or_else(|v| panic!("seed {seed}: {v:?}"));
         assert_eq!(timed.objective, plan.objective, "seed {seed}");
@@ -40,6 +40,26 @@ fn search_and_checker_agree_on_every_price() {
         placed += problem.visits().len() - timed.unplaced.len();
     }
     assert!(priced > 200 && placed > 2000, "{priced} {placed}");
+}
+
+/// The same where most visits find no place and displace each other, with groups of products in the vans.
+#[test]
+fn search_and_checker_agree_where_visits_displace_each_other() {
+    let (mut placed, mut all) = (0, 0);
+    for seed in 0..300 {
+        let week = priced_week(seed, Size { days: 2, technicians: 2, visits: 70, rough: false });
+        let mut dice = Dice::new(seed);
+        let mut amounts = |high: i32| -> Groups { [0; 4].map(|_: i64| i64::from(dice.roll(0, high)) * 500) };
+        let carries = week.shifts().iter().map(|_| amounts(40)).collect();
+        let takes = week.visits().iter().map(|_| amounts(5)).collect();
+        let problem = week.with_groups(carries, takes).unwrap();
+        let plan = plan(&problem, seed, 300);
+        let timed = check(&problem, &plan.routes).unwrap_or_else(|v| panic!("seed {seed}: {v:?}"));
+        assert_eq!(timed.objective, plan.objective, "seed {seed}");
+        placed += problem.visits().len() - timed.unplaced.len();
+        all += problem.visits().len();
+    }
+    assert!(placed > 1000 && all > 4 * placed, "{placed} of {all}");
 }
 
 /// By hand: an hour's work ten minutes out makes 80 min; overtime after an hour at half price: 20 min / 2.

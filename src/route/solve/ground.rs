@@ -69,6 +69,13 @@ pub(super) struct Task {
     pub(super) may: Vec<u32>,
 }
 
+impl Task {
+    /// Most time on site.
+    pub(super) fn longest(&self) -> i32 {
+        self.service + self.set_up
+    }
+}
+
 /// All tables.
 pub(super) struct Ground<'a> {
     pub(super) layout: Layout,

@@ -21,7 +21,8 @@ const STRETCH: i64 = 2;
 const VISIT_BITS: u32 = 15;
 
 impl State<'_> {
-    /// Puts visits that are out where they cost least, in an order drawn by lot, as long as they pay.
+    /// Puts visits that are out where they cost least, in an order drawn by lot, as long as they pay; some that find no place
+    /// make room, and what they displace is tried last.
     /// Visits that were out before the step are tried only where something changed, but for one step in 16.
     pub(super) fn put_in(&mut self, cluster: bool) {
         let mut order = std::mem::take(&mut self.order);
@@ -29,13 +30,25 @@ impl State<'_> {
         self.sort_picked(&mut order);
         let loose = self.random.one_in(LOOSE_EVERY);
         let everywhere = self.random.one_in(16);
-        for packed in &order {
-            let j = visit_of(*packed);
+        let mut may_displace = self.may_displace();
+        let mut x = 0;
+        while let Some(&packed) = order.get(x) {
+            x += 1;
+            let j = visit_of(packed);
             let forced = cluster && self.forced[j as usize] == self.step;
             let waiting = self.was_out(j) && !everywhere && !forced && !self.thorough;
             if let Some((k, position)) = self.choose(j, forced, waiting, loose) {
                 self.drop_out(j);
                 self.put(j, k, position);
+                continue;
+            }
+            if may_displace == 0 {
+                continue;
+            }
+            if let Some(room) = self.displaces(j, waiting) {
+                may_displace -= 1;
+                order.extend(self.routes[room.shift as usize].seq[room.stops()].iter().map(|&j| i64::from(j)));
+                self.displace(j, room);
             }
         }
         self.order = order;

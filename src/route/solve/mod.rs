@@ -7,12 +7,14 @@
 //! - `layout`: places numbered so that neighbours are near in memory.
 //! - `moves`: what one step does.
 //! - `insert`: where visits are put back.
+//! - `displace`: which stops make room for a visit that is worth more.
 //! - `random`: the seeded generator.
 //!
 //! - `threads`: one search on several threads.
 //!
 //! No clock: equal problem, seed, iterations and threads give the identical plan in the same build.
 
+mod displace;
 mod ground;
 mod insert;
 mod layout;
@@ -211,6 +213,7 @@ fn search(
     }
     state.note_best();
     state.fill();
+    state.make_room();
     let mut heat = Heat::of(problem, &state, if stretch.is_whole() { from.is_some() } else { stretch.warm }, stretch);
     let (mut done, mut told, mut temperature) = (0, -1.0, heat.start);
     let finished = loop {

@@ -1,5 +1,6 @@
 //! The plan being worked on, with what is needed to take a step back.
 
+use super::displace::{Displaced, Making};
 use super::ground::{Ground, NEVER, small};
 use super::random::Random;
 use super::timing::Route;
@@ -83,6 +84,10 @@ pub(super) struct State<'a> {
     known: Vec<Known>,
     /// position of each known insertion
     known_at: Vec<u16>,
+    /// what it costs to make room, visit by visit; empty where none is made
+    pub(super) making: Vec<Making>,
+    /// of 256 parts of a displaced visit's price, how many count in this step
+    pub(super) counted: i64,
     versions: Vec<u64>,
     last_version: u64,
     changed: Vec<u64>,
@@ -121,6 +126,8 @@ impl<'a> State<'a> {
             week_work: vec![0; ground.weeks.max(1)],
             known: vec![Known::default(); n * m],
             known_at: vec![0; n * m],
+            making: Vec::new(),
+            counted: 0,
             versions: vec![0; m],
             last_version: 0,
             changed: vec![0; m],
@@ -165,6 +172,11 @@ impl<'a> State<'a> {
         if let Some(&moved) = self.out.get(x) {
             self.out_at[moved as usize] = small(x);
         }
+    }
+
+    /// Number of the present state of the route of shift `k`.
+    pub(super) fn version(&self, k: usize) -> u64 {
+        self.versions[k]
     }
 
     /// Whether the route of shift `k` was touched in this step.
@@ -249,6 +261,25 @@ impl<'a> State<'a> {
             !go
         });
         self.routes[k].seq = stops;
+        self.settle(k);
+    }
+
+    /// Puts visit `j` in the place of some stops; what makes the rest too late goes from the end, as in [`Self::take`].
+    pub(super) fn displace(&mut self, j: u32, room: Displaced) {
+        let k = room.shift as usize;
+        self.save(k);
+        for x in room.stops() {
+            self.took_out(self.routes[k].seq[x], k);
+        }
+        self.routes[k].seq.splice(room.stops(), [j]);
+        self.drop_out(j);
+        self.at[j as usize] = room.shift;
+        self.cost -= self.ground.tasks[j as usize].price - self.ground.bias(j, k);
+        self.settle(k);
+    }
+
+    /// Times anew; stops go from the end until they hold.
+    fn settle(&mut self, k: usize) {
         self.retime(k);
         while !self.ground.holds(k, &self.routes[k]) {
             if let Some(j) = self.routes[k].seq.pop() {
@@ -432,8 +463,14 @@ impl<'a> State<'a> {
         let shares = position > 0 && route.nodes[position as usize].place == task.place;
         let stay = if shares { task.service } else { task.service + task.set_up };
         let more = added.saturating_add(stay);
-        let work = ground.overtime(k, route.busy.saturating_add(more)) - ground.overtime(k, route.busy);
+        drive + ground.bias(j, k) + self.price_of_work(k, more)
+    }
+
+    /// What it costs that the work of shift `k` grows by so many seconds.
+    pub(super) fn price_of_work(&self, k: usize, more: i32) -> i64 {
+        let (ground, busy) = (self.ground, self.routes[k].busy);
+        let work = ground.overtime(k, busy.saturating_add(more)) - ground.overtime(k, busy);
         let week = self.week_work[ground.hours[k].week];
-        drive + ground.bias(j, k) + work + ground.week_price(k, week + i64::from(more)) - ground.week_price(k, week)
+        work + ground.week_price(k, week + i64::from(more)) - ground.week_price(k, week)
     }
 }

@@ -4,6 +4,7 @@
 //! For each position the earliest departure and the latest arrival at the next stop are kept in both.
 
 use std::cmp::Ordering;
+use std::ops::Range;
 
 use crate::route::problem::{GROUPS, Groups};
 
@@ -25,6 +26,20 @@ pub(super) struct Node {
     shared_after: i32,
 }
 
+impl Node {
+    /// Whether it is left later than `t` at the earliest.
+    #[inline]
+    pub(super) fn leaves_after(&self, t: i32) -> bool {
+        self.leave_before.min(self.leave_after) > t
+    }
+
+    /// What is due after this position, where and when `earlier` is left.
+    #[inline]
+    pub(super) fn with_leaves_of(self, earlier: &Self) -> Self {
+        Self { place: earlier.place, leave_before: earlier.leave_before, leave_after: earlier.leave_after, ..self }
+    }
+}
+
 /// One shift's ordered visits and what follows from the order.
 #[derive(Clone, Default)]
 pub(super) struct Route {
@@ -39,6 +54,8 @@ pub(super) struct Route {
     pub(super) busy: i32,
     /// what starts cost against told times
     pub(super) told: i64,
+    /// the least price of a stop
+    pub(super) least_price: i64,
 }
 
 impl Ground<'_> {
@@ -186,6 +203,7 @@ impl Ground<'_> {
         route.drive = drive.saturating_add(route.nodes[at].leg.saturating_add(route.nodes[at + 1].leg).saturating_sub(leg));
         route.busy = route.drive.saturating_add(on_site.saturating_add(stay));
         route.load += task.load;
+        route.least_price = route.least_price.min(task.price);
         if self.grouped {
             route.loads = self.loads(&route.seq);
         }
@@ -229,6 +247,7 @@ impl Ground<'_> {
             on_site = on_site.saturating_add(stay);
         }
         route.load = load;
+        route.find_least_price(|j| self.tasks[j as usize].price);
         if self.grouped {
             route.loads = self.loads(&route.seq);
         }
@@ -290,20 +309,42 @@ impl Ground<'_> {
         route.seq.is_empty() || route.load <= self.hours[k].capacity && carried() && in_time() && short()
     }
 
-    /// Whether the route with visit `j` at position `at` takes longer than `most`.
-    fn longer_than(&self, most: i32, k: usize, route: &Route, j: u32, at: usize) -> bool {
-        let stop = |i: usize| match i.cmp(&at) {
+    /// Whether the route with visit `j` instead of some stops, maybe none, takes longer than the shift's longest time.
+    #[inline]
+    pub(super) fn too_long(&self, k: usize, route: &Route, j: u32, instead: Range<usize>) -> bool {
+        self.hours[k].most.is_some_and(|most| self.longer_than(most, k, route, j, instead))
+    }
+
+    fn longer_than(&self, most: i32, k: usize, route: &Route, j: u32, instead: Range<usize>) -> bool {
+        let fewer = instead.len();
+        let stop = |i: usize| match i.cmp(&instead.start) {
             Ordering::Less => route.seq[i],
             Ordering::Equal => j,
-            Ordering::Greater => route.seq[i - 1],
+            Ordering::Greater => route.seq[i + fewer - 1],
         };
-        self.span(k, route.seq.len() + 1, stop) > most
+        self.span(k, route.seq.len() + 1 - fewer, stop) > most
+    }
+
+    /// Whether the van of shift `k` has enough on board for visit `j` instead of some stops.
+    #[inline]
+    pub(super) fn carries_instead(&self, k: usize, route: &Route, j: u32, instead: Range<usize>) -> bool {
+        let (h, task) = (&self.hours[k], &self.tasks[j as usize]);
+        let gone = || route.seq[instead.clone()].iter().map(|&j| &self.tasks[j as usize]);
+        let group = |g: usize| route.loads[g] + task.takes[g] - gone().map(|t| t.takes[g]).sum::<i64>() <= h.carries[g];
+        route.load + task.load - gone().map(|t| t.load).sum::<i64>() <= h.capacity && (!self.grouped || (0..GROUPS).all(group))
     }
 
     /// Whether the stops after a position are still reached in time when `task` comes between. The position is given by
     /// its node, the next place, and whether it follows a stop; `ways` lead to the task and on from it.
     #[inline]
-    fn in_time(&self, task: &Task, k: usize, open: Opening, (x, next, follows): (&Node, u32, bool), (there, on): (i32, i32)) -> bool {
+    pub(super) fn in_time(
+        &self,
+        task: &Task,
+        k: usize,
+        open: Opening,
+        (x, next, follows): (&Node, u32, bool),
+        (there, on): (i32, i32),
+    ) -> bool {
         let stay = if follows && x.place == task.place { task.service } else { task.service + task.set_up };
         let (due_before, due_after) = if next == task.place { (x.shared_before, x.shared_after) } else { (x.due_before, x.due_after) };
         let had = (x.leave_after + there).min(self.lunch_on_leg(k, x.leave_before, there));
@@ -328,7 +369,7 @@ impl Ground<'_> {
         let n = route.seq.len();
         let mut best = (below, 0);
         for (i, x) in route.nodes.iter().enumerate() {
-            if x.leave_before.min(x.leave_after) > open.to {
+            if x.leaves_after(open.to) {
                 break;
             }
             let next = if i < n { route.nodes[i + 1].place } else { h.depot };
@@ -337,7 +378,7 @@ impl Ground<'_> {
             if added >= best.0 || skip() || !self.in_time(task, k, open, (x, next, i > 0), (there, on)) {
                 continue;
             }
-            if h.most.is_none_or(|most| !self.longer_than(most, k, route, j, i)) {
+            if !self.too_long(k, route, j, i..i) {
                 best = (added, small(i));
             }
         }
