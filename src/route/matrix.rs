@@ -24,6 +24,8 @@ pub(super) fn reckoned(cell: u16) -> i32 {
 pub struct Matrix {
     places: usize,
     seconds: Arc<Vec<u16>>,
+    /// every drive takes as long as the way back
+    symmetric: bool,
     metres: Option<Arc<Vec<i32>>>,
 }
 
@@ -48,7 +50,9 @@ impl Matrix {
             }
         }
         let kept = |s| u16::try_from(s).unwrap_or(NO_ROAD);
-        Ok(Self { places, seconds: Arc::new(seconds.into_iter().map(kept).collect()), metres: None })
+        let seconds: Vec<u16> = seconds.into_iter().map(kept).collect();
+        let symmetric = is_symmetric(places, &seconds);
+        Ok(Self { places, seconds: Arc::new(seconds), symmetric, metres: None })
     }
 
     /// Adds road lengths in metres, laid out like the seconds. They are only reported, never weighed.
@@ -94,6 +98,21 @@ impl Matrix {
     pub(super) fn cells(&self) -> &[u16] {
         &self.seconds
     }
+
+    /// Whether every drive takes as long as the way back.
+    pub(super) fn is_symmetric(&self) -> bool {
+        self.symmetric
+    }
+}
+
+/// Compares square by square to be kind to the memory.
+fn is_symmetric(places: usize, cells: &[u16]) -> bool {
+    const SIDE: usize = 32;
+    let corners = (0..places).step_by(SIDE).flat_map(|top| (0..=top).step_by(SIDE).map(move |left| (top, left)));
+    corners.into_iter().all(|(top, left)| {
+        (top..places.min(top + SIDE))
+            .all(|from| (left..from.min(left + SIDE)).all(|to| cells[from * places + to] == cells[to * places + from]))
+    })
 }
 
 /// Why a matrix was refused.

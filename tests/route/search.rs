@@ -2,7 +2,7 @@
 
 use std::sync::atomic::{AtomicBool, Ordering};
 
-use embertide::route::{Effort, Lock, Problem, Shift, Visit, Window, check, explain, improve, solve, solve_paced};
+use embertide::route::{Effort, Lock, Matrix, Problem, Shift, Visit, Window, check, explain, improve, solve, solve_paced};
 use proptest::prelude::*;
 
 use crate::world::{HOUR, Size, all_day, line, plan, random_week, shift, visit};
@@ -60,6 +60,15 @@ proptest! {
     }
 
     #[test]
+    fn a_place_nobody_drives_to_changes_no_plan(week in 0_u64..1000, seed: u64, iterations in 0_u64..300) {
+        let problem = random_week(week, WEEK);
+        let expected = plan(&problem, seed, iterations);
+        let drive = with_a_one_way_street(problem.drive());
+        let more = Problem::new(problem.days(), problem.shifts().to_vec(), problem.visits().to_vec(), drive).unwrap();
+        prop_assert_eq!(expected, plan(&more, seed, iterations));
+    }
+
+    #[test]
     fn a_warm_start_keeps_the_rules_and_is_never_worse(week in 0_u64..1000, seed: u64, iterations in 0_u64..100) {
         let problem = random_week(week, Size { rough: week % 3 == 0, ..WEEK });
         let old = plan(&problem, 1, 100);
@@ -80,6 +89,18 @@ proptest! {
         let new = improve(&problem, &routes, &effort, &never(), &mut |_| {});
         prop_assert!(check(&problem, &new.routes).is_ok());
     }
+}
+
+/// The same drives and one more place, which is far sooner reached than left.
+fn with_a_one_way_street(drive: &Matrix) -> Matrix {
+    let places = drive.places();
+    let leg = |from: usize, to: usize| match (from == places, to == places) {
+        (true, true) => 0,
+        (true, false) => 3000,
+        (false, true) => 60,
+        (false, false) => drive.seconds(from, to).unwrap_or(Matrix::NO_ROAD),
+    };
+    Matrix::new(places + 1, (0..=places).flat_map(|from| (0..=places).map(move |to| leg(from, to))).collect()).unwrap()
 }
 
 #[expect(clippy::cast_precision_loss, reason = "small numbers")]

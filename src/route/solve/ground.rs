@@ -201,8 +201,12 @@ impl<'a> Ground<'a> {
         let visit = &problem.visits()[ix];
         let (mut may, mut open) = (Vec::new(), 0);
         let starts = starts_by_day(visit, problem);
+        let mut today = (usize::MAX, &starts[..0]);
         for (k, shift) in problem.shifts().iter().enumerate() {
-            let pieces = pieces_of(&starts, shift.day);
+            if today.0 != shift.day {
+                today = (shift.day, pieces_of(&starts, shift.day));
+            }
+            let pieces = today.1;
             if pieces.is_empty() || !shift.skills.cover(visit.skills) || !visit.may_go_in(k, shift) {
                 continue;
             }

@@ -9,8 +9,11 @@ use super::ground::small;
 pub(super) struct Layout {
     /// number of places in use
     pub(super) places: usize,
-    /// row by row: seconds to the other place, and back from it
-    legs: Vec<[u16; 2]>,
+    /// row by row: seconds to the other place, and back from it where that may differ. In one table, since most of a large
+    /// search waits for these numbers: half as many are half the wait.
+    legs: Vec<u16>,
+    /// log2 of the numbers for each pair: 0 or 1
+    wide: u32,
     /// new number of each place of the problem
     new: Vec<u32>,
 }
@@ -23,7 +26,9 @@ impl Layout {
         for (n, &old) in order.iter().enumerate() {
             new[old] = small(n);
         }
-        Self { places: order.len(), legs: legs(&order, drive, all), new }
+        let symmetric = problem.drive().is_symmetric();
+        let legs = if symmetric { there(&order, drive, all, |s| s) } else { there_and_back(&order, drive, all).into_flattened() };
+        Self { places: order.len(), legs, wide: u32::from(!symmetric), new }
     }
 
     /// New number of a place of the problem.
@@ -34,29 +39,33 @@ impl Layout {
     /// Seconds from one place to another.
     #[inline]
     pub(super) fn leg(&self, from: u32, to: u32) -> i32 {
-        reckoned(self.legs[from as usize * self.places + to as usize][0])
+        reckoned(self.legs[(from as usize * self.places + to as usize) << self.wide])
     }
 
     /// Seconds from a place to every other, and back.
     #[inline]
     pub(super) fn row(&self, place: u32) -> Row<'_> {
-        Row(&self.legs[place as usize * self.places..][..self.places])
+        let legs = &self.legs[(place as usize * self.places) << self.wide..][..self.places << self.wide];
+        Row { legs, wide: self.wide }
     }
 }
 
 /// Seconds from one place to every other, and back.
 #[derive(Clone, Copy)]
-pub(super) struct Row<'a>(&'a [[u16; 2]]);
+pub(super) struct Row<'a> {
+    legs: &'a [u16],
+    wide: u32,
+}
 
 impl Row<'_> {
     #[inline]
     pub(super) fn to(self, place: u32) -> i32 {
-        reckoned(self.0[place as usize][0])
+        reckoned(self.legs[(place as usize) << self.wide])
     }
 
     #[inline]
     pub(super) fn from(self, place: u32) -> i32 {
-        reckoned(self.0[place as usize][1])
+        reckoned(self.legs[((place as usize) << self.wide) + self.wide as usize])
     }
 }
 
@@ -78,15 +87,21 @@ fn walk(mut places: Vec<usize>, drive: &[u16], all: usize) -> Vec<usize> {
     places
 }
 
-/// Both directions of every pair: first the way there, row by row, then the way back, square by square to be kind to the memory.
-fn legs(order: &[usize], drive: &[u16], all: usize) -> Vec<[u16; 2]> {
-    const SIDE: usize = 32;
-    let n = order.len();
-    let mut legs = Vec::with_capacity(n * n);
+/// Every pair, row by row; of each pair what `cell` makes of it.
+fn there<T>(order: &[usize], drive: &[u16], all: usize, cell: impl Fn(u16) -> T) -> Vec<T> {
+    let mut legs = Vec::with_capacity(order.len() * order.len());
     for &from in order {
         let row = &drive[from * all..][..all];
-        legs.extend(order.iter().map(|&to| [row[to], 0]));
+        legs.extend(order.iter().map(|&to| cell(row[to])));
     }
+    legs
+}
+
+/// Both directions of every pair: first the way there, row by row, then the way back, square by square to be kind to the memory.
+fn there_and_back(order: &[usize], drive: &[u16], all: usize) -> Vec<[u16; 2]> {
+    const SIDE: usize = 32;
+    let n = order.len();
+    let mut legs = there(order, drive, all, |s| [s, 0]);
     for top in (0..n).step_by(SIDE) {
         for left in (0..=top).step_by(SIDE) {
             for from in top..n.min(top + SIDE) {
