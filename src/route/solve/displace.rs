@@ -2,6 +2,7 @@
 
 use super::SEASON_SHIFTS;
 use super::ground::small;
+use super::shifts::shifts_in;
 use super::state::State;
 use super::timing::Route;
 
@@ -80,8 +81,10 @@ impl State<'_> {
                 }
             }
         } else {
-            for &k in &task.may {
-                self.makes_room(j, k as usize, &mut best);
+            for (x, &may) in ground.may.words(j as usize).iter().enumerate() {
+                for k in shifts_in(x, may) {
+                    self.makes_room(j, k, &mut best);
+                }
             }
         }
         best.at

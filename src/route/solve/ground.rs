@@ -3,6 +3,7 @@
 use std::cell::OnceCell;
 
 use super::layout::Layout;
+use super::shifts::Sets;
 use crate::route::problem::{Disturbance, Groups, Level, Lock, Overtime, Problem, Visit};
 
 /// Later than any time, yet far from overflow when legs and services are added.
@@ -65,8 +66,6 @@ pub(super) struct Task {
     pub(super) open: i64,
     /// seconds from the first depot
     pub(super) far: i32,
-    /// shifts that may serve it
-    pub(super) may: Vec<u32>,
 }
 
 impl Task {
@@ -97,8 +96,10 @@ pub(super) struct Ground<'a> {
     /// what a visit costs in a shift beside the driving, visit by visit; empty when nothing does
     biases: Vec<i64>,
     days: usize,
-    /// whether a shift may serve a visit, visit by visit
-    allowed: Vec<bool>,
+    /// of each visit the shifts that may serve it
+    pub(super) may: Sets,
+    /// least time on site that any visit can add to a route
+    pub(super) least: i32,
     openings: Vec<Opening>,
     pieces: Vec<(i32, i32)>,
 }
@@ -120,7 +121,8 @@ impl<'a> Ground<'a> {
             level: problem.level(),
             biases: biases(problem),
             days: problem.days(),
-            allowed: vec![false; problem.visits().len() * problem.shifts().len()],
+            may: Sets::new(problem.visits().len(), problem.shifts().len()),
+            least: 0,
             openings: vec![CLOSED; problem.visits().len() * problem.days()],
             pieces: Vec::new(),
         };
@@ -156,7 +158,7 @@ impl<'a> Ground<'a> {
     }
 
     pub(super) fn allows(&self, visit: u32, shift: usize) -> bool {
-        self.allowed[visit as usize * self.hours.len() + shift]
+        self.may.has(visit as usize, shift)
     }
 
     pub(super) fn opening(&self, visit: u32, shift: usize) -> Opening {
@@ -199,7 +201,7 @@ impl<'a> Ground<'a> {
 
     fn add_task(&mut self, problem: &Problem, ix: usize) {
         let visit = &problem.visits()[ix];
-        let (mut may, mut open) = (Vec::new(), 0);
+        let (mut served, mut open) = (false, 0);
         let starts = starts_by_day(visit, problem);
         let mut today = (usize::MAX, &starts[..0]);
         for (k, shift) in problem.shifts().iter().enumerate() {
@@ -218,11 +220,11 @@ impl<'a> Ground<'a> {
                 continue;
             }
             open += pieces.iter().map(|p| i64::from(inside(p).max(0))).sum::<i64>();
-            may.push(small(k));
-            self.allowed[ix * self.hours.len() + k] = true;
+            served = true;
+            self.may.put(ix, k, true);
             self.openings[ix * self.days + shift.day] = self.opening_of(pieces);
         }
-        if !may.is_empty() {
+        if served {
             self.open.push(small(ix));
         }
         let place = self.layout.place(visit.place);
@@ -240,7 +242,6 @@ impl<'a> Ground<'a> {
             locked: problem.is_must(ix),
             open,
             far,
-            may,
         });
     }
 
@@ -264,6 +265,7 @@ impl<'a> Ground<'a> {
         for task in &mut self.tasks {
             task.least = task.service + (task.set_up - most[task.place as usize]);
         }
+        self.least = self.tasks.iter().map(|t| t.least).min().unwrap_or(0);
     }
 
     /// Visit `j` and those near it, nearest first.

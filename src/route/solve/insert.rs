@@ -2,6 +2,7 @@
 
 use super::SEASON_SHIFTS;
 use super::ground::NEVER;
+use super::shifts::shifts_in;
 use super::state::{OUT, State};
 
 /// Of 1024 looks at an insertion, how many are skipped.
@@ -57,19 +58,22 @@ impl State<'_> {
     /// The shift and position where visit `j` costs least, if it pays. A visit that has been `waiting` is tried in
     /// the touched shifts only: elsewhere nothing has changed.
     fn choose(&mut self, j: u32, forced: bool, waiting: bool, loose: bool) -> Option<(usize, u32)> {
-        let task = &self.ground.tasks[j as usize];
+        let ground = self.ground;
+        let task = &ground.tasks[j as usize];
         let mut best = Choice { least: if forced { i64::from(NEVER) } else { task.price }, at: None };
         if waiting {
             for x in 0..self.touched_shifts() {
                 let k = self.touched_shift(x);
-                if self.room[k] >= task.least && self.ground.allows(j, k) {
+                if self.room[k] >= task.least && ground.allows(j, k) {
                     self.look(j, k, forced, loose, &mut best);
                 }
             }
         } else {
-            for &k in &task.may {
-                if self.room[k as usize] >= task.least {
-                    self.look(j, k as usize, forced, loose, &mut best);
+            for (x, may) in ground.may.words(j as usize).iter().enumerate() {
+                for k in shifts_in(x, may & self.roomy.words(0)[x]) {
+                    if self.room[k] >= task.least {
+                        self.look(j, k, forced, loose, &mut best);
+                    }
                 }
             }
         }

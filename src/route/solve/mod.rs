@@ -8,6 +8,7 @@
 //! - `moves`: what one step does.
 //! - `insert`: where visits are put back.
 //! - `displace`: which stops make room for a visit that is worth more.
+//! - `shifts`: sets of shifts.
 //! - `random`: the seeded generator.
 //!
 //! - `threads`: one search on several threads.
@@ -20,6 +21,7 @@ mod insert;
 mod layout;
 mod moves;
 mod random;
+mod shifts;
 mod state;
 mod threads;
 mod timing;

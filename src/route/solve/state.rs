@@ -3,6 +3,7 @@
 use super::displace::{Displaced, Making};
 use super::ground::{Ground, NEVER, small};
 use super::random::Random;
+use super::shifts::Sets;
 use super::timing::Route;
 
 /// Marks a visit that is in no route.
@@ -53,6 +54,8 @@ pub(super) struct State<'a> {
     pub(super) at: Vec<u32>,
     /// seconds of work that each shift could still take, were there no windows
     pub(super) room: Vec<i32>,
+    /// one set: the shifts that have room for some visit
+    pub(super) roomy: Sets,
     /// routes that have stops
     pub(super) used: usize,
     used_before: usize,
@@ -106,6 +109,7 @@ impl<'a> State<'a> {
             routes: vec![Route::default(); m],
             at: vec![OUT; n],
             room: vec![0; m],
+            roomy: Sets::new(1, m),
             used: 0,
             used_before: 0,
             out: ground.open.clone(),
@@ -213,7 +217,6 @@ impl<'a> State<'a> {
         change(self.ground, &mut self.routes[k]);
         let (ground, route) = (self.ground, &self.routes[k]);
         self.used += usize::from(!route.seq.is_empty());
-        self.room[k] = ground.hours[k].work - route.busy;
         self.cost += i64::from(route.drive - drive);
         if !ground.plain {
             let week = &mut self.week_work[ground.hours[k].week];
@@ -222,6 +225,12 @@ impl<'a> State<'a> {
             self.cost += ground.week_price(k, *week) - ground.week_price(k, before);
             self.cost += ground.overtime(k, route.busy) - ground.overtime(k, busy) + route.told - told;
         }
+        self.note_room(k);
+    }
+
+    fn note_room(&mut self, k: usize) {
+        self.room[k] = self.ground.hours[k].work - self.routes[k].busy;
+        self.roomy.put(0, k, self.room[k] >= self.ground.least);
     }
 
     fn save(&mut self, k: usize) {
@@ -365,7 +374,7 @@ impl<'a> State<'a> {
                 self.drop_out(j);
             }
         }
-        self.room[k] = self.ground.hours[k].work - self.routes[k].busy;
+        self.note_room(k);
     }
 
     /// Back to the best plan so far.
@@ -406,7 +415,7 @@ impl<'a> State<'a> {
             let mut fresh = Vec::new();
             for &j in wanted {
                 let known = j < self.at.len() && self.at[j] == OUT;
-                if known && self.ground.tasks[j].may.contains(&small(k)) && !fresh.contains(&small(j)) {
+                if known && self.ground.allows(small(j), k) && !fresh.contains(&small(j)) {
                     fresh.push(small(j));
                 }
             }

@@ -1,0 +1,46 @@
+//! Sets of shifts, one bit for each shift: a season has hundreds of them, and few have room.
+
+const WORD: usize = u64::BITS as usize;
+
+/// Several sets, numbered from 0.
+pub(super) struct Sets {
+    words: usize,
+    bits: Vec<u64>,
+}
+
+impl Sets {
+    /// So many empty sets of up to so many shifts.
+    pub(super) fn new(sets: usize, shifts: usize) -> Self {
+        let words = shifts.div_ceil(WORD);
+        Self { words, bits: vec![0; sets * words] }
+    }
+
+    /// From now on set `s` holds shift `k`, or not.
+    #[inline]
+    pub(super) fn put(&mut self, s: usize, k: usize, holds: bool) {
+        let (word, bit) = (&mut self.bits[s * self.words + k / WORD], 1 << (k % WORD));
+        *word = if holds { *word | bit } else { *word & !bit };
+    }
+
+    /// Whether set `s` holds shift `k`.
+    #[inline]
+    pub(super) fn has(&self, s: usize, k: usize) -> bool {
+        self.bits[s * self.words + k / WORD] >> (k % WORD) & 1 == 1
+    }
+
+    /// Set `s`, word by word.
+    #[inline]
+    pub(super) fn words(&self, s: usize) -> &[u64] {
+        &self.bits[s * self.words..][..self.words]
+    }
+}
+
+/// The shifts in word number `x` of a set, in order.
+#[inline]
+pub(super) fn shifts_in(x: usize, mut word: u64) -> impl Iterator<Item = usize> {
+    std::iter::from_fn(move || {
+        let first = (word != 0).then(|| x * WORD + word.trailing_zeros() as usize);
+        word &= word.saturating_sub(1);
+        first
+    })
+}
