@@ -21,7 +21,7 @@ pub(super) struct Layout {
 impl Layout {
     pub(super) fn new(problem: &Problem) -> Self {
         let (all, drive) = (problem.drive().places(), problem.drive().cells());
-        let order = walk(used(problem, all), drive, all);
+        let order = order(&used(problem, all), drive, all);
         let mut new = vec![0; all];
         for (n, &old) in order.iter().enumerate() {
             new[old] = small(n);
@@ -74,6 +74,19 @@ fn used(problem: &Problem, all: usize) -> Vec<usize> {
     let mut seen = vec![false; all];
     let places = problem.shifts().iter().map(|s| s.depot).chain(problem.visits().iter().map(|v| v.place));
     places.filter(|&p| !std::mem::replace(&mut seen[p], true)).collect()
+}
+
+/// Groups round every so-manieth place, each group next to a near one, and in a group from its middle outwards.
+fn order(places: &[usize], drive: &[u16], all: usize) -> Vec<usize> {
+    let middles = walk(places.iter().copied().step_by(places.len().isqrt().max(1)).collect(), drive, all);
+    let from_middle = |g: usize, place: usize| drive[middles[g] * all + place];
+    let grouped = |&place: &usize| {
+        let group = (0..middles.len()).min_by_key(|&g| from_middle(g, place))?;
+        Some((group, from_middle(group, place), place))
+    };
+    let mut order: Vec<_> = places.iter().filter_map(grouped).collect();
+    order.sort_unstable();
+    order.into_iter().map(|(.., place)| place).collect()
 }
 
 /// From each place to the nearest of those left.
