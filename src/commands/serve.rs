@@ -5,7 +5,10 @@ use anyhow::{Context, Result};
 use embertide::{
     clock::Clock,
     demo,
-    jobs::{Worker, plan_week::plan_days},
+    jobs::{
+        Worker,
+        plan_week::{plan_days, plan_week},
+    },
     roads::{
         Network,
         file::{self, Current},
@@ -15,6 +18,7 @@ use embertide::{
     web::{self, app::App},
 };
 use std::{sync::Arc, time::Duration};
+use time::Date;
 use tokio::{
     net::TcpListener,
     signal::unix::{SignalKind, signal},
@@ -45,7 +49,7 @@ async fn demo_on(db: &Database, place: &Place, listener: TcpListener, listen: &L
         let network = Arc::new(tokio::task::spawn_blocking(demo::county::roads).await?);
         demo::fill(&db.pool, network.as_ref().as_ref(), now).await?;
         keep_roads(db, place, network).await?;
-        issue_this_week(db).await?;
+        issue_a_week(db).await?;
     }
     let today = dealer::get(&db.pool, now).await?.today;
     let monday = coming_week(today);
@@ -71,17 +75,25 @@ async fn keep_roads(db: &Database, place: &Place, network: Arc<Option<Network>>)
     tokio::task::spawn_blocking(save).await?.context("The invented roads cannot be written")
 }
 
-/// The demo's technicians have stops today: the rest of this week is planned and issued.
-async fn issue_this_week(db: &Database) -> Result<()> {
+/// The demo's technicians have stops: the rest of this week is planned and issued, or the coming week when nobody works any more in this one.
+async fn issue_a_week(db: &Database) -> Result<()> {
     let now = Clock::System.now();
     let today = dealer::get(&db.pool, now).await?.today;
-    let monday = week::monday_of(today);
+    let (monday, coming) = (week::monday_of(today), coming_week(today));
     plan_days(&db.pool, Clock::System, db.fresh_sources().await?, monday, today, STEPS / 4).await?;
-    let plan = week::header(&db.pool, monday).await?.context("this week's plan is gone")?;
-    week::issue(&db.pool, monday, plan.row_version, now).await?;
+    issue(db, monday).await?;
+    if coming != monday && week::routes(&db.pool, monday, None).await?.is_empty() {
+        plan_week(&db.pool, Clock::System, db.fresh_sources().await?, coming, STEPS).await?;
+        issue(db, coming).await?;
+    }
     // The season takes longer; it is planned while the pages are served already.
     queue::ask(&db.pool, queue::PLAN_SEASON, &serde_json::json!({}), now, None).await?;
     Ok(())
+}
+
+async fn issue(db: &Database, monday: Date) -> Result<()> {
+    let plan = week::header(&db.pool, monday).await?.context("the week's plan is gone")?;
+    Ok(week::issue(&db.pool, monday, plan.row_version, Clock::System.now()).await?)
 }
 
 pub(super) async fn serve(place: &Place, listen: &Listen) -> Result<()> {

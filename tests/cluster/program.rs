@@ -1,6 +1,6 @@
 //! The program as its owner starts it: shows its address, answers, ends on a signal, finds its data again.
 
-use crate::{Folder, lives, postmaster, until};
+use crate::{Folder, connect, lives, number, open, postmaster, until};
 use std::{path::Path, process::Stdio, time::Duration};
 use tokio::{
     io::{AsyncBufReadExt, AsyncReadExt, AsyncWriteExt, BufReader, Lines},
@@ -69,6 +69,16 @@ impl Running {
     }
 }
 
+/// How many technicians see stops of an issued week, today or later.
+async fn technicians_with_stops(data: &Path) -> i64 {
+    let cluster = open(data).await;
+    let ahead = "SELECT count(DISTINCT v.staff_id) FROM visits v JOIN week_plans w ON w.id = v.week_plan_id JOIN dealer d ON true
+                 WHERE w.status = 'issued' AND v.day >= (now() AT TIME ZONE d.zone)::date";
+    let technicians = number(&mut connect(&cluster).await, ahead).await;
+    assert!(!cluster.is_ours());
+    technicians
+}
+
 #[tokio::test]
 async fn the_demo_serves_ends_on_a_signal_and_finds_its_data_again() {
     let folder = Folder::new();
@@ -79,6 +89,7 @@ async fn the_demo_serves_ends_on_a_signal_and_finds_its_data_again() {
     assert!(front.starts_with("HTTP/1.1 200") || front.starts_with("HTTP/1.1 303"), "{front}");
     assert!(first.get("/health").await.ends_with("well\n"));
     assert!(first.get("/ready").await.ends_with("ready\n"));
+    assert_eq!(technicians_with_stops(&data).await, 3, "whatever day it is, a weekend too");
 
     // A second program on the same folder looks in and leaves; the first goes on.
     let looked = embertide(&["doctor"], &data).output().await.unwrap();
