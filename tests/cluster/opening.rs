@@ -1,6 +1,6 @@
 //! Made once, started, attached to, stopped, started again.
 
-use crate::{Folder, connect, lives, number, open, postmaster, run};
+use crate::{Folder, connect, lives, number, open, postmaster, run, until};
 use embertide::cluster::{Cluster, DURABLE};
 use sqlx::Connection;
 use std::fs;
@@ -26,7 +26,7 @@ async fn the_first_makes_it_the_second_attaches_and_a_stop_keeps_the_rows() {
 
     c.close().await.unwrap();
     first.stop().unwrap();
-    assert!(!lives(server));
+    until("the server ends with the first", || !lives(server)).await;
 
     let third = open(&root).await;
     assert!(third.is_ours());
@@ -76,7 +76,7 @@ async fn a_folder_whose_program_was_killed_is_taken_over_with_its_server() {
     assert!(next.is_ours());
     assert_eq!(postmaster(folder.path()), Some(server));
     next.stop().unwrap();
-    assert!(!lives(server));
+    until("the server ends", || !lives(server)).await;
 }
 
 #[tokio::test]
