@@ -51,7 +51,7 @@ impl Matrix {
         }
         let kept = |s| u16::try_from(s).unwrap_or(NO_ROAD);
         let seconds: Vec<u16> = seconds.into_iter().map(kept).collect();
-        let symmetric = is_symmetric(places, &seconds);
+        let symmetric = pairs(places).all(|(from, to)| seconds[from * places + to] == seconds[to * places + from]);
         Ok(Self { places, seconds: Arc::new(seconds), symmetric, metres: None })
     }
 
@@ -105,14 +105,12 @@ impl Matrix {
     }
 }
 
-/// Compares square by square to be kind to the memory.
-fn is_symmetric(places: usize, cells: &[u16]) -> bool {
+/// Each pair of places once, the later one first: square by square, to be kind to the memory.
+pub(super) fn pairs(places: usize) -> impl Iterator<Item = (usize, usize)> {
     const SIDE: usize = 32;
-    let corners = (0..places).step_by(SIDE).flat_map(|top| (0..=top).step_by(SIDE).map(move |left| (top, left)));
-    corners.into_iter().all(|(top, left)| {
-        (top..places.min(top + SIDE))
-            .all(|from| (left..from.min(left + SIDE)).all(|to| cells[from * places + to] == cells[to * places + from]))
-    })
+    let squares = (0..places).step_by(SIDE).flat_map(|top| (0..=top).step_by(SIDE).map(move |left| (top, left)));
+    let rows = squares.flat_map(move |(top, left)| (top..places.min(top + SIDE)).map(move |from| (from, left)));
+    rows.flat_map(|(from, left)| (left..from.min(left + SIDE)).map(move |to| (from, to)))
 }
 
 /// Why a matrix was refused.

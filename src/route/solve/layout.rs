@@ -1,6 +1,6 @@
 //! Places laid out so that those near each other are near in memory: most of what a search reads is about neighbours.
 
-use crate::route::matrix::reckoned;
+use crate::route::matrix::{pairs, reckoned};
 use crate::route::problem::Problem;
 
 use super::ground::small;
@@ -110,20 +110,13 @@ fn there<T>(order: &[usize], drive: &[u16], all: usize, cell: impl Fn(u16) -> T)
     legs
 }
 
-/// Both directions of every pair: first the way there, row by row, then the way back, square by square to be kind to the memory.
+/// Both directions of every pair: first the way there, row by row, then the way back.
 fn there_and_back(order: &[usize], drive: &[u16], all: usize) -> Vec<[u16; 2]> {
-    const SIDE: usize = 32;
     let n = order.len();
     let mut legs = there(order, drive, all, |s| [s, 0]);
-    for top in (0..n).step_by(SIDE) {
-        for left in (0..=top).step_by(SIDE) {
-            for from in top..n.min(top + SIDE) {
-                for to in left..from.min(left + SIDE) {
-                    let (there, back) = (from * n + to, to * n + from);
-                    (legs[there][1], legs[back][1]) = (legs[back][0], legs[there][0]);
-                }
-            }
-        }
-    }
+    pairs(n).for_each(|(from, to)| {
+        let (there, back) = (from * n + to, to * n + from);
+        (legs[there][1], legs[back][1]) = (legs[back][0], legs[there][0]);
+    });
     legs
 }
