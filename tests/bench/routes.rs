@@ -79,12 +79,15 @@ fn one(name: &str, known: &HashMap<String, f64>) {
     let (problem, file) = if let Some(instance) = invented(name) {
         (instance.problem(), None)
     } else {
-        let file = File::read(name);
+        let file = match name.strip_suffix("-all") {
+            Some(name) => File::read(name).all_served(100),
+            None => File::read(name),
+        };
         let unit = if name.starts_with("PR") { Unit::Hundredths } else { Unit::TenthsCut };
         (file.problem(unit), Some(file))
     };
     let (seconds, seeds) = match name {
-        "PR11A" => (60.0, 2),
+        "PR11A" | "R1_10_1" | "C1_10_2" | "RC2_10_1" | "R1_10_1-all" => (60.0, 2),
         "S1" | "S2" | "S3" => (10.0, 4),
         _ => (2.0, 20),
     };
@@ -204,7 +207,8 @@ fn main() {
     }
     let asked = |name: &str| wanted.is_empty() || wanted.iter().any(|w| w == name);
     let known = best_known();
-    for name in ["W1", "W2", "W3", "RC208", "p06-2-50", "PR01", "PR11A", "S1", "S2", "S3"] {
+    for name in ["W1", "W2", "W3", "RC208", "p06-2-50", "PR01", "PR11A", "S1", "S2", "S3", "R1_10_1", "C1_10_2", "RC2_10_1", "R1_10_1-all"]
+    {
         if asked(name) {
             one(name, &known);
         }

@@ -1,6 +1,8 @@
 //! Published instances reach their known values with a fixed number of steps. Sources: tests/reference/routes/SOURCE.md.
 
-use embertide::route::check;
+use std::path::Path;
+
+use embertide::route::{Problem, check};
 
 use crate::published::{File, Unit};
 use crate::world::plan;
@@ -20,4 +22,34 @@ fn the_instance_with_a_longest_route_reaches_its_known_value() {
     let plan = plan(&problem, 1, 20_000);
     assert!(check(&problem, &plan.routes).is_ok());
     assert_eq!(file.thousandths(&problem, &plan.routes), 1_655_420);
+}
+
+/// The routes of a published plan, visits counted from the first customer.
+fn published_plan(name: &str) -> Vec<Vec<usize>> {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/reference/routes").join(name).with_extension("sol");
+    let text = std::fs::read_to_string(path).unwrap();
+    let stops = |line: &str| line.split_whitespace().map(|w| w.parse::<usize>().unwrap() - 1).collect();
+    text.lines().filter_map(|line| line.strip_prefix("Route #")?.split_once(':')).map(|(_, route)| stops(route)).collect()
+}
+
+/// What the checker finds a published plan to cost; vehicles that it does not use stay at home.
+fn cost_of(problem: &Problem, plan: &str) -> i64 {
+    let mut routes = published_plan(plan);
+    routes.resize(problem.shifts().len(), Vec::new());
+    check(problem, &routes).unwrap_or_else(|v| panic!("{plan}: {v:?}")).objective
+}
+
+#[test]
+fn published_plans_for_1000_customers_with_prizes_cost_what_was_published() {
+    for (name, cost) in [("R1_10_1", 262_705), ("C1_10_2", 248_524), ("RC2_10_1", 195_942)] {
+        assert_eq!(cost_of(&File::read(name).problem(Unit::TenthsCut), name), cost, "{name}");
+    }
+}
+
+#[test]
+fn published_plans_that_serve_1000_customers_cost_what_was_published() {
+    for (name, vehicles, cost) in [("R1_10_1", 100, 530_261), ("C1_10_2", 94, 413_378)] {
+        let problem = File::read(name).all_served(vehicles).problem(Unit::TenthsCut);
+        assert_eq!(cost_of(&problem, &format!("{name}-all")), cost, "{name}");
+    }
 }

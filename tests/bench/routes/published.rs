@@ -48,6 +48,13 @@ impl File {
         Self { values, sections }
     }
 
+    /// The same without prizes and with so many vehicles: everyone is to be served.
+    pub(crate) fn all_served(mut self, vehicles: usize) -> Self {
+        self.sections.remove("PRIZE_SECTION");
+        self.values.insert("VEHICLES".to_owned(), vehicles.to_string());
+        self
+    }
+
     fn number(&self, key: &str) -> Option<f64> {
         self.values.get(key).and_then(|v| v.parse().ok())
     }
