@@ -270,6 +270,19 @@ fn what_just_fits_is_put_in() {
     just_fits(Shift { ends: 8 * HOUR + 380 * 60, ..shift(0, 0) }, second, Visit { windows: early, ..unit(0, 60) });
 }
 
+/// Seven hours of work fill a day, and one visit more than there are days stays out.
+#[test]
+fn technicians_who_could_stand_in_for_each_other_all_go_out() {
+    for (count, days) in (2..=9).flat_map(|count| (1..=3).map(move |days| (count, days))) {
+        let windows: Vec<Window> = (0..days).map(all_day).collect();
+        let day_long = |v| Visit { service_s: 7 * HOUR, windows: windows.clone(), ..visit(1 + v % 3) };
+        let shifts = (0..count).map(|k| Shift { lunch: None, ..shift(k, k % days) }).collect();
+        let problem = Problem::new(days, shifts, (0..=count).map(day_long).collect(), line(&[0, 10, 20, 30])).unwrap();
+        let plan = plan(&problem, 1, 500);
+        assert!(plan.routes.iter().all(|route| route.len() == 1), "{count} on {days} days: {:?}", plan.routes);
+    }
+}
+
 /// `more` is put before `stands`, without a step of the search.
 fn just_fits(shift: Shift, stands: Visit, more: Visit) {
     let problem = Problem::new(1, vec![shift], vec![stands, more], line(&[0, 10, 20])).unwrap();

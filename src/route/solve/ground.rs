@@ -3,7 +3,7 @@
 use std::cell::OnceCell;
 
 use super::layout::Layout;
-use super::shifts::Sets;
+use super::shifts::{Alike, Sets};
 use crate::route::problem::{Disturbance, Groups, Level, Lock, Overtime, Problem, Visit};
 
 /// Later than any time, yet far from overflow when legs and services are added.
@@ -28,6 +28,7 @@ pub(super) struct Opening {
 const CLOSED: Opening = Opening { from: NEVER, to: -NEVER, gaps: (0, 0) };
 
 /// A shift as the search needs it.
+#[derive(PartialEq)]
 pub(super) struct Hours {
     pub(super) day: usize,
     pub(super) starts: i32,
@@ -100,6 +101,7 @@ pub(super) struct Ground<'a> {
     pub(super) may: Sets,
     /// least time on site that any visit can add to a route
     pub(super) least: i32,
+    pub(super) alike: Alike,
     openings: Vec<Opening>,
     pieces: Vec<(i32, i32)>,
 }
@@ -123,6 +125,7 @@ impl<'a> Ground<'a> {
             days: problem.days(),
             may: Sets::new(problem.visits().len(), problem.shifts().len()),
             least: 0,
+            alike: Alike::default(),
             openings: vec![CLOSED; problem.visits().len() * problem.days()],
             pieces: Vec::new(),
         };
@@ -130,6 +133,7 @@ impl<'a> Ground<'a> {
             ground.add_task(problem, visit);
         }
         ground.least_times();
+        ground.alike = Alike::new(ground.hours.len(), |one, other| ground.are_alike(one, other));
         ground
     }
 
@@ -266,6 +270,12 @@ impl<'a> Ground<'a> {
             task.least = task.service + (task.set_up - most[task.place as usize]);
         }
         self.least = self.tasks.iter().map(|t| t.least).min().unwrap_or(0);
+    }
+
+    /// Whether two shifts differ in nothing but their number.
+    fn are_alike(&self, one: usize, other: usize) -> bool {
+        let same = |&j: &u32| self.allows(j, one) == self.allows(j, other) && self.bias(j, one) == self.bias(j, other);
+        self.hours[one] == self.hours[other] && self.open.iter().all(same)
     }
 
     /// Visit `j` and those near it, nearest first.

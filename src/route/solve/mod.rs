@@ -1,6 +1,7 @@
 //! Finds a plan: takes strings of neighbouring stops out of the routes, puts visits back where they cost
 //! least, and keeps the result by simulated annealing.
 //!
+//! - `heat`: how much worse a step may be and still be kept.
 //! - `ground`: the problem laid out for speed.
 //! - `timing`: times along one route; the cost of an insertion in a fixed number of steps.
 //! - `state`: the plan being worked on, with undo.
@@ -17,6 +18,7 @@
 
 mod displace;
 mod ground;
+mod heat;
 mod insert;
 mod layout;
 mod moves;
@@ -31,28 +33,11 @@ use std::sync::atomic::{AtomicBool, Ordering};
 
 use super::problem::Problem;
 use ground::Ground;
+use heat::{Heat, Round, Scale};
 use state::State;
 
 /// Steps between two looks at the caller's pace and at the cancel flag.
 const LOOK_EVERY: u64 = 16;
-/// Start temperature as a share of the mean leg: for a week or two where much is left out.
-const CROWDED_HEAT: f64 = 2.0;
-/// The same where nearly everything fits.
-const WEEK_HEAT: f64 = 0.6;
-/// The same for a whole season.
-const SEASON_HEAT: f64 = 0.7;
-/// End temperature as a share of the mean leg.
-const END_HEAT: f64 = 0.024;
-/// The same for a search that goes on from a plan, which starts from little heat.
-const WARM_END_HEAT: f64 = 0.006;
-/// Share of the start temperature for a search that goes on from a plan.
-const WARM: f64 = 0.15;
-/// Up to so many visits are planned anew several times: they are soon settled, and not always well.
-const FEW_VISITS: usize = 120;
-/// How often in all; the last time goes on from the best plan.
-const ROUNDS: f64 = 4.0;
-/// Share of the start temperature for the last time.
-const AGAIN: f64 = 0.4;
 /// From this many shifts on, a problem counts as a season.
 const SEASON_SHIFTS: usize = 60;
 
@@ -185,11 +170,11 @@ struct Stretch {
     /// the whole goes on from a plan
     warm: bool,
     /// that of the whole, if this is a part
-    mean_leg: Option<f64>,
+    scale: Option<Scale>,
 }
 
 impl Stretch {
-    const WHOLE: Self = Self { begins: 0.0, ends: 1.0, warm: false, mean_leg: None };
+    const WHOLE: Self = Self { begins: 0.0, ends: 1.0, warm: false, scale: None };
 
     fn is_whole(&self) -> bool {
         self.begins <= 0.0 && self.ends >= 1.0
@@ -216,7 +201,8 @@ fn search(
     state.note_best();
     state.fill();
     state.make_room();
-    let mut heat = Heat::of(problem, &state, if stretch.is_whole() { from.is_some() } else { stretch.warm }, stretch);
+    let warm = if stretch.is_whole() { from.is_some() } else { stretch.warm };
+    let mut heat = Heat::of(stretch.scale.unwrap_or_else(|| Scale::of(problem)), &state, warm, stretch.is_whole());
     let (mut done, mut told, mut temperature) = (0, -1.0, heat.start);
     let finished = loop {
         if done % LOOK_EVERY == 0 || done == limit {
@@ -251,72 +237,4 @@ fn search(
     }
     let routes: Vec<Vec<u32>> = state.routes.iter().map(|r| r.seq.clone()).collect();
     Plan { routes: widen(&routes), objective: state.cost, iterations: done, finished }
-}
-
-/// Seconds of a drive between two visits, in the mean over some pairs.
-fn mean_leg(problem: &Problem) -> f64 {
-    let visits = problem.visits();
-    let (mut sum, mut count) = (0.0, 0.0);
-    for (x, visit) in visits.iter().enumerate() {
-        for jump in [1, 7, 31] {
-            let other = (x * 7919 + jump) % visits.len();
-            if let Some(leg) = problem.drive().seconds(visit.place, visits[other].place).filter(|_| other != x) {
-                sum += f64::from(leg);
-                count += 1.0;
-            }
-        }
-    }
-    if count > 0.0 { sum / count } else { 0.0 }
-}
-
-/// The temperature over the course of a search, in seconds.
-struct Heat {
-    start: f64,
-    end: f64,
-    /// how often it is cooled down, and how often it has been
-    rounds: f64,
-    round: f64,
-}
-
-/// What a step begins with.
-enum Round {
-    /// the round goes on
-    Same,
-    /// a new one, from nothing
-    Afresh,
-    /// the last one, from the best plan
-    Last,
-}
-
-impl Heat {
-    /// In proportion to the mean leg between visits.
-    fn of(problem: &Problem, state: &State<'_>, warm: bool, stretch: Stretch) -> Self {
-        let ground = state.ground;
-        let mean = stretch.mean_leg.unwrap_or_else(|| mean_leg(problem));
-        let share = match ground.hours.len() < SEASON_SHIFTS && stretch.is_whole() {
-            true if state.crowded() => CROWDED_HEAT,
-            true => WEEK_HEAT,
-            false => SEASON_HEAT,
-        };
-        let (share, end) = if warm { (share * WARM, WARM_END_HEAT) } else { (share, END_HEAT) };
-        let rounds = if ground.open.len() <= FEW_VISITS && stretch.is_whole() { ROUNDS } else { 1.0 };
-        Self { start: (mean * share).max(1.0), end: (mean * end).max(0.1), rounds, round: 0.0 }
-    }
-
-    /// Whether a new round begins, and from what.
-    fn next_round(&mut self, share: f64) -> Round {
-        let round = (share * self.rounds).floor().min(self.rounds - 1.0);
-        if std::mem::replace(&mut self.round, round) >= round {
-            Round::Same
-        } else if round + 1.0 < self.rounds {
-            Round::Afresh
-        } else {
-            Round::Last
-        }
-    }
-
-    fn at(&self, share: f64) -> f64 {
-        let start = if self.round > 0.0 && self.round + 1.0 >= self.rounds { self.start * AGAIN } else { self.start };
-        start * (self.end / start).powf(share * self.rounds - self.round)
-    }
 }

@@ -1,4 +1,4 @@
-//! Sets of shifts, one bit for each shift: a season has hundreds of them, and few have room.
+//! Sets of shifts, one bit for each shift: a season has hundreds of them, and few have room. And which are alike.
 
 const WORD: usize = u64::BITS as usize;
 
@@ -43,4 +43,32 @@ pub(super) fn shifts_in(x: usize, mut word: u64) -> impl Iterator<Item = usize> 
         word &= word.saturating_sub(1);
         first
     })
+}
+
+/// Which shifts are alike: while they are empty, each serves as well as the other.
+#[derive(Default)]
+pub(super) struct Alike {
+    groups: Vec<Vec<usize>>,
+    group: Vec<usize>,
+}
+
+impl Alike {
+    /// Groups so many shifts; what is like the first of a group is like all of it.
+    pub(super) fn new(shifts: usize, are_alike: impl Fn(usize, usize) -> bool) -> Self {
+        let mut alike = Self::default();
+        for k in 0..shifts {
+            let group = alike.groups.iter().position(|g| are_alike(g[0], k)).unwrap_or(alike.groups.len());
+            if group == alike.groups.len() {
+                alike.groups.push(Vec::new());
+            }
+            alike.groups[group].push(k);
+            alike.group.push(group);
+        }
+        alike
+    }
+
+    /// Shift `k` and those like it, in order.
+    pub(super) fn to(&self, k: usize) -> &[usize] {
+        &self.groups[self.group[k]]
+    }
 }

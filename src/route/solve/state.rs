@@ -54,8 +54,10 @@ pub(super) struct State<'a> {
     pub(super) at: Vec<u32>,
     /// seconds of work that each shift could still take, were there no windows
     pub(super) room: Vec<i32>,
-    /// one set: the shifts that have room for some visit
+    /// one set: the shifts that have room for some visit, but for the copies of an empty one
     pub(super) roomy: Sets,
+    /// which routes have no stops
+    empty: Vec<bool>,
     /// routes that have stops
     pub(super) used: usize,
     used_before: usize,
@@ -110,6 +112,7 @@ impl<'a> State<'a> {
             at: vec![OUT; n],
             room: vec![0; m],
             roomy: Sets::new(1, m),
+            empty: vec![false; m],
             used: 0,
             used_before: 0,
             out: ground.open.clone(),
@@ -230,7 +233,22 @@ impl<'a> State<'a> {
 
     fn note_room(&mut self, k: usize) {
         self.room[k] = self.ground.hours[k].work - self.routes[k].busy;
-        self.roomy.put(0, k, self.room[k] >= self.ground.least);
+        let empty = self.routes[k].seq.is_empty();
+        if std::mem::replace(&mut self.empty[k], empty) != empty {
+            self.note_empty(k);
+        }
+        if !empty {
+            self.roomy.put(0, k, self.room[k] >= self.ground.least);
+        }
+    }
+
+    /// Of the shifts like `k` that are empty, only the first is tried.
+    fn note_empty(&mut self, k: usize) {
+        let mut tried = false;
+        for &k in self.ground.alike.to(k).iter().filter(|&&k| self.empty[k]) {
+            self.roomy.put(0, k, !tried && self.room[k] >= self.ground.least);
+            tried = true;
+        }
     }
 
     fn save(&mut self, k: usize) {

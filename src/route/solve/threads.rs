@@ -6,7 +6,7 @@
 use std::sync::atomic::AtomicBool;
 
 use super::random::Random;
-use super::{Effort, Plan, Progress, SEASON_SHIFTS, Stretch, mean_leg, search, steps};
+use super::{Effort, Plan, Progress, SEASON_SHIFTS, Scale, Stretch, search, steps};
 use crate::route::check::check;
 use crate::route::part::Part;
 use crate::route::problem::{Lock, Problem};
@@ -67,11 +67,11 @@ fn divided(
     let none = Effort { iterations: 0, ..*effort };
     let mut best = search(problem, &none, from, Stretch::WHOLE, &mut steps(0), cancel, progress);
     let mut now = best.routes.clone();
-    let mean_leg = Some(mean_leg(problem));
+    let scale = Some(Scale::of(problem));
     let each = Effort { iterations: effort.iterations / u64::from(DIVIDED), ..*effort };
     for round in 0..DIVIDED {
         let (begins, ends) = (f64::from(round) / f64::from(DIVIDED), f64::from(round + 1) / f64::from(DIVIDED));
-        let stretch = Stretch { begins, ends, warm: from.is_some(), mean_leg };
+        let stretch = Stretch { begins, ends, warm: from.is_some(), scale };
         let step = Effort { seed: chance.next(), ..each };
         let Some(finished) = one_round(problem, &mut now, &step, stretch, &mut chance, cancel) else {
             break;

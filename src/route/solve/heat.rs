@@ -1,0 +1,127 @@
+//! How much worse a step may be and still be kept: the temperature, from the first step to the last.
+
+use super::SEASON_SHIFTS;
+use super::state::State;
+use crate::route::problem::Problem;
+
+/// Start temperature as a share of the mean leg: for a week or two where much is left out.
+const CROWDED_HEAT: f64 = 2.0;
+/// The same where nearly everything fits.
+const WEEK_HEAT: f64 = 0.6;
+/// The same for a whole season.
+const SEASON_HEAT: f64 = 0.7;
+/// End temperature as a share of the mean leg.
+const END_HEAT: f64 = 0.024;
+/// The same for a search that goes on from a plan, which starts from little heat.
+const WARM_END_HEAT: f64 = 0.006;
+/// Share of the start temperature for a search that goes on from a plan.
+const WARM: f64 = 0.15;
+/// Up to so many visits are planned anew several times: they are soon settled, and not always well.
+const FEW_VISITS: usize = 120;
+/// How often in all; the last time goes on from the best plan.
+const ROUNDS: f64 = 4.0;
+/// Share of the start temperature for the last time.
+const AGAIN: f64 = 0.4;
+/// At most so many times the price of a visit at the start: heat far above the prices would take visits for worth nothing.
+const PRICE_HEAT: f64 = 2.0;
+/// At most this share of the way to a near visit at the end, ...
+const NEAR_END_HEAT: f64 = 0.12;
+/// ... which is so many-th nearest, ...
+const NEAR: usize = 5;
+/// ... in the mean over so many visits.
+const SAMPLE: usize = 32;
+
+/// What heat is measured by.
+#[derive(Clone, Copy)]
+pub(super) struct Scale {
+    /// seconds of a drive between two visits, in the mean over some pairs
+    leg: f64,
+    /// seconds to a near visit elsewhere, in the mean over some visits
+    near: f64,
+    /// price of leaving a visit out, in the mean
+    price: f64,
+}
+
+impl Scale {
+    pub(super) fn of(problem: &Problem) -> Self {
+        let count = problem.visits().len();
+        let pairs = (0..count).flat_map(|x| [1, 7, 31].map(|jump| (x, (x * 7919 + jump) % count)));
+        let leg = mean(pairs.filter_map(|(a, b)| drive(problem, a, b)));
+        let sampled = (0..count).step_by(count.div_ceil(SAMPLE).max(1));
+        let near = mean(sampled.filter_map(|v| near_leg(problem, v)));
+        #[expect(clippy::cast_precision_loss, reason = "prices are far below 2^53")]
+        let price = mean((0..count).map(|v| problem.price_of(v) as f64));
+        Self { leg, near, price }
+    }
+}
+
+fn drive(problem: &Problem, a: usize, b: usize) -> Option<f64> {
+    let place = |v: usize| problem.visits()[v].place;
+    if a == b { None } else { problem.drive().seconds(place(a), place(b)).map(f64::from) }
+}
+
+/// The drive to the [`NEAR`]-th nearest visit at another place, or to the farthest if there are fewer.
+fn near_leg(problem: &Problem, v: usize) -> Option<f64> {
+    let mut all: Vec<f64> = (0..problem.visits().len()).filter_map(|other| drive(problem, v, other)).filter(|&leg| leg > 0.0).collect();
+    let nth = NEAR.min(all.len()).checked_sub(1)?;
+    Some(*all.select_nth_unstable_by(nth, f64::total_cmp).1)
+}
+
+/// 0 when there is nothing.
+fn mean(all: impl Iterator<Item = f64>) -> f64 {
+    let (sum, count) = all.fold((0.0, 0.0), |(sum, count), x| (sum + x, count + 1.0));
+    if count > 0.0 { sum / count } else { 0.0 }
+}
+
+/// The temperature over the course of a search, in seconds.
+pub(super) struct Heat {
+    pub(super) start: f64,
+    end: f64,
+    /// how often it is cooled down, and how often it has been
+    rounds: f64,
+    round: f64,
+}
+
+/// What a step begins with.
+pub(super) enum Round {
+    /// the round goes on
+    Same,
+    /// a new one, from nothing
+    Afresh,
+    /// the last one, from the best plan
+    Last,
+}
+
+impl Heat {
+    /// For a search from nothing, or a `warm` one that goes on from a plan; for a `whole` one or a part of it.
+    pub(super) fn of(scale: Scale, state: &State<'_>, warm: bool, whole: bool) -> Self {
+        let ground = state.ground;
+        let share = match ground.hours.len() < SEASON_SHIFTS && whole {
+            true if state.crowded() => CROWDED_HEAT,
+            true => WEEK_HEAT,
+            false => SEASON_HEAT,
+        };
+        let start = (scale.leg * share).min(scale.price * PRICE_HEAT);
+        let (start, end) = if warm { (start * WARM, WARM_END_HEAT) } else { (start, END_HEAT) };
+        let end = (scale.leg.min(scale.price) * end).min(scale.near * NEAR_END_HEAT);
+        let rounds = if ground.open.len() <= FEW_VISITS && whole { ROUNDS } else { 1.0 };
+        Self { start: start.max(1.0), end: end.max(0.1), rounds, round: 0.0 }
+    }
+
+    /// Whether a new round begins, and from what.
+    pub(super) fn next_round(&mut self, share: f64) -> Round {
+        let round = (share * self.rounds).floor().min(self.rounds - 1.0);
+        if std::mem::replace(&mut self.round, round) >= round {
+            Round::Same
+        } else if round + 1.0 < self.rounds {
+            Round::Afresh
+        } else {
+            Round::Last
+        }
+    }
+
+    pub(super) fn at(&self, share: f64) -> f64 {
+        let start = if self.round > 0.0 && self.round + 1.0 >= self.rounds { self.start * AGAIN } else { self.start };
+        start * (self.end / start).powf(share * self.rounds - self.round)
+    }
+}
