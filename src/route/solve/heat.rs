@@ -17,7 +17,7 @@ const WARM_END_HEAT: f64 = 0.006;
 /// Share of the start temperature for a search that goes on from a plan.
 const WARM: f64 = 0.15;
 /// Up to so many visits are planned anew several times: they are soon settled, and not always well.
-const FEW_VISITS: usize = 120;
+pub(super) const FEW_VISITS: usize = 120;
 /// How often in all; the last time goes on from the best plan.
 const ROUNDS: f64 = 4.0;
 /// Share of the start temperature for the last time.

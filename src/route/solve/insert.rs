@@ -1,7 +1,7 @@
 //! Putting visits back: which are tried, in what order, and where each costs least.
 
 use super::SEASON_SHIFTS;
-use super::ground::NEVER;
+use super::ground::{NEVER, small};
 use super::shifts::shifts_in;
 use super::state::{OUT, State};
 
@@ -31,6 +31,17 @@ impl State<'_> {
         self.sort_picked(&mut order);
         let loose = self.random.one_in(LOOSE_EVERY);
         let everywhere = self.random.one_in(16);
+        if self.goes_by_regret() {
+            let candidate = |&packed: &i64| {
+                let j = visit_of(packed);
+                let forced = cluster && self.forced[j as usize] == self.step;
+                (j, forced, self.was_out(j) && !everywhere && !forced)
+            };
+            let candidates = order.iter().map(candidate).collect();
+            self.put_in_by_regret(candidates, loose);
+            self.order = order;
+            return;
+        }
         let mut may_displace = self.may_displace();
         let mut x = 0;
         while let Some(&packed) = order.get(x) {
@@ -38,9 +49,8 @@ impl State<'_> {
             let j = visit_of(packed);
             let forced = cluster && self.forced[j as usize] == self.step;
             let waiting = self.was_out(j) && !everywhere && !forced && !self.thorough;
-            if let Some((k, position)) = self.choose(j, forced, waiting, loose) {
-                self.drop_out(j);
-                self.put(j, k, position);
+            if let Some(spot) = self.choose(j, forced, waiting, loose) {
+                self.put_at(j, spot);
                 continue;
             }
             if may_displace == 0 {
@@ -55,45 +65,64 @@ impl State<'_> {
         self.order = order;
     }
 
-    /// The shift and position where visit `j` costs least, if it pays. A visit that has been `waiting` is tried in
+    /// Where visit `j` costs least, if it pays anywhere.
+    fn choose(&mut self, j: u32, forced: bool, waiting: bool, loose: bool) -> Option<Spot> {
+        let mut best = None;
+        let mut below = self.ceiling(j, forced);
+        self.each_shift(j, waiting, |state, k| {
+            if let Some(spot) = state.look(j, k, forced, loose, below) {
+                (below, best) = (spot.costs, Some(spot));
+            }
+        });
+        best
+    }
+
+    /// An insertion of visit `j` costs less than this.
+    pub(super) fn ceiling(&self, j: u32, forced: bool) -> i64 {
+        if forced { i64::from(NEVER) } else { self.ground.tasks[j as usize].price }
+    }
+
+    /// Calls `look` for the shifts that may have room for visit `j`. A visit that has been `waiting` is tried in
     /// the touched shifts only: elsewhere nothing has changed.
-    fn choose(&mut self, j: u32, forced: bool, waiting: bool, loose: bool) -> Option<(usize, u32)> {
+    #[inline]
+    pub(super) fn each_shift(&mut self, j: u32, waiting: bool, mut look: impl FnMut(&mut Self, usize)) {
         let ground = self.ground;
-        let task = &ground.tasks[j as usize];
-        let mut best = Choice { least: if forced { i64::from(NEVER) } else { task.price }, at: None };
         if waiting {
             for x in 0..self.touched_shifts() {
                 let k = self.touched_shift(x);
-                if self.room[k] >= task.least && ground.allows(j, k) {
-                    self.look(j, k, forced, loose, &mut best);
+                if self.may_fit(j, k) {
+                    look(self, k);
                 }
             }
-        } else {
-            for (x, may) in ground.may.words(j as usize).iter().enumerate() {
-                for k in shifts_in(x, may & self.roomy.words(0)[x]) {
-                    if self.room[k] >= task.least {
-                        self.look(j, k, forced, loose, &mut best);
-                    }
+            return;
+        }
+        let least = ground.tasks[j as usize].least;
+        for (x, may) in ground.may.words(j as usize).iter().enumerate() {
+            for k in shifts_in(x, may & self.roomy.words(0)[x]) {
+                if self.room[k] >= least {
+                    look(self, k);
                 }
             }
         }
-        best.at
     }
 
-    /// Takes the cheapest insertion of visit `j` into the route of shift `k` if it costs less than the best so far; passes
-    /// over some by chance.
+    /// Whether shift `k` may serve visit `j` and has enough time left, were there no windows.
+    pub(super) fn may_fit(&self, j: u32, k: usize) -> bool {
+        self.room[k] >= self.ground.tasks[j as usize].least && self.ground.allows(j, k)
+    }
+
+    /// The cheapest insertion of visit `j` into the route of shift `k`, if it costs less than `below`; passes over some by
+    /// chance.
     #[inline]
-    fn look(&mut self, j: u32, k: usize, forced: bool, loose: bool, best: &mut Choice) {
+    pub(super) fn look(&mut self, j: u32, k: usize, forced: bool, loose: bool, below: i64) -> Option<Spot> {
         // in a season only where something changed: the other shifts are many, and what is known of them is worth keeping
         let loose = loose && (self.touched(k) || self.routes.len() < SEASON_SHIFTS);
         let (added, position) = if loose { self.loose_insertion(j, k) } else { self.insertion(j, k, forced) };
-        if i64::from(added) >= best.least || added == NEVER {
-            return;
+        if i64::from(added) >= below || added == NEVER {
+            return None;
         }
         let costs = self.costs(j, k, added, position);
-        if costs < best.least && self.random.next() & 1023 >= BLINKS {
-            *best = Choice { least: costs, at: Some((k, position)) };
-        }
+        (costs < below && self.random.next() & 1023 >= BLINKS).then(|| Spot { costs, shift: small(k), position })
     }
 
     /// Which of the visits that are out this step tries: those it took out itself, those it forces, and of the others
@@ -148,8 +177,10 @@ fn visit_of(packed: i64) -> u32 {
     (packed & ((1 << VISIT_BITS) - 1)) as u32
 }
 
-/// The cheapest insertion found so far, and what it costs.
-struct Choice {
-    least: i64,
-    at: Option<(usize, u32)>,
+/// A place for a visit, and what it costs there.
+#[derive(Clone, Copy)]
+pub(super) struct Spot {
+    pub(super) costs: i64,
+    pub(super) shift: u32,
+    pub(super) position: u32,
 }

@@ -8,6 +8,7 @@
 //! - `layout`: places numbered so that neighbours are near in memory.
 //! - `moves`: what one step does.
 //! - `insert`: where visits are put back.
+//! - `regret`: putting them back by what waiting would cost them.
 //! - `displace`: which stops make room for a visit that is worth more.
 //! - `shifts`: sets of shifts.
 //! - `random`: the seeded generator.
@@ -23,6 +24,7 @@ mod insert;
 mod layout;
 mod moves;
 mod random;
+mod regret;
 mod shifts;
 mod state;
 mod threads;
@@ -201,6 +203,7 @@ fn search(
     state.note_best();
     state.fill();
     state.make_room();
+    state.weigh_regret();
     let warm = if stretch.is_whole() { from.is_some() } else { stretch.warm };
     let mut heat = Heat::of(stretch.scale.unwrap_or_else(|| Scale::of(problem)), &state, warm, stretch.is_whole());
     let (mut done, mut told, mut temperature) = (0, -1.0, heat.start);

@@ -71,4 +71,10 @@ impl Alike {
     pub(super) fn to(&self, k: usize) -> &[usize] {
         &self.groups[self.group[k]]
     }
+
+    /// How much shifts differ, from little above 0 (all are alike) to 1.
+    #[expect(clippy::cast_precision_loss, reason = "shifts are few")]
+    pub(super) fn unlike(&self) -> f64 {
+        self.groups.len() as f64 / self.group.len().max(1) as f64
+    }
 }

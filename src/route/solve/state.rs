@@ -2,6 +2,7 @@
 
 use super::displace::{Displaced, Making};
 use super::ground::{Ground, NEVER, small};
+use super::insert::Spot;
 use super::random::Random;
 use super::shifts::Sets;
 use super::timing::Route;
@@ -91,6 +92,8 @@ pub(super) struct State<'a> {
     known_at: Vec<u16>,
     /// what it costs to make room, visit by visit; empty where none is made
     pub(super) making: Vec<Making>,
+    /// share of the steps that go by regret
+    pub(super) regret: f64,
     /// of 256 parts of a displaced visit's price, how many count in this step
     pub(super) counted: i64,
     versions: Vec<u64>,
@@ -134,6 +137,7 @@ impl<'a> State<'a> {
             known: vec![Known::default(); n * m],
             known_at: vec![0; n * m],
             making: Vec::new(),
+            regret: 0.0,
             counted: 0,
             versions: vec![0; m],
             last_version: 0,
@@ -265,8 +269,14 @@ impl<'a> State<'a> {
         self.saves += 1;
     }
 
+    /// Puts visit `j`, which is out, where the caller knows that it fits.
+    pub(super) fn put_at(&mut self, j: u32, spot: Spot) {
+        self.drop_out(j);
+        self.put(j, spot.shift as usize, spot.position);
+    }
+
     /// Puts visit `j` into the route of shift `k`; the caller knows that it fits.
-    pub(super) fn put(&mut self, j: u32, k: usize, position: u32) {
+    fn put(&mut self, j: u32, k: usize, position: u32) {
         self.save(k);
         self.at[j as usize] = small(k);
         self.cost -= self.ground.tasks[j as usize].price - self.ground.bias(j, k);
