@@ -32,13 +32,9 @@ impl State<'_> {
         let loose = self.random.one_in(LOOSE_EVERY);
         let everywhere = self.random.one_in(16);
         if self.goes_by_regret() {
-            let candidate = |&packed: &i64| {
-                let j = visit_of(packed);
-                let forced = cluster && self.forced[j as usize] == self.step;
-                (j, forced, self.was_out(j) && !everywhere && !forced)
-            };
-            let candidates = order.iter().map(candidate).collect();
-            self.put_in_by_regret(candidates, loose);
+            let terms = |&packed: &i64| self.terms(visit_of(packed), cluster, everywhere);
+            let all = order.iter().map(terms).collect();
+            self.put_in_by_regret(all, loose);
             self.order = order;
             return;
         }
@@ -47,16 +43,15 @@ impl State<'_> {
         while let Some(&packed) = order.get(x) {
             x += 1;
             let j = visit_of(packed);
-            let forced = cluster && self.forced[j as usize] == self.step;
-            let waiting = self.was_out(j) && !everywhere && !forced && !self.thorough;
-            if let Some(spot) = self.choose(j, forced, waiting, loose) {
+            let terms = self.terms(j, cluster, everywhere);
+            if let Some(spot) = self.choose(terms, loose) {
                 self.put_at(j, spot);
                 continue;
             }
             if may_displace == 0 {
                 continue;
             }
-            if let Some(room) = self.displaces(j, waiting) {
+            if let Some(room) = self.displaces(j, terms.waiting) {
                 may_displace -= 1;
                 order.extend(self.routes[room.shift as usize].seq[room.stops()].iter().map(|&j| i64::from(j)));
                 self.displace(j, room);
@@ -65,29 +60,34 @@ impl State<'_> {
         self.order = order;
     }
 
-    /// Where visit `j` costs least, if it pays anywhere.
-    fn choose(&mut self, j: u32, forced: bool, waiting: bool, loose: bool) -> Option<Spot> {
+    fn terms(&self, visit: u32, cluster: bool, everywhere: bool) -> Terms {
+        let forced = cluster && self.forced[visit as usize] == self.step;
+        let waiting = self.was_out(visit) && !everywhere && !forced && !self.thorough;
+        Terms { visit, forced, waiting }
+    }
+
+    /// Where a visit costs least, if it pays anywhere.
+    fn choose(&mut self, terms: Terms, loose: bool) -> Option<Spot> {
         let mut best = None;
-        let mut below = self.ceiling(j, forced);
-        self.each_shift(j, waiting, |state, k| {
-            if let Some(spot) = state.look(j, k, forced, loose, below) {
+        let mut below = self.ceiling(terms);
+        self.each_shift(terms, |state, k| {
+            if let Some(spot) = state.look(terms, k, loose, below) {
                 (below, best) = (spot.costs, Some(spot));
             }
         });
         best
     }
 
-    /// An insertion of visit `j` costs less than this.
-    pub(super) fn ceiling(&self, j: u32, forced: bool) -> i64 {
-        if forced { i64::from(NEVER) } else { self.ground.tasks[j as usize].price }
+    /// An insertion costs less than this.
+    pub(super) fn ceiling(&self, terms: Terms) -> i64 {
+        if terms.forced { i64::from(NEVER) } else { self.ground.tasks[terms.visit as usize].price }
     }
 
-    /// Calls `look` for the shifts that may have room for visit `j`. A visit that has been `waiting` is tried in
-    /// the touched shifts only: elsewhere nothing has changed.
+    /// Calls `look` for the shifts that may have room for the visit.
     #[inline]
-    pub(super) fn each_shift(&mut self, j: u32, waiting: bool, mut look: impl FnMut(&mut Self, usize)) {
-        let ground = self.ground;
-        if waiting {
+    pub(super) fn each_shift(&mut self, terms: Terms, mut look: impl FnMut(&mut Self, usize)) {
+        let (ground, j) = (self.ground, terms.visit);
+        if terms.waiting {
             for x in 0..self.touched_shifts() {
                 let k = self.touched_shift(x);
                 if self.may_fit(j, k) {
@@ -111,13 +111,13 @@ impl State<'_> {
         self.room[k] >= self.ground.tasks[j as usize].least && self.ground.allows(j, k)
     }
 
-    /// The cheapest insertion of visit `j` into the route of shift `k`, if it costs less than `below`; passes over some by
-    /// chance.
+    /// The cheapest insertion into the route of shift `k`, if it costs less than `below`; passes over some by chance.
     #[inline]
-    pub(super) fn look(&mut self, j: u32, k: usize, forced: bool, loose: bool, below: i64) -> Option<Spot> {
+    pub(super) fn look(&mut self, terms: Terms, k: usize, loose: bool, below: i64) -> Option<Spot> {
+        let j = terms.visit;
         // in a season only where something changed: the other shifts are many, and what is known of them is worth keeping
         let loose = loose && (self.touched(k) || self.routes.len() < SEASON_SHIFTS);
-        let (added, position) = if loose { self.loose_insertion(j, k) } else { self.insertion(j, k, forced) };
+        let (added, position) = if loose { self.loose_insertion(j, k) } else { self.insertion(j, k, terms.forced) };
         if i64::from(added) >= below || added == NEVER {
             return None;
         }
@@ -175,6 +175,16 @@ impl State<'_> {
 #[expect(clippy::cast_sign_loss, reason = "only the lowest bits are kept")]
 fn visit_of(packed: i64) -> u32 {
     (packed & ((1 << VISIT_BITS) - 1)) as u32
+}
+
+/// How a visit is put in.
+#[derive(Clone, Copy)]
+pub(super) struct Terms {
+    pub(super) visit: u32,
+    /// at any price
+    pub(super) forced: bool,
+    /// it was out before the step: it is tried in the touched shifts only, since elsewhere nothing has changed
+    pub(super) waiting: bool,
 }
 
 /// A place for a visit, and what it costs there.

@@ -4,7 +4,7 @@
 //! insertion in "A General Heuristic for Vehicle Routing Problems", Computers & Operations Research 34(8), 2007 (from memory).
 
 use super::heat::FEW_VISITS;
-use super::insert::Spot;
+use super::insert::{Spot, Terms};
 use super::state::State;
 
 /// Share of the steps that go by regret, were all shifts unlike each other.
@@ -15,9 +15,7 @@ const SHARE_OF_FEW: f64 = 0.6;
 /// A visit that is to be put in, with its cheapest place and the cheapest in another shift.
 #[derive(Clone, Copy)]
 struct Candidate {
-    visit: u32,
-    forced: bool,
-    waiting: bool,
+    terms: Terms,
     best: Option<Spot>,
     next: Option<Spot>,
 }
@@ -50,16 +48,16 @@ impl State<'_> {
         self.regret > 0.0 && !self.thorough && self.random.share() < self.regret
     }
 
-    /// Puts visits in, each given as visit, whether it goes in at any price, and whether it has been waiting.
-    pub(super) fn put_in_by_regret(&mut self, visits: Vec<(u32, bool, bool)>, loose: bool) {
-        let fresh = |(visit, forced, waiting)| Candidate { visit, forced, waiting, best: None, next: None };
-        let mut left: Vec<Candidate> = visits.into_iter().map(fresh).collect();
+    /// Puts visits in as long as they pay.
+    pub(super) fn put_in_by_regret(&mut self, all: Vec<Terms>, loose: bool) {
+        let fresh = |terms| Candidate { terms, best: None, next: None };
+        let mut left: Vec<Candidate> = all.into_iter().map(fresh).collect();
         for candidate in &mut left {
             self.look_everywhere(candidate, loose);
         }
         while let Some((x, spot)) = self.most_regret(&left) {
-            self.put_at(left.swap_remove(x).visit, spot);
-            for candidate in left.iter_mut().filter(|c| c.waiting || c.best.is_some()) {
+            self.put_at(left.swap_remove(x).terms.visit, spot);
+            for candidate in left.iter_mut().filter(|c| c.terms.waiting || c.best.is_some()) {
                 self.look_again(candidate, spot.shift, loose);
             }
         }
@@ -67,7 +65,7 @@ impl State<'_> {
 
     /// Which of the candidates loses most by waiting, and its cheapest place; none when no one pays any more.
     fn most_regret(&self, left: &[Candidate]) -> Option<(usize, Spot)> {
-        let regret = |c: &Candidate, best: Spot| c.next.map_or(self.ceiling(c.visit, c.forced), |next| next.costs) - best.costs;
+        let regret = |c: &Candidate, best: Spot| c.next.map_or(self.ceiling(c.terms), |next| next.costs) - best.costs;
         let mut most: Option<(i64, usize, Spot)> = None;
         for (x, candidate) in left.iter().enumerate() {
             let Some(best) = candidate.best else { continue };
@@ -81,22 +79,22 @@ impl State<'_> {
 
     fn look_everywhere(&mut self, candidate: &mut Candidate, loose: bool) {
         (candidate.best, candidate.next) = (None, None);
-        self.each_shift(candidate.visit, candidate.waiting, |state, k| state.look_in(candidate, k, loose));
+        self.each_shift(candidate.terms, |state, k| state.look_in(candidate, k, loose));
     }
 
     /// The route of a shift has changed.
     fn look_again(&mut self, candidate: &mut Candidate, shift: u32, loose: bool) {
         if candidate.is_in(shift) {
             self.look_everywhere(candidate, loose);
-        } else if self.may_fit(candidate.visit, shift as usize) {
+        } else if self.may_fit(candidate.terms.visit, shift as usize) {
             self.look_in(candidate, shift as usize, loose);
         }
     }
 
     fn look_in(&mut self, candidate: &mut Candidate, k: usize, loose: bool) {
-        let ceiling = self.ceiling(candidate.visit, candidate.forced);
+        let ceiling = self.ceiling(candidate.terms);
         let below = candidate.next.map_or(ceiling, |next| next.costs);
-        if let Some(spot) = self.look(candidate.visit, k, candidate.forced, loose, below) {
+        if let Some(spot) = self.look(candidate.terms, k, loose, below) {
             candidate.note(spot);
         }
     }
