@@ -21,7 +21,7 @@ use std::{sync::Arc, time::Duration};
 use time::Date;
 use tokio::{
     net::TcpListener,
-    signal::unix::{SignalKind, signal},
+    signal::unix::{Signal, SignalKind, signal},
     sync::Notify,
 };
 use tokio_util::sync::CancellationToken;
@@ -54,8 +54,9 @@ async fn demo_on(db: &Database, place: &Place, listener: TcpListener, listen: &L
     let today = dealer::get(&db.pool, now).await?.today;
     let monday = coming_week(today);
     plan_and_print(db, Some(&week::week_name(monday)), false).await?;
+    let end = End::listen()?;
     say(&demo::sign_ins(&address(&listener, listen)?));
-    run(db, listener, listen).await
+    run(db, listener, listen, end).await
 }
 
 /// The demo's own roads, unless somebody has put others there.
@@ -107,6 +108,7 @@ pub(super) async fn serve(place: &Place, listen: &Listen) -> Result<()> {
 
 async fn serve_on(db: &Database, listener: TcpListener, listen: &Listen) -> Result<()> {
     let address = address(&listener, listen)?;
+    let end = End::listen()?;
     if staff::any_owner(&db.pool).await? {
         say(&format!("Embertide serves at {address}"));
     } else {
@@ -115,7 +117,7 @@ async fn serve_on(db: &Database, listener: TcpListener, listen: &Listen) -> Resu
             "Embertide serves at {address}\n\nThis is a new installation. Make the owner's account here, within two days:\n  {address}/setup/{token}\n"
         ));
     }
-    run(db, listener, listen).await
+    run(db, listener, listen, end).await
 }
 
 fn tell_folder(db: &Database) {
@@ -147,7 +149,7 @@ fn address(listener: &TcpListener, listen: &Listen) -> Result<String> {
 }
 
 /// Serves until Ctrl-C or SIGTERM; then running requests and writes are finished, for ten seconds at most.
-async fn run(db: &Database, listener: TcpListener, listen: &Listen) -> Result<()> {
+async fn run(db: &Database, listener: TcpListener, listen: &Listen, end: End) -> Result<()> {
     let stop = CancellationToken::new();
     let bell = Arc::new(Notify::new());
     tell_photos(db).await;
@@ -161,7 +163,7 @@ async fn run(db: &Database, listener: TcpListener, listen: &Listen) -> Result<()
     let background = tokio::spawn(worker.run(stop.clone()));
     let (router, _) = web::router(app);
     let serving = tokio::spawn(web::serve::serve(listener, router, stop.clone()));
-    wait_for_end().await?;
+    end.wait().await;
     stop.cancel();
     let _ = serving.await;
     let _ = roads.await;
@@ -187,11 +189,21 @@ async fn follow_roads(roads: Arc<Current>, stop: CancellationToken) {
     }
 }
 
-async fn wait_for_end() -> Result<()> {
-    let mut term = signal(SignalKind::terminate())?;
-    tokio::select! {
-        end = tokio::signal::ctrl_c() => end?,
-        _ = term.recv() => {}
+/// The signals that end the program. They are listened for before its address is told, so that whoever knows it can end it cleanly.
+struct End {
+    interrupt: Signal,
+    terminate: Signal,
+}
+
+impl End {
+    fn listen() -> Result<Self> {
+        Ok(Self { interrupt: signal(SignalKind::interrupt())?, terminate: signal(SignalKind::terminate())? })
     }
-    Ok(())
+
+    async fn wait(mut self) {
+        tokio::select! {
+            _ = self.interrupt.recv() => {}
+            _ = self.terminate.recv() => {}
+        }
+    }
 }

@@ -117,6 +117,9 @@ async fn the_demo_serves_ends_on_a_signal_and_finds_its_data_again() {
     assert!(!second.said.contains("Filling it"), "{}", second.said);
     assert!(second.get("/health").await.ends_with("well\n"));
     second.end().await;
+
+    // ended as soon as its address is known
+    start("demo", &data, "Look round at ").await.end().await;
 }
 
 #[tokio::test]
