@@ -1,9 +1,9 @@
 //! How near the search comes to the best plans known, and what re-planning and levelling do.
 //!
 //! `cargo bench --bench routes` runs each instance with twenty seeds (weeks 2 s of processor time each, seasons 10 s with
-//! four seeds, the largest published ones 60 s with two), one thread, and prints ratios to tests/reference/routes.csv: best, median, worst. With names after `--`
-//! only those: `-- W2 RC208 mend level quick threads`. `-- write FOLDER` writes the invented instances for tests/reference/routes.py,
-//! and `-- plan NAME SECONDS SEED` prints the routes found for one of them, for its checker.
+//! four seeds, the largest published ones 60 s with two), one thread, and prints ratios to tests/reference/routes.csv: best,
+//! median, worst. With names after `--` only those: `-- W2 RC208 mend level quick threads`. `-- write FOLDER` writes the invented
+//! instances for tests/reference/routes.py, and `-- plan NAME SECONDS SEED` prints the routes found for one of them, for its checker.
 #![expect(clippy::unwrap_used, reason = "a bench that cannot go on has failed")]
 
 #[path = "routes/dice.rs"]

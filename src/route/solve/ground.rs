@@ -101,6 +101,7 @@ pub(super) struct Ground<'a> {
     pub(super) may: Sets,
     /// least time on site that any visit can add to a route
     pub(super) least: i32,
+    /// which shifts could stand in for each other
     pub(super) alike: Alike,
     openings: Vec<Opening>,
     pieces: Vec<(i32, i32)>,

@@ -60,6 +60,7 @@ impl State<'_> {
         self.order = order;
     }
 
+    /// How a visit is put in in this step.
     fn terms(&self, visit: u32, cluster: bool, everywhere: bool) -> Terms {
         let forced = cluster && self.forced[visit as usize] == self.step;
         let waiting = self.was_out(visit) && !everywhere && !forced && !self.thorough;
