@@ -317,7 +317,8 @@ async function phone() {
         if (e?.name !== "ConstraintError") return tell([["sheet", `Not kept: ${e?.name}. Leave this open, make room, press again.`]]);
       }
       correcting = false;
-      await kept();
+      // Before anything is sent: who turns the page at once finds the strip there in its first moment.
+      await show();
       workers.ready.then((r) => r.sync.register("send")).catch(() => {});
       await go();
       const sent = await get("sent", item.id);

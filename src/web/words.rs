@@ -2,6 +2,7 @@
 
 use crate::{
     season::{DueRules, DueWindow, Priority, WindowState},
+    units::{distance, span},
     water::Verdict,
 };
 use time::Date;
@@ -26,6 +27,14 @@ pub(super) fn window(opens: Date, closes: Date, today: Date) -> State {
         WindowState::Done { .. } => "done",
     };
     State { class, words: state.words(today) }
+}
+
+/// The way to a stop: seconds and metres from the one before.
+pub(super) fn drive(seconds: i32, metres: i32) -> String {
+    if seconds == 0 && metres == 0 {
+        return "Same place, no drive.".to_owned();
+    }
+    format!("Drive {}, {}.", span(seconds), distance(metres))
 }
 
 /// How the water stands.

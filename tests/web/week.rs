@@ -263,3 +263,17 @@ async fn what_must_be_made_this_week_goes_in_before_any_other() {
     assert_eq!(t.post(&d.office, &format!("/visits/{visit}/must"), &back).await.status, 303);
     assert!(!t.get(Some(&d.office), "/week/2026-W41").await.text("main").contains("Must be made this week, "));
 }
+
+#[tokio::test]
+async fn a_second_unit_at_one_place_is_no_drive() {
+    let t = TestApp::start().await;
+    let d = dealership::open(&t).await;
+    let visits = planned(&t, &d).await;
+    let way = |metres: i32| sqlx::query("UPDATE visits SET drive_s = $2, drive_m = $2 WHERE id = $1").bind(visits[0]).bind(metres);
+    let week = async || t.get(Some(&d.office), "/week/2026-W41").await.text("main");
+    way(0).execute(t.pool()).await.unwrap();
+    let page = week().await;
+    assert!(page.contains("Same place, no drive.") && !page.contains("Drive 0 min"), "{page}");
+    way(1609).execute(t.pool()).await.unwrap();
+    assert!(week().await.contains("Drive 27 min, 1 mi (2 km)."));
+}

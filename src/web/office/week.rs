@@ -79,7 +79,7 @@ impl StopView {
             reason: s.reason.clone(),
             why: s.why.clone(),
             dose: s.expected_dose_ml.filter(|ml| *ml > 0).map(|ml| amount(ml, dealer.units)).unwrap_or_default(),
-            drive: format!("{}, {}", span(s.drive_s), distance(s.drive_m)),
+            drive: words::drive(s.drive_s, s.drive_m),
             state: words::visit(&s.status),
             must: s.must,
             open: s.status == "planned" || s.status == "confirmed",

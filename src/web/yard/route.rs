@@ -156,7 +156,7 @@ fn view(s: &Stop, report: Option<Uuid>) -> StopView {
         address: s.address.clone(),
         town: s.town.clone(),
         jobs: s.job_names.join(", "),
-        drive: format!("{}, {}", span(s.drive_s), distance(s.drive_m)),
+        drive: words::drive(s.drive_s, s.drive_m),
         state: words::visit(&s.status),
         why: if s.status == "not done" { s.why.clone() } else { String::new() },
     }
