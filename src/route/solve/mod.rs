@@ -10,6 +10,7 @@
 //! - `insert`: where visits are put back.
 //! - `regret`: putting them back by what waiting would cost them.
 //! - `displace`: which stops make room for a visit that is worth more.
+//! - `recall`: looking back at routes that were had before; `memory` keeps them, `combine` puts them together.
 //! - `shifts`: sets of shifts.
 //! - `random`: the seeded generator.
 //!
@@ -17,13 +18,16 @@
 //!
 //! No clock: equal problem, seed, iterations and threads give the identical plan in the same build.
 
+mod combine;
 mod displace;
 mod ground;
 mod heat;
 mod insert;
 mod layout;
+mod memory;
 mod moves;
 mod random;
+mod recall;
 mod regret;
 mod shifts;
 mod state;
@@ -204,9 +208,12 @@ fn search(
     state.fill();
     state.make_room();
     state.weigh_regret();
+    if stretch.is_whole() && from.is_none() {
+        state.begin_memory();
+    }
     let warm = if stretch.is_whole() { from.is_some() } else { stretch.warm };
     let mut heat = Heat::of(stretch.scale.unwrap_or_else(|| Scale::of(problem)), &state, warm, stretch.is_whole());
-    let (mut done, mut told, mut temperature) = (0, -1.0, heat.start);
+    let (mut done, mut told, mut temperature, mut looks_back) = (0, -1.0, heat.start, false);
     let finished = loop {
         if done % LOOK_EVERY == 0 || done == limit {
             if cancel.load(Ordering::Relaxed) {
@@ -231,9 +238,15 @@ fn search(
                 Round::Last => state.return_to_best(),
             }
             temperature = heat.at(share);
+            looks_back = state.looks_back(share);
         }
-        state.advance(temperature);
-        done += 1;
+        if looks_back {
+            state.look_back();
+            done = limit.min(done + recall::STEPS);
+        } else {
+            state.advance(temperature);
+            done += 1;
+        }
     };
     if stretch.ends >= 1.0 {
         return Plan { routes: widen(&state.best), objective: state.best_cost, iterations: done, finished };

@@ -57,6 +57,7 @@ impl State<'_> {
         let rise = self.rise() as f64;
         if rise < -temperature * self.random.share().max(1e-12).ln() {
             self.note_best();
+            self.remember();
         } else {
             self.undo();
         }
@@ -155,14 +156,20 @@ impl State<'_> {
         for (i, &j) in route.seq.iter().enumerate() {
             let price = ground.tasks[j as usize].price - ground.bias(j, k);
             worth += price;
-            let next = route.nodes.get(i + 2).map_or(ground.hours[k].depot, |n| n.place);
-            let (here, there) = (&route.nodes[i], &route.nodes[i + 1]);
-            let gain = i64::from(here.leg + there.leg - ground.leg(here.place, next)) - price;
+            let gain = i64::from(self.detour(k, i)) - price;
             if gain > best.0 {
                 best = (gain, Some(Goes::Stop(i)));
             }
         }
         if i64::from(route.drive) - worth > best.0 { Some(Goes::Route) } else { best.1 }
+    }
+
+    /// How much shorter the route of shift `k` would be without its `i`-th stop.
+    pub(super) fn detour(&self, k: usize, i: usize) -> i32 {
+        let (ground, route) = (self.ground, &self.routes[k]);
+        let next = route.nodes.get(i + 2).map_or(ground.hours[k].depot, |n| n.place);
+        let (here, there) = (&route.nodes[i], &route.nodes[i + 1]);
+        here.leg + there.leg - ground.leg(here.place, next)
     }
 }
 

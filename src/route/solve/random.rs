@@ -1,6 +1,13 @@
 //! A small seeded generator of random numbers: 64-bit state, a mixed counter.
 //! Written out so that a plan can be worked again from its seed, whatever library changes.
 
+/// One of 2^64 numbers, far from that of `x` + 1.
+pub(super) fn mixed(x: u64) -> u64 {
+    let z = (x ^ (x >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
+    let z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
+    z ^ (z >> 31)
+}
+
 #[derive(Clone, Debug)]
 pub(super) struct Random(u64);
 
@@ -13,10 +20,7 @@ impl Random {
 
     pub(super) fn next(&mut self) -> u64 {
         self.0 = self.0.wrapping_add(STEP);
-        let mut z = self.0;
-        z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
-        z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
-        z ^ (z >> 31)
+        mixed(self.0)
     }
 
     /// A number below `n`; 0 when `n` is 0. `n` must fit in 32 bits.

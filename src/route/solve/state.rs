@@ -4,6 +4,7 @@ use super::displace::{Displaced, Making};
 use super::ground::{Ground, NEVER, small};
 use super::insert::Spot;
 use super::random::Random;
+use super::recall::Recall;
 use super::shifts::Sets;
 use super::timing::Route;
 
@@ -102,6 +103,8 @@ pub(super) struct State<'a> {
     saved: Vec<Saved>,
     saves: usize,
     cost_before: i64,
+    /// what it looks back on near its end
+    pub(super) recall: Recall,
 }
 
 impl<'a> State<'a> {
@@ -145,6 +148,7 @@ impl<'a> State<'a> {
             saved: Vec::new(),
             saves: 0,
             cost_before: 0,
+            recall: Recall::default(),
         };
         state.number_out();
         for k in 0..m {
@@ -312,6 +316,18 @@ impl<'a> State<'a> {
         self.drop_out(j);
         self.at[j as usize] = room.shift;
         self.cost -= self.ground.tasks[j as usize].price - self.ground.bias(j, k);
+        self.settle(k);
+    }
+
+    /// Gives shift `k`, which has no stops, this route; its visits are out.
+    pub(super) fn lay(&mut self, k: usize, stops: &[u32]) {
+        self.save(k);
+        for &j in stops {
+            self.drop_out(j);
+            self.at[j as usize] = small(k);
+            self.cost -= self.ground.tasks[j as usize].price - self.ground.bias(j, k);
+        }
+        self.routes[k].seq.extend_from_slice(stops);
         self.settle(k);
     }
 

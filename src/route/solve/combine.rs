@@ -1,0 +1,274 @@
+//! The cheapest set of routes, one at most for each shift, in which no visit stands twice.
+//!
+//! Visits are given prices until hardly two shifts want the same (Lagrangian relaxation; subgradient steps, each leaning on the one
+//! before). The prices bound what any set can cost, which leaves few routes to try, depth first. The idea of putting a plan together
+//! from routes that a search has had is that of "Probabilistic Diversification and Intensification in Local Search for Vehicle
+//! Routing", Journal of Heuristics 1, 1995; the steps are those of Camerini, Fratta and Maffioli, 1975 (all from memory).
+
+use super::memory::Shelf;
+
+/// Routes looked at before the best so far has to do.
+const MOST_TRIES: usize = 2000;
+/// How much of the step before counts in a step of the prices.
+const LEAN: f64 = 0.6;
+/// How often steps get shorter, and what of their length remains.
+const SHORTER: usize = 7;
+const REMAINS: f64 = 0.7;
+/// Costs are whole numbers: what is better is better by nearly one.
+const BETTER: f64 = 0.999;
+
+/// A shift and the routes it could have.
+pub(super) struct Ways<'a> {
+    pub(super) shift: usize,
+    shelf: &'a Shelf,
+    list: Vec<Way>,
+}
+
+/// A route of a shelf, or none, and what it costs once its visits are paid for.
+#[derive(Clone, Copy)]
+struct Way {
+    number: Option<u32>,
+    rest: f64,
+}
+
+impl<'a> Ways<'a> {
+    /// Those routes of a shelf whose stops are all allowed.
+    pub(super) fn new(shift: usize, shelf: &'a Shelf, allowed: impl Fn(u32) -> bool) -> Self {
+        let fits = |&number: &u32| shelf.route(number).1.iter().all(|&j| allowed(j));
+        let list = (0..shelf.len()).filter(fits).map(|number| Way { number: Some(number), rest: 0.0 });
+        Self { shift, shelf, list: [Way { number: None, rest: 0.0 }].into_iter().chain(list).collect() }
+    }
+
+    /// Cost and stops of a route; nothing for none.
+    pub(super) fn route(&self, number: Option<u32>) -> (i64, &'a [u32]) {
+        number.map_or((0, &[]), |number| self.shelf.route(number))
+    }
+
+    /// What each costs at these prices. The cheapest.
+    #[expect(clippy::cast_precision_loss, reason = "costs are far below 2^53")]
+    fn pay(&mut self, prices: &[f64]) -> Option<Way> {
+        let routes = self.shelf;
+        for way in &mut self.list {
+            let (alone, stops) = way.number.map_or((0, &[][..]), |number| routes.route(number));
+            way.rest = alone as f64 + stops.iter().map(|&j| prices[j as usize]).sum::<f64>();
+        }
+        self.list.iter().copied().min_by(|a, b| a.rest.total_cmp(&b.rest))
+    }
+}
+
+/// Shifts, the visits that they share, the price of each visit, and the cost that is to be beaten.
+pub(super) struct Puzzle<'a> {
+    pub(super) ways: Vec<Ways<'a>>,
+    pub(super) visits: Vec<u32>,
+    /// by visit; at least 0
+    pub(super) prices: Vec<f64>,
+    pub(super) beat: i64,
+}
+
+impl Puzzle<'_> {
+    #[expect(clippy::cast_precision_loss, reason = "costs are far below 2^53")]
+    fn goal(&self) -> f64 {
+        self.beat as f64 - BETTER
+    }
+
+    fn all_prices(&self) -> f64 {
+        self.visits.iter().map(|&j| self.prices[j as usize]).sum()
+    }
+
+    /// Betters the prices in so many steps. False when they show that nothing is cheaper.
+    pub(super) fn settle_prices(&mut self, steps: usize) -> bool {
+        let goal = self.goal();
+        let (mut bound, mut kept) = (f64::MIN, self.prices.clone());
+        let (mut wanted, mut way) = (vec![0.0; self.prices.len()], vec![0.0; self.prices.len()]);
+        let mut length = 1.0;
+        for step in 0..steps {
+            let now = self.want(&mut wanted);
+            if now > bound {
+                bound = now;
+                kept.clone_from(&self.prices);
+            }
+            if bound > goal {
+                return false;
+            }
+            let squares = self.lean(&wanted, &mut way);
+            if squares <= 0.0 {
+                break;
+            }
+            if (step + 1) % (steps / SHORTER).max(1) == 0 {
+                length *= REMAINS;
+            }
+            let stride = length * (goal - now) / squares;
+            for &j in &self.visits {
+                let price = &mut self.prices[j as usize];
+                *price = (*price + stride * way[j as usize]).max(0.0);
+            }
+        }
+        self.prices = kept;
+        true
+    }
+
+    /// How often each visit is wanted beyond once, when every shift takes its cheapest route. What these cost in all is the least
+    /// that any set can cost.
+    fn want(&mut self, wanted: &mut [f64]) -> f64 {
+        for &j in &self.visits {
+            wanted[j as usize] = -1.0;
+        }
+        let mut least = -self.all_prices();
+        for ways in &mut self.ways {
+            let Some(way) = ways.pay(&self.prices) else { continue };
+            least += way.rest;
+            for &j in ways.route(way.number).1 {
+                wanted[j as usize] += 1.0;
+            }
+        }
+        least
+    }
+
+    /// The way the prices go next, in `way`, and the sum of its squares. No price goes below 0.
+    fn lean(&self, wanted: &[f64], way: &mut [f64]) -> f64 {
+        let mut squares = 0.0;
+        for &j in &self.visits {
+            let j = j as usize;
+            let stands = self.prices[j] <= 0.0;
+            let held = |x: f64| if stands { x.max(0.0) } else { x };
+            way[j] = held(held(wanted[j]) + LEAN * way[j]);
+            squares += way[j] * way[j];
+        }
+        squares
+    }
+
+    /// The cheapest set at a cost below that to be beaten, if one is found: the route of each of `ways`, which may come in another
+    /// order now.
+    pub(super) fn solve(&mut self) -> Option<Vec<Option<u32>>> {
+        let (goal, base) = (self.goal(), -self.all_prices());
+        for ways in &mut self.ways {
+            ways.pay(&self.prices);
+            ways.list.sort_by(|a, b| a.rest.total_cmp(&b.rest));
+        }
+        let bound = base + self.ways.iter().map(|w| w.list[0].rest).sum::<f64>();
+        for ways in &mut self.ways {
+            let least = ways.list[0].rest;
+            ways.list.retain(|way| bound - least + way.rest <= goal);
+        }
+        if self.ways.iter().any(|w| w.list.is_empty()) {
+            return None;
+        }
+        self.ways.sort_by_key(|w| (w.list.len(), w.shift));
+        let mut least = vec![0.0; self.ways.len() + 1];
+        for (d, ways) in self.ways.iter().enumerate().rev() {
+            least[d] = least[d + 1] + ways.list[0].rest;
+        }
+        let taken = vec![false; self.prices.len()];
+        let mut search = Search { ways: &self.ways, least, taken, goal, found: None, picked: Vec::new(), tries: 0 };
+        search.go_on(base, 0);
+        search.found
+    }
+}
+
+struct Search<'a> {
+    ways: &'a [Ways<'a>],
+    /// what the shifts from the so-many-th on cost at least
+    least: Vec<f64>,
+    taken: Vec<bool>,
+    goal: f64,
+    found: Option<Vec<Option<u32>>>,
+    picked: Vec<Option<u32>>,
+    tries: usize,
+}
+
+impl Search<'_> {
+    /// Tries the routes of the next shift, the cheapest first; `rest` and `cost` are those of the routes picked.
+    #[expect(clippy::cast_precision_loss, reason = "costs are far below 2^53")]
+    fn go_on(&mut self, rest: f64, cost: i64) {
+        let all = self.ways;
+        let depth = self.picked.len();
+        let Some(ways) = all.get(depth) else {
+            if cost as f64 <= self.goal {
+                self.goal = cost as f64 - BETTER;
+                self.found = Some(self.picked.clone());
+            }
+            return;
+        };
+        for way in &ways.list {
+            if self.tries == MOST_TRIES || rest + way.rest + self.least[depth + 1] > self.goal {
+                return;
+            }
+            self.tries += 1;
+            let (more, stops) = ways.route(way.number);
+            if stops.iter().any(|&j| self.taken[j as usize]) {
+                continue;
+            }
+            self.take(stops, true);
+            self.picked.push(way.number);
+            self.go_on(rest + way.rest, cost + more);
+            self.picked.pop();
+            self.take(stops, false);
+        }
+    }
+
+    fn take(&mut self, stops: &[u32], taken: bool) {
+        for &j in stops {
+            self.taken[j as usize] = taken;
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::memory::Memory;
+    use super::super::random::Random;
+    use super::*;
+
+    const VISITS: usize = 9;
+    const SHIFTS: usize = 4;
+
+    fn kept(random: &mut Random) -> Memory {
+        let mut memory = Memory::new(SHIFTS);
+        for k in 0..SHIFTS {
+            for _ in 0..8 {
+                let mut stops: Vec<u32> = (0..9).filter(|_| random.one_in(3)).collect();
+                stops.truncate(4);
+                let cost = 40 - i64::try_from(random.below(60) * (stops.len() + 1)).unwrap();
+                memory.keep(k, cost, &stops);
+            }
+        }
+        memory
+    }
+
+    /// Every set that there is.
+    fn cheapest(memory: &Memory, k: usize, taken: u32) -> i64 {
+        if k == SHIFTS {
+            return 0;
+        }
+        let mask = |stops: &[u32]| stops.iter().fold(0, |mask, j| mask | 1 << j);
+        let routes = (0..memory.shelf(k).len()).map(|number| memory.shelf(k).route(number));
+        let free = routes.filter(|(_, stops)| mask(stops) & taken == 0);
+        let costs = free.map(|(cost, stops)| cost + cheapest(memory, k + 1, taken | mask(stops)));
+        costs.chain([cheapest(memory, k + 1, taken)]).min().unwrap()
+    }
+
+    #[test]
+    fn the_cheapest_set_is_that_of_trying_them_all() {
+        let mut random = Random::new(5);
+        for _ in 0..500 {
+            let memory = kept(&mut random);
+            let least = cheapest(&memory, 0, 0);
+            let puzzle = |beat| Puzzle {
+                ways: (0..SHIFTS).map(|k| Ways::new(k, memory.shelf(k), |_| true)).collect(),
+                visits: (0..9).collect(),
+                prices: vec![0.0; VISITS],
+                beat,
+            };
+            let mut open = puzzle(least + 1);
+            assert!(open.settle_prices(50), "prices never rule out what there is");
+            let set = open.solve().unwrap();
+            let routes: Vec<(i64, &[u32])> = open.ways.iter().zip(&set).map(|(ways, number)| ways.route(*number)).collect();
+            let mut stops: Vec<u32> = routes.iter().flat_map(|r| r.1).copied().collect();
+            stops.sort_unstable();
+            assert!(stops.windows(2).all(|pair| pair[0] < pair[1]), "{stops:?}: none twice");
+            assert_eq!(routes.iter().map(|r| r.0).sum::<i64>(), least);
+            let mut shut = puzzle(least);
+            assert!(!shut.settle_prices(50) || shut.solve().is_none(), "nothing is cheaper than the cheapest");
+        }
+    }
+}
