@@ -62,6 +62,24 @@ fn search_and_checker_agree_where_visits_displace_each_other() {
     assert!(placed > 1000 && all > 4 * placed, "{placed} of {all}");
 }
 
+/// The same where there are routes enough for the search to put former ones together anew near its end.
+#[test]
+fn search_and_checker_agree_where_former_routes_come_back() {
+    let many = |routes: &[Vec<usize>]| routes.iter().filter(|r| !r.is_empty()).count() > 8;
+    let mut weeks = 0;
+    for seed in 0..400 {
+        let problem = priced_week(seed, Size { days: 9, technicians: 4, visits: 90, rough: false });
+        if !many(&plan(&problem, seed, 0).routes) {
+            continue;
+        }
+        let plan = plan(&problem, seed, 2000);
+        let timed = check(&problem, &plan.routes).unwrap_or_else(|v| panic!("seed {seed}: {v:?}"));
+        assert_eq!(timed.objective, plan.objective, "seed {seed}");
+        weeks += 1;
+    }
+    assert!(weeks > 40, "{weeks}");
+}
+
 /// By hand: an hour's work ten minutes out makes 80 min; overtime after an hour at half price: 20 min / 2.
 #[test]
 fn overtime_lateness_and_changes_cost_what_they_say() {
