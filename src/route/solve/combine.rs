@@ -219,14 +219,14 @@ mod tests {
     use super::super::random::Random;
     use super::*;
 
-    const VISITS: usize = 9;
+    const VISITS: u32 = 9;
     const SHIFTS: usize = 4;
 
     fn kept(random: &mut Random) -> Memory {
         let mut memory = Memory::new(SHIFTS);
         for k in 0..SHIFTS {
             for _ in 0..8 {
-                let mut stops: Vec<u32> = (0..9).filter(|_| random.one_in(3)).collect();
+                let mut stops: Vec<u32> = (0..VISITS).filter(|_| random.one_in(3)).collect();
                 stops.truncate(4);
                 let cost = 40 - i64::try_from(random.below(60) * (stops.len() + 1)).unwrap();
                 memory.keep(k, cost, &stops);
@@ -255,8 +255,8 @@ mod tests {
             let least = cheapest(&memory, 0, 0);
             let puzzle = |beat| Puzzle {
                 ways: (0..SHIFTS).map(|k| Ways::new(k, memory.shelf(k), |_| true)).collect(),
-                visits: (0..9).collect(),
-                prices: vec![0.0; VISITS],
+                visits: (0..VISITS).collect(),
+                prices: vec![0.0; VISITS as usize],
                 beat,
             };
             let mut open = puzzle(least + 1);

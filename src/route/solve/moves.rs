@@ -150,11 +150,11 @@ impl State<'_> {
 
     /// What it pays most to take out of the route of shift `k`.
     fn worst(&self, k: usize) -> Option<Goes> {
-        let (ground, route) = (self.ground, &self.routes[k]);
+        let route = &self.routes[k];
         let mut best = (0, None);
         let mut worth = 0;
         for (i, &j) in route.seq.iter().enumerate() {
-            let price = ground.tasks[j as usize].price - ground.bias(j, k);
+            let price = self.worth_at(j, k);
             worth += price;
             let gain = i64::from(self.detour(k, i)) - price;
             if gain > best.0 {

@@ -71,11 +71,6 @@ impl State<'_> {
         i64::from(route.drive) + rest - prices
     }
 
-    /// What it is worth that shift `k` serves visit `j`.
-    fn worth_at(&self, j: u32, k: usize) -> i64 {
-        self.ground.tasks[j as usize].price - self.ground.bias(j, k)
-    }
-
     /// One look back: some shifts get those of their former routes that are the cheapest together, if that is better.
     pub(super) fn look_back(&mut self) {
         self.begin();

@@ -273,6 +273,11 @@ impl<'a> State<'a> {
         self.saves += 1;
     }
 
+    /// What it is worth that shift `k` serves visit `j`.
+    pub(super) fn worth_at(&self, j: u32, k: usize) -> i64 {
+        self.ground.tasks[j as usize].price - self.ground.bias(j, k)
+    }
+
     /// Puts visit `j`, which is out, where the caller knows that it fits.
     pub(super) fn put_at(&mut self, j: u32, spot: Spot) {
         self.drop_out(j);
@@ -283,7 +288,7 @@ impl<'a> State<'a> {
     fn put(&mut self, j: u32, k: usize, position: u32) {
         self.save(k);
         self.at[j as usize] = small(k);
-        self.cost -= self.ground.tasks[j as usize].price - self.ground.bias(j, k);
+        self.cost -= self.worth_at(j, k);
         self.follow(k, |ground, route| ground.insert(k, route, j, position as usize));
     }
 
@@ -315,7 +320,7 @@ impl<'a> State<'a> {
         self.routes[k].seq.splice(room.stops(), [j]);
         self.drop_out(j);
         self.at[j as usize] = room.shift;
-        self.cost -= self.ground.tasks[j as usize].price - self.ground.bias(j, k);
+        self.cost -= self.worth_at(j, k);
         self.settle(k);
     }
 
@@ -325,7 +330,7 @@ impl<'a> State<'a> {
         for &j in stops {
             self.drop_out(j);
             self.at[j as usize] = small(k);
-            self.cost -= self.ground.tasks[j as usize].price - self.ground.bias(j, k);
+            self.cost -= self.worth_at(j, k);
         }
         self.routes[k].seq.extend_from_slice(stops);
         self.settle(k);
@@ -348,7 +353,7 @@ impl<'a> State<'a> {
         self.add_out(j);
         self.took[j as usize] = self.step;
         self.taken.push(j);
-        self.cost += self.ground.tasks[j as usize].price - self.ground.bias(j, k);
+        self.cost += self.worth_at(j, k);
     }
 
     fn add_out(&mut self, j: u32) {
@@ -470,7 +475,7 @@ impl<'a> State<'a> {
             }
             for &j in &route.seq {
                 self.at[j as usize] = small(k);
-                self.cost -= self.ground.tasks[j as usize].price - self.ground.bias(j, k);
+                self.cost -= self.worth_at(j, k);
             }
             self.routes[k].seq = route.seq;
             self.retime(k);
