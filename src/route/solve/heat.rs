@@ -18,10 +18,14 @@ const WARM_END_HEAT: f64 = 0.006;
 const WARM: f64 = 0.15;
 /// Up to so many visits are planned anew several times: they are soon settled, and not always well.
 pub(super) const FEW_VISITS: usize = 120;
-/// How often in all; the last time goes on from the best plan.
-const ROUNDS: f64 = 4.0;
-/// Share of the start temperature for the last time.
-const AGAIN: f64 = 0.4;
+/// So often from nothing, ...
+const AFRESH: f64 = 6.0;
+/// ... in this part of the search; ...
+const AFRESH_UNTIL: f64 = 0.5;
+/// ... then so often from the best plan, ...
+const FROM_BEST: f64 = 4.0;
+/// ... at this share of the start temperature.
+const AGAIN: f64 = 0.6;
 /// At most so many times the price of a visit at the start: heat far above the prices would take visits for worth nothing.
 const PRICE_HEAT: f64 = 2.0;
 /// At most this share of the way to a near visit at the end, ...
@@ -77,8 +81,9 @@ fn mean(all: impl Iterator<Item = f64>) -> f64 {
 pub(super) struct Heat {
     pub(super) start: f64,
     end: f64,
-    /// how often it is cooled down, and how often it has been
-    rounds: f64,
+    /// it is cooled down more than once
+    again: bool,
+    /// how often it has been
     round: f64,
 }
 
@@ -88,8 +93,8 @@ pub(super) enum Round {
     Same,
     /// a new one, from nothing
     Afresh,
-    /// the last one, from the best plan
-    Last,
+    /// a new one, from the best plan
+    FromBest,
 }
 
 impl Heat {
@@ -104,24 +109,70 @@ impl Heat {
         let start = (scale.leg * share).min(scale.price * PRICE_HEAT);
         let (start, end) = if warm { (start * WARM, WARM_END_HEAT) } else { (start, END_HEAT) };
         let end = (scale.leg.min(scale.price) * end).min(scale.near * NEAR_END_HEAT);
-        let rounds = if ground.open.len() <= FEW_VISITS && whole { ROUNDS } else { 1.0 };
-        Self { start: start.max(1.0), end: end.max(0.1), rounds, round: 0.0 }
+        let again = ground.open.len() <= FEW_VISITS && whole;
+        Self { start: start.max(1.0), end: end.max(0.1), again, round: 0.0 }
+    }
+
+    /// The number of the round at this share of the search, and the part of the round that is over.
+    fn round_at(&self, share: f64) -> (f64, f64) {
+        if !self.again {
+            return (0.0, share);
+        }
+        let rounds = if share < AFRESH_UNTIL {
+            share / AFRESH_UNTIL * AFRESH
+        } else {
+            AFRESH + (share - AFRESH_UNTIL) / (1.0 - AFRESH_UNTIL) * FROM_BEST
+        };
+        let round = rounds.floor().min(AFRESH + FROM_BEST - 1.0);
+        (round, rounds - round)
     }
 
     /// Whether a new round begins, and from what.
     pub(super) fn next_round(&mut self, share: f64) -> Round {
-        let round = (share * self.rounds).floor().min(self.rounds - 1.0);
+        let (round, _) = self.round_at(share);
         if std::mem::replace(&mut self.round, round) >= round {
             Round::Same
-        } else if round + 1.0 < self.rounds {
+        } else if round < AFRESH {
             Round::Afresh
         } else {
-            Round::Last
+            Round::FromBest
         }
     }
 
     pub(super) fn at(&self, share: f64) -> f64 {
-        let start = if self.round > 0.0 && self.round + 1.0 >= self.rounds { self.start * AGAIN } else { self.start };
-        start * (self.end / start).powf(share * self.rounds - self.round)
+        let (round, over) = self.round_at(share);
+        let start = if round < AFRESH { self.start } else { self.start * AGAIN };
+        start * (self.end / start).powf(over)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_search_with_rounds_cools_down_in_each_and_begins_anew_before_it_goes_on_from_the_best() {
+        let mut heat = Heat { start: 600.0, end: 6.0, again: true, round: 0.0 };
+        let (mut afresh, mut from_best, mut before) = (0, 0, f64::MAX);
+        for step in 0..1000 {
+            let share = f64::from(step) / 1000.0;
+            let round = heat.next_round(share);
+            let now = heat.at(share);
+            assert!((6.0..=600.0).contains(&now), "{now} at {share}");
+            match round {
+                Round::Same => assert!(now < before, "it cools down: {now} after {before} at {share}"),
+                Round::Afresh => {
+                    assert!(before < 7.0 && now > 500.0 && from_best == 0, "{now} after {before} at {share}");
+                    afresh += 1;
+                }
+                Round::FromBest => {
+                    assert!(before < 7.0 && (300.0..400.0).contains(&now), "{now} after {before} at {share}");
+                    from_best += 1;
+                }
+            }
+            before = now;
+        }
+        assert_eq!((afresh, from_best), (5, 4), "the first round is under way at the start");
+        assert!(before < 7.0);
     }
 }

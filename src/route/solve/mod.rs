@@ -235,7 +235,7 @@ fn search(
             match heat.next_round(share) {
                 Round::Same => {}
                 Round::Afresh => state.start_over(),
-                Round::Last => state.return_to_best(),
+                Round::FromBest => state.return_to_best(),
             }
             temperature = heat.at(share);
             looks_back = state.looks_back(share);
