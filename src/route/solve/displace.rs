@@ -132,7 +132,7 @@ impl State<'_> {
             let (mut loss, mut spared, mut legs) = (0, 0, before.leg);
             for to in from + 1..=n.min(from + MOST_STOPS) {
                 let gone = route.seq[to - 1];
-                loss += self.counts(ground.tasks[gone as usize].price - ground.bias(gone, k));
+                loss += self.counts(self.worth_at(gone, k));
                 if loss >= best.least {
                     break;
                 }

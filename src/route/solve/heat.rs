@@ -82,7 +82,7 @@ pub(super) struct Heat {
     pub(super) start: f64,
     end: f64,
     /// it is cooled down more than once
-    again: bool,
+    in_rounds: bool,
     /// how often it has been
     round: f64,
 }
@@ -109,13 +109,13 @@ impl Heat {
         let start = (scale.leg * share).min(scale.price * PRICE_HEAT);
         let (start, end) = if warm { (start * WARM, WARM_END_HEAT) } else { (start, END_HEAT) };
         let end = (scale.leg.min(scale.price) * end).min(scale.near * NEAR_END_HEAT);
-        let again = ground.open.len() <= FEW_VISITS && whole;
-        Self { start: start.max(1.0), end: end.max(0.1), again, round: 0.0 }
+        let in_rounds = ground.open.len() <= FEW_VISITS && whole;
+        Self { start: start.max(1.0), end: end.max(0.1), in_rounds, round: 0.0 }
     }
 
     /// The number of the round at this share of the search, and the part of the round that is over.
     fn round_at(&self, share: f64) -> (f64, f64) {
-        if !self.again {
+        if !self.in_rounds {
             return (0.0, share);
         }
         let rounds = if share < AFRESH_UNTIL {
@@ -152,7 +152,7 @@ mod tests {
 
     #[test]
     fn a_search_with_rounds_cools_down_in_each_and_begins_anew_before_it_goes_on_from_the_best() {
-        let mut heat = Heat { start: 600.0, end: 6.0, again: true, round: 0.0 };
+        let mut heat = Heat { start: 600.0, end: 6.0, in_rounds: true, round: 0.0 };
         let (mut afresh, mut from_best, mut before) = (0, 0, f64::MAX);
         for step in 0..1000 {
             let share = f64::from(step) / 1000.0;
