@@ -162,6 +162,17 @@ fn a_pace_that_is_no_number_ends_the_search() {
     assert!(plan.finished && check(&problem, &plan.routes).is_ok());
 }
 
+/// Also while it looks back at former routes, which takes longer than a step.
+#[test]
+fn a_pace_ends_the_search_to_the_sixteen_steps() {
+    let problem = random_week(623, WEEK);
+    for most in (16..=640).step_by(16) {
+        let mut pace = |done| if done >= most { 1.0 } else { share(done, most) };
+        let plan = solve_paced(&problem, 1, None, &mut pace, &never(), &mut |_| {});
+        assert_eq!((plan.iterations, plan.finished), (most, true));
+    }
+}
+
 /// A week with more work than hours: every promise is kept although each costs several other visits.
 #[test]
 fn promises_are_kept_at_any_price() {

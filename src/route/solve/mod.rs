@@ -241,8 +241,10 @@ fn search(
             looks_back = state.looks_back(share);
         }
         if looks_back {
-            state.look_back();
-            done = limit.min(done + recall::STEPS);
+            if done % recall::STEPS == 0 {
+                state.look_back();
+            }
+            done = limit.min(done + LOOK_EVERY);
         } else {
             state.advance(temperature);
             done += 1;
