@@ -14,6 +14,24 @@ fn the_prize_collecting_instance_reaches_its_known_value() {
     assert_eq!(check(&problem, &plan.routes).unwrap().objective, 7269);
 }
 
+#[test]
+fn the_instance_of_100_customers_reaches_its_known_value() {
+    let problem = File::read("RC208").problem(Unit::TenthsCut);
+    let plan = plan(&problem, 1, 15_000);
+    assert_eq!(check(&problem, &plan.routes).unwrap().objective, 7761);
+}
+
+/// 360 customers, all served. So few steps come within a tenth of the best plan published; how near more come is the bench's part.
+#[test]
+fn the_instance_with_four_depots_comes_near_its_best_known() {
+    let file = File::read("PR11A");
+    let problem = file.problem(Unit::Hundredths);
+    let plan = plan(&problem, 1, 10_000);
+    assert!(check(&problem, &plan.routes).unwrap().unplaced.is_empty());
+    let found = file.thousandths(&problem, &plan.routes);
+    assert!((6_655_548..=6_655_548 * 11 / 10).contains(&found), "{found}");
+}
+
 /// Vehicles that may not go everywhere and a longest route with a free start; planned in hundredths, weighed in thousandths.
 #[test]
 fn the_instance_with_a_longest_route_reaches_its_known_value() {
