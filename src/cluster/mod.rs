@@ -23,8 +23,8 @@ const DATABASE: &str = "embertide";
 /// How long a program waits for the one that holds the folder to have the database up.
 const PATIENCE: Duration = Duration::from_mins(1);
 
-/// A server that was killed reads its log again before it answers; after a busy day that takes a while.
-const START_SECONDS: &str = "300";
+/// A server that was killed, or one of whose processes was, reads its log again before it answers; after a busy day that takes a while.
+const START: Duration = Duration::from_mins(5);
 
 /// Why there is no database. Every message says what to do.
 #[derive(Debug, thiserror::Error)]
@@ -84,10 +84,10 @@ impl Cluster {
         if me.lock_or_attach().await? {
             return Ok(me);
         }
-        if me.connect("postgres").await.is_err() {
+        if !me.answers().await {
             me.make_and_start(settings).await?;
         }
-        me.ensure_database().await?;
+        me.ensure_database_after_resets().await?;
         Ok(me)
     }
 
@@ -171,6 +171,21 @@ impl Cluster {
         PgConnection::connect_with(&self.options_for(database)).await
     }
 
+    /// Waits for a server that is there but not ready: it starts, reads its log again, or ends.
+    async fn connect_when_ready(&self) -> Result<PgConnection, sqlx::Error> {
+        let began = tokio::time::Instant::now();
+        loop {
+            match self.connect("postgres").await {
+                Err(e) if has_code(&e, NOT_READY) && began.elapsed() < START => tokio::time::sleep(Duration::from_millis(100)).await,
+                other => return other,
+            }
+        }
+    }
+
+    async fn answers(&self) -> bool {
+        self.connect_when_ready().await.is_ok()
+    }
+
     /// Made beside its place and moved there when complete: a machine that goes down meanwhile leaves nothing half made behind.
     fn make(&self) -> Result<(), Error> {
         let making = self.root.join("postgres.making");
@@ -191,7 +206,7 @@ impl Cluster {
     async fn start(&self, settings: &[&str]) -> Result<(), Error> {
         for tries in 1.. {
             let Err(fault) = self.start_once(settings) else { break };
-            if self.connect("postgres").await.is_ok() {
+            if self.answers().await {
                 break;
             }
             let log = self.end_of_log();
@@ -218,7 +233,7 @@ impl Cluster {
         wanted.extend(settings.iter().map(|s| (*s).to_owned()));
         let options: Vec<String> = wanted.iter().map(|s| format!("-c '{}'", s.replace('\'', r"'\''"))).collect();
         let mut start = self.tool("pg_ctl");
-        start.args(["start", "-s", "-w", "-t", START_SECONDS, "-D"]).arg(self.data());
+        start.args(["start", "-s", "-w", "-t", &START.as_secs().to_string(), "-D"]).arg(self.data());
         start.arg("-l").arg(self.data().join("server.log")).arg("-o").arg(options.join(" "));
         run("Starting PostgreSQL", &mut start)
     }
@@ -230,8 +245,19 @@ impl Cluster {
         lines[lines.len().saturating_sub(4)..].join("\n")
     }
 
+    /// A server one of whose processes was killed may take a connection and drop it, before it reads its log again.
+    async fn ensure_database_after_resets(&self) -> Result<(), Error> {
+        for _ in 0..2 {
+            match self.ensure_database().await {
+                Err(Error::Sql(e)) if matches!(e, sqlx::Error::Io(_)) || has_code(&e, RESETS) => {}
+                other => return other,
+            }
+        }
+        self.ensure_database().await
+    }
+
     async fn ensure_database(&self) -> Result<(), Error> {
-        let mut c = self.connect("postgres").await?;
+        let mut c = self.connect_when_ready().await?;
         let there: bool =
             sqlx::query_scalar("SELECT EXISTS (SELECT FROM pg_database WHERE datname = $1)").bind(DATABASE).fetch_one(&mut c).await?;
         if !there {
@@ -240,6 +266,15 @@ impl Cluster {
         c.close().await?;
         Ok(())
     }
+}
+
+/// SQLSTATE `cannot_connect_now`.
+const NOT_READY: &str = "57P03";
+/// SQLSTATE `crash_shutdown`.
+const RESETS: &str = "57P02";
+
+fn has_code(e: &sqlx::Error, code: &str) -> bool {
+    e.as_database_error().is_some_and(|e| e.code().as_deref() == Some(code))
 }
 
 /// `None` when another program holds the folder.

@@ -35,6 +35,32 @@ async fn the_first_makes_it_the_second_attaches_and_a_stop_keeps_the_rows() {
     third.stop().unwrap();
 }
 
+/// A server that still reads its log refuses connections with 57P03; so does one that follows another and may not be read from, for as
+/// long as it is told to.
+#[tokio::test]
+async fn a_server_that_still_reads_its_log_is_waited_for() {
+    let folder = Folder::new();
+    let first = open(folder.path()).await;
+    let data = first.data();
+    let mut promote = first.tool("pg_ctl");
+    promote.args(["promote", "-s", "-D"]).arg(&data);
+    let mut c = connect(&first).await;
+    run(&mut c, "CREATE TABLE kept (n integer)").await;
+    run(&mut c, "ALTER SYSTEM SET hot_standby = off").await;
+    c.close().await.unwrap();
+    first.stop().unwrap();
+    fs::write(data.join("standby.signal"), "").unwrap();
+
+    let root = folder.path().to_owned();
+    let opening = tokio::spawn(async move { Cluster::open(&root, DURABLE).await });
+    let refused = || fs::read_to_string(data.join("server.log")).unwrap_or_default().matches("not accepting connections").count();
+    until("it was refused again and again", || refused() > 10).await;
+    assert!(promote.status().unwrap().success());
+    let again = opening.await.unwrap().unwrap();
+    assert_eq!(number(&mut connect(&again).await, "SELECT count(*) FROM kept").await, 0);
+    again.stop().unwrap();
+}
+
 #[tokio::test]
 async fn nothing_of_durability_is_switched_off() {
     let folder = Folder::new();
