@@ -1,8 +1,12 @@
 //! The invented county that the demo drives in: its roads, and a house for every pin.
 
-use super::{MIDDLE, names, people::People};
-use crate::roads::{Network, Position, Size, import, invent::County};
+use super::{MIDDLE, chance, names, people::People};
+use crate::{
+    roads::{Grid, Network, Position, Size, import, invent::County},
+    store::closures::RoadClosure,
+};
 use std::{collections::HashSet, io::Cursor};
+use time::{Date, Duration};
 
 /// Miles each way; every village of the demo lies well inside.
 const WIDE: u16 = 64;
@@ -20,6 +24,36 @@ pub fn roads() -> Option<Network> {
     let county = County { middle: Position::new(MIDDLE.0, MIDDLE.1).ok()?, wide: WIDE, high: WIDE, seed: 2024, towns: towns.collect() };
     import(Cursor::new(county.extract()), None).ok().map(|(network, _)| network)
 }
+
+/// What is closed: degrees north and east of the middle, how wide in metres, days before and after today, why.
+const CLOSED: [(f64, f64, i32, (i64, i64), &str); 2] = [
+    (0.085, 0.105, 0, (3, 12), "new bridge deck, signed from both sides (invented)"),
+    (-0.1, -0.095, 400, (1, 5), "water over the road (invented)"),
+];
+
+/// Two roads on the way to villages are closed for some days round today.
+pub(super) fn closures(network: &Network, today: Date) -> Vec<RoadClosure> {
+    let grid = Grid::new(network);
+    let closed = (0..).zip(CLOSED).filter_map(|(n, (north, east, reach_m, (before, after), note))| {
+        let asked = Position::new(MIDDLE.0 + north, MIDDLE.1 + east).ok()?;
+        let near = grid.near(network, asked.into(), CLOSED_NEAR_M);
+        let snap = near.iter().find(|s| !network.name(s.edge).is_empty() && (0.1..0.9).contains(&s.share))?;
+        Some(RoadClosure {
+            id: chance::id(11, n),
+            at: snap.at.into(),
+            reach_m,
+            road: network.name(snap.edge).to_owned(),
+            from: today - Duration::days(before),
+            to: Some(today + Duration::days(after)),
+            note: note.to_owned(),
+            row_version: 1,
+        })
+    });
+    closed.collect()
+}
+
+/// A road that is closed is looked for within so many metres.
+const CLOSED_NEAR_M: f64 = 4000.0;
 
 /// Degrees within which a house is looked for: about four miles.
 const NEAR: f64 = 0.06;

@@ -13,7 +13,7 @@ use crate::{
     season::SeasonName,
     secrets::{self, Effort},
     store::{
-        Result, catalogue, dealer, due, links,
+        Result, catalogue, closures, dealer, due, links,
         lists::{self, add_lot},
         sessions::Role,
         staff::{self, Depot, Person},
@@ -84,6 +84,9 @@ pub async fn fill(pool: &PgPool, roads: Option<&Network>, now: OffsetDateTime) -
         water::add_event(&mut *tx, &event, now).await?;
     }
     add_requests(&mut tx, &people, today).await?;
+    for closure in roads.map(|network| county::closures(network, today)).unwrap_or_default() {
+        closures::add(&mut tx, &closure, chance::id(2, 1), today, now).await?;
+    }
     links::keep(&mut *tx, people.units[3].id, "printed by the demo", None, now, LINK).await?;
     due::refresh(&mut tx, None, today).await?;
     tx.commit().await?;

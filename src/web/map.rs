@@ -8,7 +8,7 @@ use crate::{
     roads::{
         Drives, Point, Position, Quality,
         closed::Closure,
-        sketch::{Line, Mark, Size, Sketch},
+        sketch::{Barred, Line, Mark, Size, Sketch},
     },
     store::{
         closures::{self, RoadClosure},
@@ -53,7 +53,7 @@ pub(super) async fn drawn(app: &App, shut: &[RoadClosure], make: impl FnOnce(&Dr
     let closed: Vec<Closure> = shut.iter().map(RoadClosure::closure).collect();
     // Without its closed roads a drawing still helps.
     let roads = app.sources.roads_round(&closed).await.unwrap_or_else(|_| app.sources.roads());
-    let marks = shut.iter().map(|c| (c.at.into(), road_name(&c.road).to_owned())).collect();
+    let marks = shut.iter().map(|c| Barred { at: c.at.into(), reach_m: c.reach_m.into(), name: shut_roads(c) }).collect();
     let drives = Drives::of(roads);
     let work = move || make(&drives).barred(marks).draw(drives.roads().map(AsRef::as_ref));
     // A drawing is a help beside the list: without it the page still says everything.
@@ -68,8 +68,13 @@ pub(super) fn road_name(name: &str) -> &str {
 /// "Larch Road, Tue Oct 6 to Fri Oct 9: bridge deck".
 pub(super) fn shut_words(c: &RoadClosure) -> String {
     let note = if c.note.is_empty() { String::new() } else { format!(": {}", c.note) };
+    format!("{}, {}{note}", upper(&shut_roads(c)), shut_days(c))
+}
+
+/// "Larch Road and what lies round it".
+fn shut_roads(c: &RoadClosure) -> String {
     let round = if c.reach_m == 0 { "" } else { " and what lies round it" };
-    format!("{}{round}, {}{note}", upper(road_name(&c.road)), shut_days(c))
+    format!("{}{round}", road_name(&c.road))
 }
 
 pub(super) fn upper(text: &str) -> String {

@@ -4,7 +4,7 @@ use crate::world::{at, county, county_network, node, read, way};
 use embertide::roads::{
     Drives, Estimate, Point, Position, Roads, import,
     invent::County,
-    sketch::{LOOK, Line, Mark, Size, Sketch},
+    sketch::{Barred, LOOK, Line, Mark, Size, Sketch},
 };
 use std::{collections::BTreeSet, io::Cursor, sync::Arc};
 
@@ -349,13 +349,53 @@ fn the_style_sheet_that_is_served_has_every_rule() {
     }
 }
 
+fn barred(at: Position, reach_m: f64, name: &str) -> Barred {
+    Barred { at: at.into(), reach_m, name: name.to_owned() }
+}
+
+fn number(element: &(String, Vec<(String, String)>), key: &str) -> f64 {
+    attribute(element, key).unwrap().parse().unwrap()
+}
+
+/// Two closures of a mile round, so and so far apart: on the drawing as wide for their distance as they are.
+#[test]
+fn a_wide_closure_is_drawn_as_wide_as_it_is() {
+    let (roads, stops) = (roads(), round_the_middle());
+    let sketch = Sketch::route("r", "Route", line(&by_road(&roads), &stops));
+    let closed = vec![barred(stops[2], 1600.0, "Larch Road"), barred(stops[4], 1600.0, "Mill Road"), barred(stops[1], 0.0, "Fen Road")];
+    let svg = sketch.barred(closed).draw(Some(&roads));
+    let all = sound(&svg, "r");
+    let [a, b] = &all.iter().filter(|e| attribute(e, "class") == Some("reach")).collect::<Vec<_>>()[..] else { panic!("two circles: {svg}") };
+    let apart = (number(a, "cx") - number(b, "cx")).hypot(number(a, "cy") - number(b, "cy"));
+    let metres = Point::from(stops[2]).metres_to(stops[4].into());
+    for circle in [a, b] {
+        let wide = number(circle, "r") / apart * metres;
+        assert!((wide / 1600.0 - 1.0).abs() < 0.01, "{wide} m");
+    }
+    assert_eq!(svg.matches(">closed</text>").count(), 3);
+}
+
+/// A place is drawn about 1,100 m to the north; a closure 1,300 m north of it comes in or not, by how wide it is.
+#[test]
+fn a_closure_that_reaches_into_the_picture_is_there_with_its_sign() {
+    let (roads, pin) = (roads(), county().middle);
+    let north = at(pin.lat() + 1300.0 / 111_195.0, pin.lon());
+    for (reach_m, signs) in [(0.0, 0), (50.0, 0), (400.0, 1), (1600.0, 1)] {
+        let svg = Sketch::place("p", "Barn", pin).barred(vec![barred(north, reach_m, "Larch Road")]).draw(Some(&roads));
+        let all = sound(&svg, "p");
+        let count = |class: &str| all.iter().filter(|e| attribute(e, "class") == Some(class)).count();
+        assert_eq!((count("reach"), count("shut")), (signs, signs), "{reach_m} m");
+        assert_eq!(svg.contains("Closed: Larch Road."), signs > 0, "{reach_m} m");
+    }
+}
+
 #[test]
 fn a_closed_road_in_the_picture_is_barred_with_a_word_and_one_far_away_is_not_there() {
     let roads = roads();
     let stops = round_the_middle();
     let sketch = Sketch::route("r", "Route", line(&by_road(&roads), &stops));
     let open = sketch.draw(Some(&roads));
-    let closed = vec![(stops[2].into(), "Larch & Mill Road".to_owned()), (at(10.0, 10.0).into(), "Far Road".to_owned())];
+    let closed = vec![barred(stops[2], 0.0, "Larch & Mill Road"), barred(at(10.0, 10.0), 0.0, "Far Road")];
     let svg = sketch.barred(closed).draw(Some(&roads));
     let all = sound(&svg, "r");
     assert_eq!(all.iter().filter(|e| attribute(e, "class") == Some("shut")).count(), 1);

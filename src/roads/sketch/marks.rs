@@ -101,10 +101,45 @@ pub(super) fn write(out: &mut String, placed: &[Placed<'_>]) {
     }
 }
 
+/// Where roads are closed.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Barred {
+    pub at: super::Point,
+    /// every road within so many metres; 0: one road, there
+    pub reach_m: f64,
+    /// what a screen reader says is closed
+    pub name: String,
+}
+
+/// The sign of a closure whose middle lies outside of the picture stands so far inside it, in pixels.
+const INSIDE: f64 = 24.0;
+
+impl Barred {
+    /// Where its sign stands, in pixels: in its middle, or as near to that as the picture goes. `None` when it does not come in.
+    pub(super) fn sign(&self, view: &View) -> Option<(f64, f64)> {
+        let (x, y) = view.xy(self.at);
+        if view.extent.holds(self.at) {
+            return Some((x, y));
+        }
+        let inside = (x.clamp(INSIDE, view.wide - INSIDE), y.clamp(INSIDE, view.high - INSIDE));
+        ((inside.0 - x).hypot(inside.1 - y) <= self.reach_m / view.metres).then_some(inside)
+    }
+}
+
+/// The circle in which every road is closed, where it is larger than the sign.
+pub(super) fn reach(out: &mut String, view: &View, closed: &Barred) {
+    let ((x, y), r) = (view.xy(closed.at), closed.reach_m / view.metres);
+    if r > SIGN {
+        let _ = write!(out, r#"<circle class="reach" cx="{x:.1}" cy="{y:.1}" r="{r:.1}"/>"#);
+    }
+}
+
+/// Half the height of the mark where a road is closed, with room round it.
+const SIGN: f64 = 11.0;
+
 /// A barred mark on the road where it is closed, and the word: where there is room for it, right, left, below or above the mark.
-pub(super) fn bar(view: &View, at: super::Point, taken: &mut Taken) -> String {
-    let (x, y) = view.xy(at);
-    taken.take((x - 11.0, y - 11.0, x + 11.0, y + 11.0));
+pub(super) fn bar((x, y): (f64, f64), taken: &mut Taken) -> String {
+    taken.take((x - SIGN, y - SIGN, x + SIGN, y + SIGN));
     let spots = [(39.0, 0.0), (-39.0, 0.0), (0.0, 21.0), (0.0, -21.0)];
     let frame = |s: &(f64, f64)| (x + s.0 - 26.0, y + s.1 - 9.0, x + s.0 + 26.0, y + s.1 + 9.0);
     let spot = spots.into_iter().find(|s| taken.try_take(frame(s))).unwrap_or(spots[0]);

@@ -14,7 +14,7 @@ use super::{
     ready::Roads,
     straight::{MILE_M, Position},
 };
-pub use marks::Mark;
+pub use marks::{Barred, Mark};
 use names::Taken;
 use std::fmt::Write;
 use view::{Dot, View, path, simplify, text};
@@ -53,8 +53,8 @@ pub struct Sketch {
     pub lines: Vec<Line>,
     /// marks of their own
     pub marks: Vec<Mark>,
-    /// where roads are closed, and how that is said; one outside of the picture is not drawn and makes it no larger
-    pub closed: Vec<(Point, String)>,
+    /// where roads are closed; what lies outside of the picture is not drawn and makes it no larger
+    pub closed: Vec<Barred>,
     pub size: Size,
     /// least width and height of what is drawn, in metres
     pub least_m: f64,
@@ -87,7 +87,7 @@ impl Sketch {
 
     /// With roads closed there.
     #[must_use]
-    pub fn barred(self, closed: Vec<(Point, String)>) -> Self {
+    pub fn barred(self, closed: Vec<Barred>) -> Self {
         Self { closed, ..self }
     }
 
@@ -103,8 +103,8 @@ impl Sketch {
         let on_marks = self.marks().map(|m| m.at);
         let Some(view) = View::fit(on_lines.chain(on_marks), wide, high, 34.0, self.least_m) else { return String::new() };
         let mut out = String::with_capacity(60_000);
-        let closed: Vec<&(Point, String)> = self.closed.iter().filter(|c| view.extent.holds(c.0)).collect();
-        self.head(&mut out, &view, &closed);
+        let closed: Vec<(&Barred, (f64, f64))> = self.closed.iter().filter_map(|c| Some((c, c.sign(&view)?))).collect();
+        self.head(&mut out, &view, closed.iter().map(|c| c.0));
         let mut taken = Taken::new(wide, high);
         let mut labels = Vec::new();
         match roads {
@@ -117,13 +117,16 @@ impl Sketch {
             }
             None => foot::globe(&mut out, &view),
         }
+        for (c, _) in &closed {
+            marks::reach(&mut out, &view, c);
+        }
         self.drive(&mut out, &view, &mut taken);
         let marks: Vec<Mark> = self.marks().cloned().collect();
         let placed = marks::place(&marks, &view);
         for p in &placed {
             taken.take(p.frame());
         }
-        let bars: String = closed.iter().map(|c| marks::bar(&view, c.0, &mut taken)).collect();
+        let bars: String = closed.iter().map(|c| marks::bar(c.1, &mut taken)).collect();
         foot::north(&mut out, &view, &mut taken);
         if let Some(roads) = roads {
             out.push_str(r#"<g class="names">"#);
@@ -150,7 +153,7 @@ impl Sketch {
         })
     }
 
-    fn head(&self, out: &mut String, view: &View, closed: &[&(Point, String)]) {
+    fn head<'a>(&self, out: &mut String, view: &View, closed: impl Iterator<Item = &'a Barred>) {
         let id = &self.id;
         let _ = write!(
             out,
@@ -165,7 +168,7 @@ impl Sketch {
     }
 
     /// What a screen reader says: the stops in order, how far it is, and which roads in the picture are closed.
-    fn words(&self, closed: &[&(Point, String)]) -> String {
+    fn words<'a>(&self, closed: impl Iterator<Item = &'a Barred>) -> String {
         let mut said = String::new();
         for line in &self.lines {
             let metres: f64 = line.legs.iter().map(|l| f64::from(l.metres)).sum();
@@ -175,8 +178,8 @@ impl Sketch {
         for m in &self.marks {
             let _ = write!(said, "{}. ", m.name);
         }
-        for (_, name) in closed {
-            let _ = write!(said, "Closed: {name}. ");
+        for c in closed {
+            let _ = write!(said, "Closed: {}. ", c.name);
         }
         said.trim_end().to_owned()
     }
