@@ -365,7 +365,9 @@ fn a_wide_closure_is_drawn_as_wide_as_it_is() {
     let closed = vec![barred(stops[2], 1600.0, "Larch Road"), barred(stops[4], 1600.0, "Mill Road"), barred(stops[1], 0.0, "Fen Road")];
     let svg = sketch.barred(closed).draw(Some(&roads));
     let all = sound(&svg, "r");
-    let [a, b] = &all.iter().filter(|e| attribute(e, "class") == Some("reach")).collect::<Vec<_>>()[..] else { panic!("two circles: {svg}") };
+    let [a, b] = &all.iter().filter(|e| attribute(e, "class") == Some("reach")).collect::<Vec<_>>()[..] else {
+        panic!("two circles: {svg}")
+    };
     let apart = (number(a, "cx") - number(b, "cx")).hypot(number(a, "cy") - number(b, "cy"));
     let metres = Point::from(stops[2]).metres_to(stops[4].into());
     for circle in [a, b] {
