@@ -25,27 +25,38 @@ pub fn roads() -> Option<Network> {
     import(Cursor::new(county.extract()), None).ok().map(|(network, _)| network)
 }
 
-/// What is closed: degrees north and east of the middle, how wide in metres, days before and after today, why.
-const CLOSED: [(f64, f64, i32, (i64, i64), &str); 2] = [
-    (0.085, 0.105, 0, (3, 12), "new bridge deck, signed from both sides (invented)"),
-    (-0.1, -0.095, 400, (1, 5), "water over the road (invented)"),
+/// A road that is closed in the demo.
+struct Closed {
+    /// degrees from the middle
+    north: f64,
+    east: f64,
+    reach_m: i32,
+    /// days before today on which it closed, and after today on which it still is
+    since: i64,
+    until: i64,
+    why: &'static str,
+}
+
+const CLOSED: [Closed; 2] = [
+    Closed { north: 0.085, east: 0.105, reach_m: 0, since: 3, until: 12, why: "new bridge deck, signed from both sides (invented)" },
+    Closed { north: -0.1, east: -0.095, reach_m: 400, since: 1, until: 5, why: "water over the road (invented)" },
 ];
 
 /// Two roads on the way to villages are closed for some days round today.
 pub(super) fn closures(network: &Network, today: Date) -> Vec<RoadClosure> {
     let grid = Grid::new(network);
-    let closed = (0..).zip(CLOSED).filter_map(|(n, (north, east, reach_m, (before, after), note))| {
-        let asked = Position::new(MIDDLE.0 + north, MIDDLE.1 + east).ok()?;
+    let closed = (0..).zip(CLOSED).filter_map(|(n, c)| {
+        let asked = Position::new(MIDDLE.0 + c.north, MIDDLE.1 + c.east).ok()?;
         let near = grid.near(network, asked.into(), CLOSED_NEAR_M);
         let snap = near.iter().find(|s| !network.name(s.edge).is_empty() && (0.1..0.9).contains(&s.share))?;
         Some(RoadClosure {
             id: chance::id(11, n),
             at: snap.at.into(),
-            reach_m,
+            reach_m: c.reach_m,
             road: network.name(snap.edge).to_owned(),
-            from: today - Duration::days(before),
-            to: Some(today + Duration::days(after)),
-            note: note.to_owned(),
+            from: today - Duration::days(c.since),
+            to: Some(today + Duration::days(c.until)),
+            note: c.why.to_owned(),
             row_version: 1,
         })
     });

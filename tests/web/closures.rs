@@ -1,6 +1,7 @@
 //! Closed roads: kept by the office, gone round by plans and drawings, shown before a week is mended. The county is invented by the program.
 
 use super::{
+    mend::kept_with,
     path,
     support::{NOW, Session, TestApp, dealership},
 };
@@ -206,12 +207,12 @@ async fn a_road_that_closes_is_shown_with_what_changes_and_only_then_kept() {
     assert!(says.contains(&format!("{road} closes")) && says.contains("Closed, and gone round:"), "{says}");
     let none: i64 = sqlx::query_scalar("SELECT count(*) FROM road_closures").fetch_one(t.pool()).await.unwrap();
     assert_eq!((none, driven(&t).await), (0, before), "looking changes nothing");
-    let version = page.attrs("input[name=row_version]", "value").remove(0);
+    let [version, seen] = kept_with(&page);
     let mut kept: Vec<(&str, String)> = Vec::new();
     for name in ["pin", "reach", "from", "to", "note"] {
         kept.push((name, page.attrs(&format!("input[name={name}]"), "value").remove(0)));
     }
-    kept.push(("row_version", version));
+    kept.extend([("row_version", version), ("seen", seen)]);
     let kept: Vec<(&str, &str)> = kept.iter().map(|(k, v)| (*k, v.as_str())).collect();
     assert_eq!(&kept[..5], &wanted, "the form says again what was asked");
     let id = Uuid::now_v7();
@@ -244,8 +245,8 @@ async fn a_week_planned_before_a_road_closed_says_so_until_it_is_mended_and_agai
         assert!(t.get(Some(&d.office), "/week/2026-W41").await.text("main").contains("Roads closed or opened since"));
         let page = t.get(Some(&d.office), "/week/2026-W41/mend?roads=now").await;
         assert!(page.text("main").contains(words), "{}", page.text("main"));
-        let version = page.attrs("input[name=row_version]", "value").remove(0);
-        let done = t.post(&d.office, "/week/2026-W41/mend", &[("roads", "now"), ("row_version", &version)]).await;
+        let [version, seen] = kept_with(&page);
+        let done = t.post(&d.office, "/week/2026-W41/mend", &[("roads", "now"), ("row_version", &version), ("seen", &seen)]).await;
         assert_eq!(done.location, "/week/2026-W41?said=mended", "{}", done.text("main"));
         assert_eq!(driven(&t).await > before + 30, expected, "{} and {before}", driven(&t).await);
         assert!(!t.get(Some(&d.office), "/week/2026-W41").await.text("main").contains("Roads closed or opened since"));
@@ -253,6 +254,33 @@ async fn a_week_planned_before_a_road_closed_says_so_until_it_is_mended_and_agai
         t.post(&d.office, &format!("/roads/{id}/open"), &[("row_version", "1")]).await;
     }
     assert_eq!(t.broken_promises().await, Vec::<String>::new());
+}
+
+/// Another road closes between the look and the keeping: nobody has seen what that changes.
+#[tokio::test]
+async fn only_what_was_seen_is_kept() {
+    let mut t = TestApp::on_roads().await;
+    t.on(NOW - Duration::days(3));
+    let d = dealership::open(&t).await;
+    path::issued_week(&t, &d).await;
+    let (pin, _) = halfway(&t);
+    close(&t, &d.office, &pin, "2026-10-06", "").await;
+    let seen = async || {
+        let page = t.get(Some(&d.office), "/week/2026-W41/mend?roads=now").await;
+        let [version, seen] = kept_with(&page);
+        [("roads", "now".to_owned()), ("row_version", version), ("seen", seen)]
+    };
+    let keep = async |form: &[(&str, String)]| {
+        let form: Vec<(&str, &str)> = form.iter().map(|(k, v)| (*k, v.as_str())).collect();
+        t.post(&d.office, "/week/2026-W41/mend", &form).await
+    };
+    let (before, old) = (driven(&t).await, seen().await);
+    close(&t, &d.office, &format!("{}, {}", ALDER.0 + 0.003, ALDER.1), "2026-10-07", "").await;
+    let refused = keep(&old).await;
+    assert!(refused.status == 409 && refused.text("main").contains("has changed since you looked"), "{}", refused.text("main"));
+    assert_eq!(driven(&t).await, before, "nothing was kept");
+    let done = keep(&seen().await).await;
+    assert_eq!(done.location, "/week/2026-W41?said=mended", "{}", done.text("main"));
 }
 
 /// With every road within a mile closed, Alder Hollow is reached by none.

@@ -2,7 +2,7 @@
 
 use super::{
     path,
-    support::{TestApp, dealership},
+    support::{Page, TestApp, dealership},
 };
 use embertide::store::week;
 use std::collections::BTreeSet;
@@ -37,8 +37,8 @@ async fn a_lost_day_is_mended_after_it_was_shown_and_its_visits_go_to_others() {
     assert!(page.text("main").contains("Nothing is kept yet."));
     assert!(page.texts("tbody tr").len() >= own, "every visit of that day changes: {:?}", page.texts("tbody tr"));
     assert_eq!(standing(&t).await, before, "looking changes nothing");
-    let version = page.attrs("input[name=row_version]", "value").remove(0);
-    let form = [("staff", staff.to_string()), ("day", day.to_string()), ("row_version", version)];
+    let [version, seen] = kept_with(&page);
+    let form = [("staff", staff.to_string()), ("day", day.to_string()), ("row_version", version), ("seen", seen)];
     let form: Vec<(&str, &str)> = form.iter().map(|(k, v)| (*k, v.as_str())).collect();
     let kept = t.post(&d.office, "/week/2026-W41/mend", &form).await;
     assert_eq!(kept.location, "/week/2026-W41?said=mended", "{}", kept.text("main"));
@@ -82,10 +82,15 @@ async fn a_confirmed_visit_keeps_its_day_with_somebody_else() {
     assert!(row.contains("was told") && row.contains("Juno Haddlesey comes instead of Wick Garrowby"), "{row}");
 }
 
-async fn week_page(t: &TestApp, d: &dealership::Dealership, what: &str) -> (String, String) {
+/// What a page hands back beside what happened.
+pub(crate) fn kept_with(page: &Page) -> [String; 2] {
+    ["row_version", "seen"].map(|name| page.attrs(&format!("input[name={name}]"), "value").remove(0))
+}
+
+async fn week_page(t: &TestApp, d: &dealership::Dealership, what: &str) -> (String, [String; 2]) {
     let page = t.get(Some(&d.office), &format!("/week/2026-W41/mend?{what}")).await;
     assert_eq!(page.status, 200, "{}", page.text("main"));
-    (page.text("main"), page.attrs("input[name=row_version]", "value").remove(0))
+    (page.text("main"), kept_with(&page))
 }
 
 #[tokio::test]
@@ -98,10 +103,11 @@ async fn a_customer_who_says_no_is_called_off_and_the_rest_stays_as_told() {
     let visit: Uuid =
         sqlx::query_scalar("SELECT id FROM visits WHERE day >= $1 ORDER BY day LIMIT 1").bind(MONDAY).fetch_one(t.pool()).await.unwrap();
     let before = standing(&t).await;
-    let (says, version) = week_page(&t, &d, &format!("refused={visit}")).await;
+    let (says, [version, seen]) = week_page(&t, &d, &format!("refused={visit}")).await;
     assert!(says.contains("is not wanted this week") && says.contains("called off (was "), "{says}");
     assert_eq!(standing(&t).await, before, "looking changes nothing");
-    let kept = t.post(&d.office, "/week/2026-W41/mend", &[("refused", &visit.to_string()), ("row_version", &version)]).await;
+    let kept =
+        t.post(&d.office, "/week/2026-W41/mend", &[("refused", &visit.to_string()), ("row_version", &version), ("seen", &seen)]).await;
     assert_eq!(kept.location, "/week/2026-W41?said=mended", "{}", kept.text("main"));
     let after = standing(&t).await;
     assert!(after.iter().any(|v| v.0 == visit && v.1 == "cancelled" && v.2.is_none()));
@@ -127,9 +133,10 @@ async fn what_cannot_wait_gets_a_place_as_early_as_may_be() {
     let off = [("week", "2026-W41"), ("row_version", &version.to_string())].map(|(k, v)| (k, v.to_owned()));
     let off: Vec<(&str, &str)> = off.iter().map(|(k, v)| (*k, v.as_str())).collect();
     assert_eq!(t.post(&d.office, &format!("/visits/{visit}/take-off"), &off).await.status, 303);
-    let (says, version) = week_page(&t, &d, &format!("urgent={visit}")).await;
+    let (says, [version, seen]) = week_page(&t, &d, &format!("urgent={visit}")).await;
     assert!(says.contains("cannot wait") && says.contains("gets a place: "), "{says}");
-    let kept = t.post(&d.office, "/week/2026-W41/mend", &[("urgent", &visit.to_string()), ("row_version", &version)]).await;
+    let kept =
+        t.post(&d.office, "/week/2026-W41/mend", &[("urgent", &visit.to_string()), ("row_version", &version), ("seen", &seen)]).await;
     assert_eq!(kept.location, "/week/2026-W41?said=mended", "{}", kept.text("main"));
     let (status, day): (String, Option<Date>) =
         sqlx::query_as("SELECT status, day FROM visits WHERE id = $1").bind(visit).fetch_one(t.pool()).await.unwrap();

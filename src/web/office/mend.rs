@@ -11,6 +11,7 @@ use super::super::{
 use super::roads::Closing;
 use crate::{
     roads::Drives,
+    secrets::{hex, sha256},
     store::{
         closures::{self, RoadClosure},
         dealer::Dealer,
@@ -42,6 +43,8 @@ struct MendPage {
     /// What happened, as the form says it again.
     fields: Vec<(&'static str, String)>,
     row_version: i32,
+    /// Fingerprint of all that is shown.
+    seen: String,
     lines: Vec<LineView>,
     without: usize,
     /// Closed roads that the plan does not go round yet, and those that are open again.
@@ -66,6 +69,9 @@ pub(super) struct Asked {
     /// Version of the week that was looked at, when it is to be kept.
     #[serde(default)]
     row_version: i32,
+    /// Fingerprint of what was looked at.
+    #[serde(default)]
+    seen: String,
 }
 
 impl Asked {
@@ -137,6 +143,14 @@ struct Answer {
     row_version: i32,
     drives: Drives,
     roads: ShutRoads,
+}
+
+impl Answer {
+    /// The same as long as the office would be shown the same.
+    fn fingerprint(&self) -> String {
+        let shown = format!("{:?}", (&self.week.moved, self.roads.closed(), self.roads.opened()));
+        hex(&sha256(shown.as_bytes())[..8])
+    }
 }
 
 async fn mended(app: &App, monday: Date, happened: Happened, closing: Option<RoadClosure>, dealer: &Dealer) -> Result<Answer> {
@@ -233,7 +247,9 @@ pub(super) async fn page(who: Office, app: App, (Path(name), Query(asked)): (Pat
     let mut stops = week::stops(&app.pool, monday, None).await?;
     stops.extend(week::unplaced(&app.pool, monday, 1000).await?);
     let heading = heading(happened, closing.as_ref(), &technicians, &stops)?;
-    let Answer { week, row_version, roads, .. } = mended(&app, monday, happened, closing, &who.dealer).await?;
+    let answer = mended(&app, monday, happened, closing, &who.dealer).await?;
+    let seen = answer.fingerprint();
+    let Answer { week, row_version, roads, .. } = answer;
     let routes = week::routes(&app.pool, monday, None).await?;
     let cut_off = map::cut_off(&app, &roads.now, &routes, &stops).await?;
     let refused = if let Happened::Refused(visit) = happened { Some(visit) } else { None };
@@ -246,6 +262,7 @@ pub(super) async fn page(who: Office, app: App, (Path(name), Query(asked)): (Pat
         opened: roads.opened(),
         cut_off,
         row_version,
+        seen,
         without: week.moved.iter().filter(|m| m.now.is_none() && Some(m.visit_id) != refused).count(),
         lines: week.moved.iter().filter_map(|m| line(m, &stops, refused)).collect(),
     })
@@ -256,10 +273,19 @@ pub(super) async fn keep(who: Office, app: App, (Path(name), posted): (Path<Stri
     let happened = posted.form.happened()?;
     let now = app.clock.now();
     let closing = closing(&app, &posted.form.closing, posted.id, who.dealer.today)?;
-    let Answer { week, drives, roads, .. } = mended(&app, monday, happened, closing.clone(), &who.dealer).await?;
+    let answer = mended(&app, monday, happened, closing.clone(), &who.dealer).await?;
+    let as_seen = answer.fingerprint() == posted.form.seen;
+    let Answer { week, drives, roads, .. } = answer;
     let actor = Actor { id: Some(who.staff_id), words: who.name.clone() };
     let mut tx = app.pool.begin().await?;
     if posted.first_time(&mut tx, &who, "mend week", now).await? {
+        if !as_seen {
+            return Err(Error::Clash(
+                "The week, or something that it is planned by, has changed since you looked: it would turn out otherwise now. \
+                 Nothing was kept; go back and look at it again."
+                    .to_owned(),
+            ));
+        }
         let why = match happened {
             Happened::Lost { day, .. } => format!("No room after {} fell out", day_short(day)),
             Happened::Refused(_) => "The customer does not want it this week".to_owned(),
