@@ -60,8 +60,8 @@ impl From<sqlx::Error> for Error {
 
 /// The database is out of reach, or two people got in each other's way: trying again is the answer.
 fn is_away(e: &sqlx::Error) -> bool {
-    /// Serialization failure, deadlock, lock timeout, statement timeout, shutting down.
-    const PASSING: [&str; 5] = ["40001", "40P01", "55P03", "57014", "57P01"];
+    /// Serialization failure, deadlock, lock timeout, statement timeout; the server ends, resets itself, is not ready yet.
+    const PASSING: [&str; 7] = ["40001", "40P01", "55P03", "57014", "57P01", "57P02", "57P03"];
     let passing = e.as_database_error().and_then(sqlx::error::DatabaseError::code).is_some_and(|c| PASSING.contains(&c.as_ref()));
     passing || matches!(e, sqlx::Error::PoolTimedOut | sqlx::Error::PoolClosed | sqlx::Error::Io(_))
 }

@@ -277,3 +277,25 @@ async fn a_second_unit_at_one_place_is_no_drive() {
     way(1609).execute(t.pool()).await.unwrap();
     assert!(week().await.contains("Drive 27 min, 1 mi (2 km)."));
 }
+
+/// What the database says while it ends, resets itself or starts, and when two people got in each other's way.
+#[tokio::test]
+async fn what_passes_by_itself_is_no_fault_of_ours_and_nothing_is_changed() {
+    let t = TestApp::start().await;
+    let d = dealership::open(&t).await;
+    issued_week(&t, &d).await;
+    let (visit, version): (Uuid, i32) =
+        sqlx::query_as("SELECT id, row_version FROM visits WHERE unit_id = $1").bind(d.units[2]).fetch_one(t.pool()).await.unwrap();
+    let told = [("week", "2026-W41"), ("row_version", &version.to_string() as &str), ("told", "yes")];
+    let confirm = async || t.post(&d.office, &format!("/visits/{visit}/confirm"), &told).await;
+    for (code, status) in [("57P01", 503), ("57P02", 503), ("57P03", 503), ("40001", 503), ("XX000", 500)] {
+        let raise = format!(
+            "CREATE OR REPLACE FUNCTION raise() RETURNS trigger LANGUAGE plpgsql AS $$BEGIN RAISE 'not now' USING ERRCODE = '{code}'; END$$;
+             CREATE OR REPLACE TRIGGER raise BEFORE UPDATE ON visits FOR EACH ROW EXECUTE FUNCTION raise()"
+        );
+        sqlx::raw_sql(sqlx::AssertSqlSafe(raise)).execute(t.pool()).await.unwrap();
+        assert_eq!(confirm().await.status, status, "{code}");
+    }
+    sqlx::raw_sql("DROP TRIGGER raise ON visits").execute(t.pool()).await.unwrap();
+    assert_eq!(confirm().await.status, 303, "the same version: nothing was changed");
+}
