@@ -241,6 +241,7 @@ fn search(
             looks_back = state.looks_back(share);
         }
         if looks_back {
+            // it counts for more steps than lie between two looks at the pace, and the pace may end the search at any of them
             if done % recall::STEPS == 0 {
                 state.look_back();
             }
