@@ -26,6 +26,11 @@ const PATIENCE: Duration = Duration::from_mins(1);
 /// A server that was killed, or one of whose processes was, reads its log again before it answers; after a busy day that takes a while.
 const START: Duration = Duration::from_mins(5);
 
+/// SQLSTATE `cannot_connect_now`.
+const NOT_READY: &str = "57P03";
+/// SQLSTATE `crash_shutdown`.
+const RESETS: &str = "57P02";
+
 /// Why there is no database. Every message says what to do.
 #[derive(Debug, thiserror::Error)]
 pub enum Error {
@@ -267,11 +272,6 @@ impl Cluster {
         Ok(())
     }
 }
-
-/// SQLSTATE `cannot_connect_now`.
-const NOT_READY: &str = "57P03";
-/// SQLSTATE `crash_shutdown`.
-const RESETS: &str = "57P02";
 
 fn has_code(e: &sqlx::Error, code: &str) -> bool {
     e.as_database_error().is_some_and(|e| e.code().as_deref() == Some(code))

@@ -2,7 +2,7 @@
 
 use super::{MIDDLE, chance, names, people::People};
 use crate::{
-    roads::{Grid, Network, Position, Size, import, invent::County},
+    roads::{Grid, Network, Position, Size, closed::choices, import, invent::County},
     store::closures::RoadClosure,
 };
 use std::{collections::HashSet, io::Cursor};
@@ -38,22 +38,21 @@ struct Closed {
 }
 
 const CLOSED: [Closed; 2] = [
-    Closed { north: 0.085, east: 0.105, reach_m: 0, since: 3, until: 12, why: "new bridge deck, signed from both sides (invented)" },
-    Closed { north: -0.1, east: -0.095, reach_m: 400, since: 1, until: 5, why: "water over the road (invented)" },
+    Closed { north: 0.0851, east: 0.1017, reach_m: 0, since: 3, until: 12, why: "new bridge deck, signed from both sides (invented)" },
+    Closed { north: -0.0869, east: -0.0959, reach_m: 400, since: 1, until: 5, why: "water over the road (invented)" },
 ];
 
 /// Two roads on the way to villages are closed for some days round today.
 pub(super) fn closures(network: &Network, today: Date) -> Vec<RoadClosure> {
     let grid = Grid::new(network);
     let closed = (0..).zip(CLOSED).filter_map(|(n, c)| {
-        let asked = Position::new(MIDDLE.0 + c.north, MIDDLE.1 + c.east).ok()?;
-        let near = grid.near(network, asked.into(), CLOSED_NEAR_M);
-        let snap = near.iter().find(|s| !network.name(s.edge).is_empty() && (0.1..0.9).contains(&s.share))?;
+        let pin = Position::new(MIDDLE.0 + c.north, MIDDLE.1 + c.east).ok()?;
+        let nearest = choices(network, &grid, pin, 1).pop()?;
         Some(RoadClosure {
             id: chance::id(11, n),
-            at: snap.at.into(),
+            at: nearest.at,
             reach_m: c.reach_m,
-            road: network.name(snap.edge).to_owned(),
+            road: nearest.road,
             from: today - Duration::days(c.since),
             to: Some(today + Duration::days(c.until)),
             note: c.why.to_owned(),
@@ -62,9 +61,6 @@ pub(super) fn closures(network: &Network, today: Date) -> Vec<RoadClosure> {
     });
     closed.collect()
 }
-
-/// A road that is closed is looked for within so many metres.
-const CLOSED_NEAR_M: f64 = 4000.0;
 
 /// Degrees within which a house is looked for: about four miles.
 const NEAR: f64 = 0.06;

@@ -4,7 +4,6 @@ use super::{
     graph::{Edge, Misfit, Network},
     leg::cut,
     point::{Extent, Local, Point, counted, index},
-    ready::Roads,
     snap::Grid,
     straight::{MILE_M, Position},
 };
@@ -35,8 +34,7 @@ const OFFERED_M: f64 = 400.0;
 const FROM_JUNCTION_M: f64 = 8.0;
 
 /// The roads that may be meant by a pin, nearest first; empty when there is none within reach.
-pub fn choices(roads: &Roads, pin: Position, most: usize) -> Vec<Choice> {
-    let (network, grid) = (roads.network(), roads.grid());
+pub fn choices(network: &Network, grid: &Grid, pin: Position, most: usize) -> Vec<Choice> {
     let mut near = grid.near(network, pin.into(), OFFERED_M);
     if near.is_empty() {
         near.extend(grid.nearest(network, pin.into()));

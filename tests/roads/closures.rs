@@ -118,7 +118,7 @@ fn every_road_near_a_pin_is_offered_once_and_closing_it_closes_no_other() {
     let (mut offered, mut several) = (0, 0);
     for node in open.network().parts().nodes.iter().step_by(31) {
         let pin = Position::from(*node);
-        let found = choices(&open, pin, 5);
+        let found = choices(open.network(), open.grid(), pin, 5);
         let names: HashSet<&str> = found.iter().map(|c| c.road.as_str()).collect();
         assert_eq!(names.len(), found.len(), "each once");
         assert!(found.is_sorted_by(|a, b| a.off_m <= b.off_m) && found[0].off_m < 1.0, "a junction lies on a road");
@@ -130,5 +130,5 @@ fn every_road_near_a_pin_is_offered_once_and_closing_it_closes_no_other() {
         }
     }
     assert!(several > 20 && offered > 50, "{several} {offered}");
-    assert_eq!(choices(&open, at(10.0, 10.0), 5), []);
+    assert_eq!(choices(open.network(), open.grid(), at(10.0, 10.0), 5), []);
 }

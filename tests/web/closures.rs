@@ -25,7 +25,7 @@ fn at(pin: (f64, f64)) -> Position {
 fn halfway(t: &TestApp) -> (String, String) {
     let roads = t.app.sources.roads().unwrap();
     let leg = Drives::of(Some(Arc::clone(&roads))).route(&[at(SHOP), at(ALDER)]).remove(0);
-    let named = leg.shape[leg.shape.len() / 2..].iter().map(|p| choices(&roads, Position::from(*p), 1).remove(0));
+    let named = leg.shape[leg.shape.len() / 2..].iter().map(|p| choices(roads.network(), roads.grid(), Position::from(*p), 1).remove(0));
     let road = named.into_iter().find(|c| !c.road.is_empty()).unwrap();
     (format!("{:.7}, {:.7}", road.at.lat(), road.at.lon()), road.road)
 }
@@ -37,6 +37,15 @@ fn form<'a>(pin: &'a str, from: &'a str, to: &'a str) -> [(&'static str, &'a str
 async fn close(t: &TestApp, who: &Session, pin: &str, from: &str, to: &str) {
     let kept = t.post(who, "/roads", &form(pin, from, to)).await;
     assert_eq!(kept.location, "/roads?said=closed", "{}", kept.text("main"));
+}
+
+/// An issued week of which all lies ahead: it is the Friday before.
+async fn week_ahead() -> (TestApp, dealership::Dealership) {
+    let mut t = TestApp::on_roads().await;
+    t.on(NOW - Duration::days(3));
+    let d = dealership::open(&t).await;
+    path::issued_week(&t, &d).await;
+    (t, d)
 }
 
 async fn driven(t: &TestApp) -> i64 {
@@ -188,11 +197,7 @@ fn pairs(query: &[(&'static str, &str)]) -> String {
 
 #[tokio::test]
 async fn a_road_that_closes_is_shown_with_what_changes_and_only_then_kept() {
-    let mut t = TestApp::on_roads().await;
-    // The Friday before: all of the week lies ahead.
-    t.on(NOW - Duration::days(3));
-    let d = dealership::open(&t).await;
-    path::issued_week(&t, &d).await;
+    let (t, d) = week_ahead().await;
     let (pin, road) = halfway(&t);
     let before = driven(&t).await;
     let ask = t.get(Some(&d.office), "/week/2026-W41").await.attrs("a[href^='/roads?week=']", "href").remove(0);
@@ -232,10 +237,7 @@ async fn a_road_that_closes_is_shown_with_what_changes_and_only_then_kept() {
 
 #[tokio::test]
 async fn a_week_planned_before_a_road_closed_says_so_until_it_is_mended_and_again_when_it_opens() {
-    let mut t = TestApp::on_roads().await;
-    t.on(NOW - Duration::days(3));
-    let d = dealership::open(&t).await;
-    path::issued_week(&t, &d).await;
+    let (t, d) = week_ahead().await;
     let (pin, _) = halfway(&t);
     let before = driven(&t).await;
     close(&t, &d.office, &pin, "2026-10-06", "").await;
@@ -259,10 +261,7 @@ async fn a_week_planned_before_a_road_closed_says_so_until_it_is_mended_and_agai
 /// Another road closes between the look and the keeping: nobody has seen what that changes.
 #[tokio::test]
 async fn only_what_was_seen_is_kept() {
-    let mut t = TestApp::on_roads().await;
-    t.on(NOW - Duration::days(3));
-    let d = dealership::open(&t).await;
-    path::issued_week(&t, &d).await;
+    let (t, d) = week_ahead().await;
     let (pin, _) = halfway(&t);
     close(&t, &d.office, &pin, "2026-10-06", "").await;
     let seen = async || {
@@ -286,10 +285,7 @@ async fn only_what_was_seen_is_kept() {
 /// With every road within a mile closed, Alder Hollow is reached by none.
 #[tokio::test]
 async fn a_place_that_no_open_road_leads_to_is_named_before_anything_is_kept() {
-    let mut t = TestApp::on_roads().await;
-    t.on(NOW - Duration::days(3));
-    let d = dealership::open(&t).await;
-    path::issued_week(&t, &d).await;
+    let (t, d) = week_ahead().await;
     let pin = format!("{}, {}", ALDER.0 + 0.003, ALDER.1);
     let high_water = [("pin", pin.as_str()), ("reach", "1600"), ("from", "2026-10-05"), ("to", ""), ("note", "High water")];
     let page = t.get(Some(&d.office), &format!("/week/2026-W41/mend?{}", pairs(&high_water))).await;

@@ -111,6 +111,8 @@ pub struct Barred {
     pub name: String,
 }
 
+/// Half the height of the mark where a road is closed, with room round it.
+const SIGN: f64 = 11.0;
 /// The sign of a closure whose middle lies outside of the picture stands so far inside it, in pixels.
 const INSIDE: f64 = 24.0;
 
@@ -133,9 +135,6 @@ pub(super) fn reach(out: &mut String, view: &View, closed: &Barred) {
         let _ = write!(out, r#"<circle class="reach" cx="{x:.1}" cy="{y:.1}" r="{r:.1}"/>"#);
     }
 }
-
-/// Half the height of the mark where a road is closed, with room round it.
-const SIGN: f64 = 11.0;
 
 /// A barred mark on the road where it is closed, and the word: where there is room for it, right, left, below or above the mark.
 pub(super) fn bar((x, y): (f64, f64), taken: &mut Taken) -> String {

@@ -193,7 +193,7 @@ pub(super) async fn page(who: Office, app: App, Query(asked): Query<Asked>) -> R
     let pin = super::customers::pin(&at).ok().flatten().and_then(|p| Position::new(p.0, p.1).ok());
     let (mut choices, mut map, mut hits) = (Vec::new(), String::new(), Vec::new());
     if let (Some(roads), Some(pin)) = (&roads, pin) {
-        let found = closed::choices(roads, pin, OFFERED);
+        let found = closed::choices(roads.network(), roads.grid(), pin, OFFERED);
         if !found.is_empty() {
             map = drawing(&app, pin, &found, &standing).await;
         }
