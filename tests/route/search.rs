@@ -306,6 +306,23 @@ fn just_fits(shift: Shift, stands: Visit, more: Visit) {
 
 /// A short visit worth nothing by which the long one next to it needs no two hours of set-up; alone the long one
 /// does not fit the day. Whatever leaves the short one out has to leave out the long one too.
+/// Short visits two hours away, each worth five minutes of driving.
+fn far_away(visits: usize) -> Problem {
+    let stands = |v: usize| Visit { service_s: 200, penalty: 300, ..visit(1 + v % 6) };
+    Problem::new(1, vec![shift(0, 0)], (0..visits).map(stands).collect(), line(&[0, 114, 115, 116, 117, 118, 119])).unwrap()
+}
+
+#[test]
+fn a_day_far_away_is_driven_when_all_of_it_together_pays() {
+    for seed in 0..20 {
+        let there_and_back = 2 * 119 * 60;
+        let many = plan(&far_away(60), seed, 500);
+        assert_eq!((many.routes[0].len(), many.objective), (60, there_and_back), "seed {seed}: 18,000 s are worth 14,280");
+        let few = plan(&far_away(30), seed, 500);
+        assert_eq!((few.routes[0].len(), few.objective), (0, 9000), "seed {seed}: 9,000 s are not");
+    }
+}
+
 #[test]
 fn a_set_up_that_is_no_longer_shared_drops_what_does_not_fit() {
     let windows: Vec<Window> = (0..3).map(all_day).collect();

@@ -124,11 +124,11 @@ impl State<'_> {
         let open = ground.opening(j, k);
         let row = ground.layout.row(task.place);
         let n = route.seq.len();
-        for (from, before) in route.nodes[..n].iter().enumerate() {
+        let first = ground.first_position(task, k, open, route);
+        for (from, before) in route.nodes[..n].iter().enumerate().skip(first.saturating_sub(MOST_STOPS)) {
             if before.leaves_after(open.to) {
                 break;
             }
-            let there = row.from(before.place);
             let (mut loss, mut spared, mut legs) = (0, 0, before.leg);
             for to in from + 1..=n.min(from + MOST_STOPS) {
                 let gone = route.seq[to - 1];
@@ -140,12 +140,12 @@ impl State<'_> {
                 spared += ground.tasks[gone as usize].longest();
                 legs += last.leg;
                 let next = if to < n { route.nodes[to + 1].place } else { hours.depot };
-                let on = row.to(next);
+                let (there, on) = (row.from(before.place), row.to(next));
                 let added = there + on - legs;
                 let more = added.saturating_add(task.least).saturating_sub(spared);
                 let sum = loss + i64::from(added) + self.price_of(j, k, more);
                 let fits = || more <= self.room[k] && ground.carries_instead(k, route, j, from..to);
-                if sum >= best.least || !fits() {
+                if to < first || sum >= best.least || !fits() {
                     continue;
                 }
                 let between = last.with_leaves_of(before);

@@ -2,8 +2,10 @@
 //!
 //! After "Slack Induction by String Removals for Vehicle Routing Problems", Transportation Science 54(2), 2020
 //! (the idea and the settings 10, 10, 0.01 and 0.5 from memory), widened here by days, prices, lunch and
-//! the move that puts a whole cluster in.
+//! the moves that put a whole cluster in or fill an empty shift.
 
+use super::ground::{NEVER, small};
+use super::insert::Spot;
 use super::state::{OUT, State};
 
 /// Mean number of stops taken out in a step.
@@ -18,6 +20,9 @@ const STAY: u64 = 300;
 const ROUND_HOME: usize = 200;
 /// One step in so many tries a cluster of visits that are out.
 const CLUSTER_EVERY: usize = 8;
+/// In so many of these, if many are out and a shift is empty, it gets a whole route of them instead: where routes are long, a
+/// cluster is too little to pay for the way out and back.
+const FILLS_SHIFT: f64 = 0.3;
 
 impl State<'_> {
     /// First plan: every visit that pays is put in.
@@ -41,16 +46,19 @@ impl State<'_> {
     /// One step: take out, put in, keep it if it is better or if chance at this temperature allows.
     pub(super) fn advance(&mut self, temperature: f64) {
         self.begin();
-        let cluster = !self.out.is_empty() && self.random.one_in(CLUSTER_EVERY);
+        let many = !self.out.is_empty() && self.random.one_in(CLUSTER_EVERY);
+        let fills = many && self.crowded() && self.used < self.routes.len() && self.random.share() < FILLS_SHIFT;
         self.focus = OUT;
-        if cluster {
+        if fills {
+            self.fill_shift();
+        } else if many {
             self.pick_cluster();
         }
-        if !cluster || self.random.one_in(2) {
+        if !many || self.random.one_in(2) {
             self.take_strings();
         }
-        self.put_in(cluster);
-        if cluster {
+        self.put_in(many && !fills);
+        if many {
             self.trim();
         }
         #[expect(clippy::cast_precision_loss, reason = "costs are far below 2^53")]
@@ -71,6 +79,26 @@ impl State<'_> {
         let out = |j: &&u32| self.at[**j as usize] == OUT;
         for &j in self.ground.near(seed).iter().filter(out).take(want) {
             self.forced[j as usize] = self.step;
+        }
+    }
+
+    /// Gives an empty shift a visit that is out, at any price, and then all that pay beside it, the nearest first.
+    fn fill_shift(&mut self) {
+        let first = self.random.below(self.routes.len());
+        let empty = |k: &usize| self.routes[*k].seq.is_empty();
+        let Some(k) = (first..self.routes.len()).chain(0..first).find(empty) else { return };
+        let (ground, seed) = (self.ground, self.out[self.random.below(self.out.len())]);
+        self.focus = seed;
+        for &j in ground.near(seed) {
+            if self.at[j as usize] != OUT || !self.may_fit(j, k) {
+                continue;
+            }
+            let (added, position) = self.insertion(j, k, true);
+            let costs = if added == NEVER { i64::MAX } else { self.costs(j, k, added, position) };
+            let pays = self.routes[k].seq.is_empty() || costs < ground.tasks[j as usize].price;
+            if added != NEVER && pays {
+                self.put_at(j, Spot { costs, shift: small(k), position });
+            }
         }
     }
 

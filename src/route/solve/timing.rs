@@ -33,6 +33,12 @@ impl Node {
         self.leave_before.min(self.leave_after) > t
     }
 
+    /// Whether what comes next is due before `t`, even if it pays no set-up.
+    #[inline]
+    fn is_due_before(&self, t: i32) -> bool {
+        self.shared_before.max(self.shared_after) < t
+    }
+
     /// What is due after this position, where and when `earlier` is left.
     #[inline]
     pub(super) fn with_leaves_of(self, earlier: &Self) -> Self {
@@ -353,6 +359,17 @@ impl Ground<'_> {
         off_after + on <= due_after || off_before + on <= due_before || self.lunch_on_leg(k, off_before, on) <= due_after
     }
 
+    /// The first position for a visit: what comes after those before it is due before the visit can be done, since what is due
+    /// gets later along a route.
+    #[inline]
+    pub(super) fn first_position(&self, task: &Task, k: usize, open: Opening, route: &Route) -> usize {
+        if open.from <= self.hours[k].starts {
+            return 0;
+        }
+        let done = open.from + task.service;
+        route.nodes.partition_point(|x| x.is_due_before(done))
+    }
+
     /// The cheapest place in the route of shift `k` for visit `j`: driving seconds added and position,
     /// or `NEVER` when it does not fit. The early way out takes it that a detour does not shorten a drive.
     /// `skip` may tell to pass over a position.
@@ -368,7 +385,8 @@ impl Ground<'_> {
         let row = self.layout.row(task.place);
         let n = route.seq.len();
         let mut best = (below, 0);
-        for (i, x) in route.nodes.iter().enumerate() {
+        let first = self.first_position(task, k, open, route);
+        for (i, x) in route.nodes.iter().enumerate().skip(first) {
             if x.leaves_after(open.to) {
                 break;
             }
