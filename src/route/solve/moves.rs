@@ -94,9 +94,11 @@ impl State<'_> {
                 continue;
             }
             let (added, position) = self.insertion(j, k, true);
-            let costs = if added == NEVER { i64::MAX } else { self.costs(j, k, added, position) };
-            let pays = self.routes[k].seq.is_empty() || costs < ground.tasks[j as usize].price;
-            if added != NEVER && pays {
+            if added == NEVER {
+                continue;
+            }
+            let costs = self.costs(j, k, added, position);
+            if self.routes[k].seq.is_empty() || costs < ground.tasks[j as usize].price {
                 self.put_at(j, Spot { costs, shift: small(k), position });
             }
         }
