@@ -304,8 +304,6 @@ fn just_fits(shift: Shift, stands: Visit, more: Visit) {
     assert!(check(&problem, &[vec![1, 0]]).is_err(), "a second longer does not fit");
 }
 
-/// A short visit worth nothing by which the long one next to it needs no two hours of set-up; alone the long one
-/// does not fit the day. Whatever leaves the short one out has to leave out the long one too.
 /// Short visits two hours away, each worth five minutes of driving.
 fn far_away(visits: usize) -> Problem {
     let stands = |v: usize| Visit { service_s: 200, penalty: 300, ..visit(1 + v % 6) };
@@ -323,6 +321,8 @@ fn a_day_far_away_is_driven_when_all_of_it_together_pays() {
     }
 }
 
+/// A short visit worth nothing by which the long one next to it needs no two hours of set-up; alone the long one
+/// does not fit the day. Whatever leaves the short one out has to leave out the long one too.
 #[test]
 fn a_set_up_that_is_no_longer_shared_drops_what_does_not_fit() {
     let windows: Vec<Window> = (0..3).map(all_day).collect();
