@@ -26,7 +26,7 @@ fn the_instance_of_100_customers_reaches_its_known_value() {
 #[test]
 fn the_instance_of_long_routes_comes_near_its_best_known() {
     let problem = File::read("RC2_10_1").problem(Unit::TenthsCut);
-    let plan = plan(&problem, 4, 5000);
+    let plan = plan(&problem, 6, 5000);
     let found = check(&problem, &plan.routes).unwrap().objective;
     assert!((195_942..=195_942 * 103 / 100).contains(&found), "{found}");
 }

@@ -4,8 +4,7 @@
 //! (the idea and the settings 10, 10, 0.01 and 0.5 from memory), widened here by days, prices, lunch and
 //! the moves that put a whole cluster in or fill an empty shift.
 
-use super::ground::{NEVER, small};
-use super::insert::Spot;
+use super::insert::Terms;
 use super::state::{OUT, State};
 
 /// Mean number of stops taken out in a step.
@@ -46,19 +45,19 @@ impl State<'_> {
     /// One step: take out, put in, keep it if it is better or if chance at this temperature allows.
     pub(super) fn advance(&mut self, temperature: f64) {
         self.begin();
-        let many = !self.out.is_empty() && self.random.one_in(CLUSTER_EVERY);
-        let fills = many && self.crowded() && self.used < self.routes.len() && self.random.share() < FILLS_SHIFT;
+        let adds = !self.out.is_empty() && self.random.one_in(CLUSTER_EVERY);
+        let fills = adds && self.crowded() && self.used < self.routes.len() && self.random.share() < FILLS_SHIFT;
         self.focus = OUT;
         if fills {
             self.fill_shift();
-        } else if many {
+        } else if adds {
             self.pick_cluster();
         }
-        if !many || self.random.one_in(2) {
+        if !adds || self.random.one_in(2) {
             self.take_strings();
         }
-        self.put_in(many && !fills);
-        if many {
+        self.put_in(adds && !fills);
+        if adds {
             self.trim();
         }
         #[expect(clippy::cast_precision_loss, reason = "costs are far below 2^53")]
@@ -93,13 +92,9 @@ impl State<'_> {
             if self.at[j as usize] != OUT || !self.may_fit(j, k) {
                 continue;
             }
-            let (added, position) = self.insertion(j, k, true);
-            if added == NEVER {
-                continue;
-            }
-            let costs = self.costs(j, k, added, position);
-            if self.routes[k].seq.is_empty() || costs < ground.tasks[j as usize].price {
-                self.put_at(j, Spot { costs, shift: small(k), position });
+            let terms = Terms { visit: j, forced: self.routes[k].seq.is_empty(), waiting: false };
+            if let Some(spot) = self.look(terms, k, false, self.ceiling(terms)) {
+                self.put_at(j, spot);
             }
         }
     }
