@@ -78,9 +78,7 @@ async fn a_new_build_waits_while_an_old_page_is_open_and_takes_what_it_sends() {
     y.b.until(&runs(&new)).await;
     y.at_stop(1).await;
     y.b.until(&runs(&new)).await;
-    y.b.away().await;
-    y.b.goto(&y.route).await;
-    y.b.until(&format!("const s = {shells}; return s.length === 1 && s[0].includes('{new}')")).await;
+    y.b.open_anew_until(&y.route, &format!("const s = {shells}; return s.length === 1 && s[0].includes('{new}')")).await;
     assert_eq!(y.t.broken_promises().await, Vec::<String>::new());
     y.b.close().await;
 }

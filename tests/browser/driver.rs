@@ -144,6 +144,20 @@ impl Browser {
         self.client.goto("about:blank").await.unwrap();
     }
 
+    /// Leaves the service and opens this page of it until a script there answers with true: a browser lets a new worker take over
+    /// when the last old page is gone and the old worker has done its work, which may be after the next page was opened.
+    pub(crate) async fn open_anew_until(&self, url: &str, script: &str) {
+        let began = Instant::now();
+        loop {
+            self.away().await;
+            self.goto(url).await;
+            if self.later(script).await == true {
+                return;
+            }
+            assert!(began.elapsed() < PATIENCE, "never came: {script}");
+        }
+    }
+
     pub(crate) async fn sign_in(&self, name: &str) {
         self.goto("/sign-in").await;
         self.fill("#sign_in", name).await;
