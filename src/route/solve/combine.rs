@@ -1,56 +1,43 @@
 //! The cheapest set of routes, one at most for each shift, in which no visit stands twice.
 //!
 //! Visits are given prices until hardly two shifts want the same (Lagrangian relaxation; subgradient steps, each leaning on the one
-//! before). The prices bound what any set can cost, which leaves few routes to try, depth first. The idea of putting a plan together
+//! before). The prices bound what any set can cost, which leaves few routes to try. The idea of putting a plan together
 //! from routes that a search has had is that of "Probabilistic Diversification and Intensification in Local Search for Vehicle
 //! Routing", Journal of Heuristics 1, 1995; the steps are those of Camerini, Fratta and Maffioli, 1975 (all from memory).
 
+use super::choose::{self, BETTER, Way};
 use super::memory::Shelf;
 
-/// Routes looked at before the best so far has to do.
-const MOST_TRIES: usize = 2000;
 /// How much of the step before counts in a step of the prices.
 const LEAN: f64 = 0.6;
 /// How often steps get shorter, and what of their length remains.
 const SHORTER: usize = 7;
 const REMAINS: f64 = 0.7;
-/// Costs are whole numbers: what is better is better by nearly one.
-const BETTER: f64 = 0.999;
 
-/// A shift and the routes it could have.
+/// A shift and the routes it could have, of which none is one.
 pub(super) struct Ways<'a> {
     pub(super) shift: usize,
-    shelf: &'a Shelf,
-    list: Vec<Way>,
-}
-
-/// A route of a shelf, or none, and what it costs once its visits are paid for.
-#[derive(Clone, Copy)]
-struct Way {
-    number: Option<u32>,
-    rest: f64,
+    list: Vec<Way<'a>>,
 }
 
 impl<'a> Ways<'a> {
-    /// Those routes of a shelf whose stops are all allowed.
-    pub(super) fn new(shift: usize, shelf: &'a Shelf, allowed: impl Fn(u32) -> bool) -> Self {
-        let fits = |&number: &u32| shelf.route(number).1.iter().all(|&j| allowed(j));
-        let list = (0..shelf.len()).filter(fits).map(|number| Way { number: Some(number), rest: 0.0 });
-        Self { shift, shelf, list: [Way { number: None, rest: 0.0 }].into_iter().chain(list).collect() }
+    /// Of the routes of a shelf those that are tried and whose stops are all allowed.
+    pub(super) fn new(shift: usize, routes: &'a Shelf, tried: impl Iterator<Item = u32>, allowed: impl Fn(u32) -> bool) -> Self {
+        let mut list = vec![Way::of((0, &[]))];
+        list.extend(tried.map(|number| Way::of(routes.route(number))).filter(|way| way.stops.iter().all(|&j| allowed(j))));
+        Self { shift, list }
     }
 
-    /// Cost and stops of a route; nothing for none.
-    pub(super) fn route(&self, number: Option<u32>) -> (i64, &'a [u32]) {
-        number.map_or((0, &[]), |number| self.shelf.route(number))
+    /// Those that cost at most so much more than the cheapest, which stands first.
+    fn within(&self, more: f64) -> &[Way<'a>] {
+        let least = self.list[0].rest;
+        &self.list[..self.list.partition_point(|way| way.rest - least <= more)]
     }
 
     /// What each costs at these prices. The cheapest.
-    #[expect(clippy::cast_precision_loss, reason = "costs are far below 2^53")]
-    fn pay(&mut self, prices: &[f64]) -> Option<Way> {
-        let routes = self.shelf;
+    fn pay(&mut self, prices: &[f64]) -> Option<Way<'a>> {
         for way in &mut self.list {
-            let (alone, stops) = way.number.map_or((0, &[][..]), |number| routes.route(number));
-            way.rest = alone as f64 + stops.iter().map(|&j| prices[j as usize]).sum::<f64>();
+            way.rest = way.paid(prices);
         }
         self.list.iter().copied().min_by(|a, b| a.rest.total_cmp(&b.rest))
     }
@@ -65,7 +52,7 @@ pub(super) struct Puzzle<'a> {
     pub(super) beat: i64,
 }
 
-impl Puzzle<'_> {
+impl<'a> Puzzle<'a> {
     #[expect(clippy::cast_precision_loss, reason = "costs are far below 2^53")]
     fn goal(&self) -> f64 {
         self.beat as f64 - BETTER
@@ -117,7 +104,7 @@ impl Puzzle<'_> {
         for ways in &mut self.ways {
             let Some(way) = ways.pay(&self.prices) else { continue };
             least += way.rest;
-            for &j in ways.route(way.number).1 {
+            for &j in way.stops {
                 wanted[j as usize] += 1.0;
             }
         }
@@ -137,79 +124,17 @@ impl Puzzle<'_> {
         squares
     }
 
-    /// The cheapest set at a cost below that to be beaten, if one is found: the route of each of `ways`, which may come in another
-    /// order now.
-    pub(super) fn solve(&mut self) -> Option<Vec<Option<u32>>> {
+    /// The cheapest set at a cost below that to be beaten, if one is found: shifts with the stops that each gets.
+    pub(super) fn solve(mut self) -> Option<Vec<(usize, &'a [u32])>> {
         let (goal, base) = (self.goal(), -self.all_prices());
         for ways in &mut self.ways {
             ways.pay(&self.prices);
             ways.list.sort_by(|a, b| a.rest.total_cmp(&b.rest));
         }
         let bound = base + self.ways.iter().map(|w| w.list[0].rest).sum::<f64>();
-        for ways in &mut self.ways {
-            let least = ways.list[0].rest;
-            ways.list.retain(|way| bound - least + way.rest <= goal);
-        }
-        if self.ways.iter().any(|w| w.list.is_empty()) {
-            return None;
-        }
-        self.ways.sort_by_key(|w| (w.list.len(), w.shift));
-        let mut least = vec![0.0; self.ways.len() + 1];
-        for (d, ways) in self.ways.iter().enumerate().rev() {
-            least[d] = least[d + 1] + ways.list[0].rest;
-        }
-        let taken = vec![false; self.prices.len()];
-        let mut search = Search { ways: &self.ways, least, taken, goal, found: None, picked: Vec::new(), tries: 0 };
-        search.go_on(base, 0);
-        search.found
-    }
-}
-
-struct Search<'a> {
-    ways: &'a [Ways<'a>],
-    /// what the shifts from the so-many-th on cost at least
-    least: Vec<f64>,
-    taken: Vec<bool>,
-    goal: f64,
-    found: Option<Vec<Option<u32>>>,
-    picked: Vec<Option<u32>>,
-    tries: usize,
-}
-
-impl Search<'_> {
-    /// Tries the routes of the next shift, the cheapest first; `rest` and `cost` are those of the routes picked.
-    #[expect(clippy::cast_precision_loss, reason = "costs are far below 2^53")]
-    fn go_on(&mut self, rest: f64, cost: i64) {
-        let all = self.ways;
-        let depth = self.picked.len();
-        let Some(ways) = all.get(depth) else {
-            if cost as f64 <= self.goal {
-                self.goal = cost as f64 - BETTER;
-                self.found = Some(self.picked.clone());
-            }
-            return;
-        };
-        for way in &ways.list {
-            if self.tries == MOST_TRIES || rest + way.rest + self.least[depth + 1] > self.goal {
-                return;
-            }
-            self.tries += 1;
-            let (more, stops) = ways.route(way.number);
-            if stops.iter().any(|&j| self.taken[j as usize]) {
-                continue;
-            }
-            self.take(stops, true);
-            self.picked.push(way.number);
-            self.go_on(rest + way.rest, cost + more);
-            self.picked.pop();
-            self.take(stops, false);
-        }
-    }
-
-    fn take(&mut self, stops: &[u32], taken: bool) {
-        for &j in stops {
-            self.taken[j as usize] = taken;
-        }
+        let few: Vec<&[Way<'_>]> = self.ways.iter().map(|w| w.within(goal - bound)).collect();
+        let picked = choose::cheapest(&few, self.prices.len(), base, goal)?;
+        Some(self.ways.iter().zip(picked).map(|(ways, x)| (ways.shift, ways.list[x].stops)).collect())
     }
 }
 
@@ -247,6 +172,12 @@ mod tests {
         costs.chain([cheapest(memory, k + 1, taken)]).min().unwrap()
     }
 
+    fn cost_of(memory: &Memory, k: usize, stops: &[u32]) -> i64 {
+        let routes = (0..memory.shelf(k).len()).map(|number| memory.shelf(k).route(number));
+        let none = stops.is_empty().then_some(0);
+        routes.filter(|r| r.1 == stops).map(|r| r.0).chain(none).min().unwrap()
+    }
+
     #[test]
     fn the_cheapest_set_is_that_of_trying_them_all() {
         let mut random = Random::new(5);
@@ -254,7 +185,7 @@ mod tests {
             let memory = kept(&mut random);
             let least = cheapest(&memory, 0, 0);
             let puzzle = |beat| Puzzle {
-                ways: (0..SHIFTS).map(|k| Ways::new(k, memory.shelf(k), |_| true)).collect(),
+                ways: (0..SHIFTS).map(|k| Ways::new(k, memory.shelf(k), 0..memory.shelf(k).len(), |_| true)).collect(),
                 visits: (0..VISITS).collect(),
                 prices: vec![0.0; VISITS as usize],
                 beat,
@@ -262,11 +193,10 @@ mod tests {
             let mut open = puzzle(least + 1);
             assert!(open.settle_prices(50), "prices never rule out what there is");
             let set = open.solve().unwrap();
-            let routes: Vec<(i64, &[u32])> = open.ways.iter().zip(&set).map(|(ways, number)| ways.route(*number)).collect();
-            let mut stops: Vec<u32> = routes.iter().flat_map(|r| r.1).copied().collect();
+            let mut stops: Vec<u32> = set.iter().flat_map(|r| r.1).copied().collect();
             stops.sort_unstable();
             assert!(stops.windows(2).all(|pair| pair[0] < pair[1]), "{stops:?}: none twice");
-            assert_eq!(routes.iter().map(|r| r.0).sum::<i64>(), least);
+            assert_eq!(set.iter().map(|&(k, stops)| cost_of(&memory, k, stops)).sum::<i64>(), least);
             let mut shut = puzzle(least);
             assert!(!shut.settle_prices(50) || shut.solve().is_none(), "nothing is cheaper than the cheapest");
         }

@@ -10,7 +10,8 @@
 //! - `insert`: where visits are put back.
 //! - `regret`: putting them back by what waiting would cost them.
 //! - `displace`: which stops make room for a visit that is worth more.
-//! - `recall`: looking back at routes that were had before; `memory` keeps them, `combine` puts them together.
+//! - `recall`: looking back at routes that were had before; `memory` keeps them, `combine` puts them together, `choose` tries
+//!   which of them go together.
 //! - `shifts`: sets of shifts.
 //! - `random`: the seeded generator.
 //!
@@ -18,6 +19,7 @@
 //!
 //! No clock: equal problem, seed, iterations and threads give the identical plan in the same build.
 
+mod choose;
 mod combine;
 mod displace;
 mod ground;

@@ -1,22 +1,29 @@
 //! Looking back: near its end a search puts the routes it has had together anew, for a few shifts at a time.
 
+use std::ops::{Range, RangeInclusive};
+
 use super::LOOK_EVERY;
+use super::choose::Way;
 use super::combine::{Puzzle, Ways};
-use super::memory::Memory;
+use super::memory::{Memory, Shelf};
 use super::state::{OUT, State};
 
-/// The part of a search in which it looks back.
-const WHEN: std::ops::Range<f64> = 0.92..0.98;
+/// The parts of a search in which it looks back.
+const WHEN: [Range<f64>; 4] = [0.86..0.875, 0.90..0.915, 0.94..0.955, 0.97..0.985];
 /// How many steps it counts for, as it takes about as long.
 pub(super) const STEPS: u64 = 2 * LOOK_EVERY;
-/// Shifts that get new routes at a time. Where fewer have one, routes are long, and hardly two fit together.
-const SHIFTS: usize = 8;
+/// Of five shifts that have a route, so many get new ones at a time, ...
+const OF_FIVE: usize = 3;
+/// ... but not fewer than the first, nor more than the second. Where fewer have one, routes are long, and hardly two fit together.
+const SHIFTS: RangeInclusive<usize> = 8..=16;
 /// From this many shifts on there is no time to look back.
 const MANY_SHIFTS: usize = 120;
+/// Of the routes of a shift, so many are tried: those that cost least at the prices of all visits.
+const LIKELY: usize = 150;
 /// Steps of the prices of a few shifts' visits ...
-const PRICE_STEPS: usize = 14;
-/// ... and of all, before the first: more where little is kept ...
-const ALL_PRICE_STEPS: std::ops::RangeInclusive<usize> = 60..=300;
+const PRICE_STEPS: usize = 20;
+/// ... and of all, before the first of several looks: more where little is kept ...
+const ALL_PRICE_STEPS: RangeInclusive<usize> = 60..=300;
 /// ... so that they look at about so many stops.
 const STOPS_LOOKED_AT: usize = 20_000_000;
 
@@ -24,28 +31,44 @@ const STOPS_LOOKED_AT: usize = 20_000_000;
 #[derive(Default)]
 pub(super) struct Recall {
     memory: Memory,
-    /// of visits; empty before the first look back
+    /// of visits
     prices: Vec<f64>,
+    /// by shift, the numbers of the routes that are tried
+    likely: Vec<Vec<u32>>,
     wanted: bool,
     /// it looks back at present
     now: bool,
+}
+
+impl Recall {
+    /// The routes of shift `k` that cost least at the prices of all visits.
+    fn likely(&self, k: usize) -> Vec<u32> {
+        let kept = self.memory.shelf(k);
+        let rest = |number| Way::of(kept.route(number)).paid(&self.prices);
+        let mut all: Vec<(f64, u32)> = (0..kept.len()).map(|number| (rest(number), number)).collect();
+        all.sort_by(|a, b| a.0.total_cmp(&b.0));
+        all.into_iter().take(LIKELY).map(|(_, number)| number).collect()
+    }
 }
 
 impl State<'_> {
     /// From here on the search keeps its routes, if it has some, but not too many.
     pub(super) fn begin_memory(&mut self) {
         let shifts = self.routes.len();
-        if self.used >= SHIFTS && shifts < MANY_SHIFTS {
+        if self.used >= *SHIFTS.start() && shifts < MANY_SHIFTS {
             self.recall = Recall { memory: Memory::new(shifts), wanted: true, ..Recall::default() };
         }
     }
 
-    /// Whether the next step is a look back; from the first on it goes on from the best plan.
+    /// Whether the next step is a look back; the first of several begins at the best plan.
     pub(super) fn looks_back(&mut self, share: f64) -> bool {
-        let now = self.recall.wanted && WHEN.contains(&share);
-        if now && !std::mem::replace(&mut self.recall.now, now) {
+        let now = self.recall.wanted && WHEN.iter().any(|part| part.contains(&share));
+        if now && !self.recall.now {
             self.return_to_best();
+            self.recall.prices = self.price_all();
+            self.recall.likely = (0..self.routes.len()).map(|k| self.recall.likely(k)).collect();
         }
+        self.recall.now = now;
         now
     }
 
@@ -74,15 +97,10 @@ impl State<'_> {
     /// One look back: some shifts get those of their former routes that are the cheapest together, if that is better.
     pub(super) fn look_back(&mut self) {
         self.begin();
-        if self.recall.prices.is_empty() {
-            self.recall.prices = self.price_all();
-        }
         let picked = self.pick_shifts();
         let recall = std::mem::take(&mut self.recall);
-        let mut puzzle = self.puzzle(&recall.memory, &picked, recall.prices.clone());
-        if let Some(set) = puzzle.settle_prices(PRICE_STEPS).then(|| puzzle.solve()).flatten() {
-            let routes: Vec<(usize, &[u32])> =
-                puzzle.ways.iter().zip(set).map(|(ways, number)| (ways.shift, ways.route(number).1)).collect();
+        let mut puzzle = self.puzzle(&picked, recall.prices.clone(), |k| (recall.memory.shelf(k), recall.likely[k].iter().copied()));
+        if let Some(routes) = puzzle.settle_prices(PRICE_STEPS).then(|| puzzle.solve()).flatten() {
             self.lay_anew(&routes);
         }
         self.recall = recall;
@@ -103,8 +121,13 @@ impl State<'_> {
         }
     }
 
-    /// The puzzle of these shifts: their visits and those that are out, in any of their former routes.
-    fn puzzle<'a>(&self, memory: &'a Memory, shifts: &[usize], prices: Vec<f64>) -> Puzzle<'a> {
+    /// The puzzle of these shifts: their visits and those that are out, in any of the routes of a shelf that `kept` tells.
+    fn puzzle<'a, N: Iterator<Item = u32>>(
+        &self,
+        shifts: &[usize],
+        prices: Vec<f64>,
+        kept: impl Fn(usize) -> (&'a Shelf, N),
+    ) -> Puzzle<'a> {
         let mut picked = vec![false; self.routes.len()];
         let mut visits = self.out.clone();
         for &k in shifts {
@@ -112,8 +135,11 @@ impl State<'_> {
             visits.extend_from_slice(&self.routes[k].seq);
         }
         let allowed = |j: u32| self.at[j as usize] == OUT || picked[self.at[j as usize] as usize];
-        let ways = shifts.iter().map(|&k| Ways::new(k, memory.shelf(k), allowed)).collect();
-        Puzzle { ways, visits, prices, beat: shifts.iter().map(|&k| self.cost_of(k)).sum() }
+        let ways = |k: usize| {
+            let (routes, tried) = kept(k);
+            Ways::new(k, routes, tried, allowed)
+        };
+        Puzzle { ways: shifts.iter().map(|&k| ways(k)).collect(), visits, prices, beat: shifts.iter().map(|&k| self.cost_of(k)).sum() }
     }
 
     /// Prices of all visits, settled over all that is kept.
@@ -121,7 +147,7 @@ impl State<'_> {
         let all: Vec<usize> = (0..self.routes.len()).collect();
         let memory = &self.recall.memory;
         let steps = (STOPS_LOOKED_AT / memory.stops().max(1)).clamp(*ALL_PRICE_STEPS.start(), *ALL_PRICE_STEPS.end());
-        let mut puzzle = self.puzzle(memory, &all, self.first_prices());
+        let mut puzzle = self.puzzle(&all, self.first_prices(), |k| (memory.shelf(k), 0..memory.shelf(k).len()));
         puzzle.settle_prices(steps);
         puzzle.prices
     }
@@ -142,7 +168,8 @@ impl State<'_> {
 
     /// Some shifts that have a route: by turns near each other and anywhere.
     fn pick_shifts(&mut self) -> Vec<usize> {
-        let (ground, want) = (self.ground, SHIFTS.min(self.used));
+        let ground = self.ground;
+        let want = (self.used * OF_FIVE / 5).clamp(*SHIFTS.start(), *SHIFTS.end());
         let mut picked = Vec::with_capacity(want);
         if self.random.one_in(2) {
             let seed = ground.open[self.random.below(ground.open.len())];
