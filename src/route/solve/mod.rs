@@ -210,7 +210,7 @@ fn search(
     state.fill();
     state.make_room();
     state.weigh_regret();
-    if stretch.is_whole() && from.is_none() {
+    if stretch.is_whole() {
         state.begin_memory();
     }
     let warm = if stretch.is_whole() { from.is_some() } else { stretch.warm };
