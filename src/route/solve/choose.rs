@@ -3,11 +3,12 @@
 //! The ways are bits in a row, those of a shift in words of their own, the cheapest first. Each knows which others it rules out, so
 //! that a try takes a few instructions a word.
 
+use super::sets::{Sets, WORD, numbers_in};
+
 /// Ways tried before the best so far has to do.
 const MOST_TRIES: usize = 5000;
 /// Costs are whole numbers: what is better is better by nearly one.
 pub(super) const BETTER: f64 = 0.999;
-const WORD: usize = u64::BITS as usize;
 
 /// A route that a shift could have.
 #[derive(Clone, Copy)]
@@ -41,20 +42,48 @@ pub(super) fn cheapest(shifts: &[&[Way<'_>]], visits: usize, base: f64, goal: f6
 
 struct Search<'a> {
     shifts: &'a [&'a [Way<'a>]],
-    /// the first word of each shift, and of what would come after the last
-    first: Vec<usize>,
-    /// by way, shift after shift: the bits of those that it rules out
-    rules_out: Vec<u64>,
-    /// the number of the first way of each shift among all
-    number: Vec<usize>,
-    /// for each shift that was given a way: the bits of those that were left before, and of those left now
-    left: Vec<u64>,
+    numbers: Numbers,
+    /// for each way those that it rules out
+    rules_out: Sets,
+    /// the ways that are left: at first, and after each shift that was given one
+    left: Sets,
     goal: f64,
     found: Option<Vec<usize>>,
     picked: Vec<usize>,
     /// shifts that have no way yet
     open: Vec<usize>,
     tries: usize,
+}
+
+/// How ways are numbered as members of a set.
+struct Numbers {
+    /// the first word of each shift, and of what would come after the last
+    first: Vec<usize>,
+}
+
+impl Numbers {
+    fn new(shifts: &[&[Way<'_>]]) -> Self {
+        let mut first = vec![0];
+        for ways in shifts {
+            first.push(first[first.len() - 1] + ways.len().div_ceil(WORD));
+        }
+        Self { first }
+    }
+
+    /// No way has this number or one above it.
+    fn end(&self) -> usize {
+        self.first[self.first.len() - 1] * WORD
+    }
+
+    /// The number of the `x`-th way of shift `k`.
+    fn of(&self, k: usize, x: usize) -> usize {
+        self.first[k] * WORD + x
+    }
+
+    /// The words of a set that hold the ways of shift `k`.
+    fn words(&self, k: usize) -> std::ops::Range<usize> {
+        self.first[k]..self.first[k + 1]
+    }
 }
 
 /// What can be said of the shifts that have no way yet.
@@ -68,41 +97,32 @@ struct Outlook {
 
 impl<'a> Search<'a> {
     fn new(shifts: &'a [&'a [Way<'a>]], visits: usize, goal: f64) -> Self {
-        let (mut first, mut number) = (vec![0], vec![0]);
-        for ways in shifts {
-            first.push(first[first.len() - 1] + ways.len().div_ceil(WORD));
-            number.push(number[number.len() - 1] + ways.len());
-        }
-        let words = first[shifts.len()];
-        let rules_out = rules_out(shifts, &first, visits);
-        let mut left = vec![0; words * (shifts.len() + 1)];
+        let numbers = Numbers::new(shifts);
+        let mut left = Sets::new(shifts.len() + 1, numbers.end());
         for (k, ways) in shifts.iter().enumerate() {
-            (0..ways.len()).for_each(|x| set(&mut left, first[k] * WORD + x));
+            (0..ways.len()).for_each(|x| left.put(0, numbers.of(k, x), true));
         }
+        let rules_out = rules_out(shifts, &numbers, visits);
         let (picked, open) = (vec![0; shifts.len()], (0..shifts.len()).collect());
-        Self { shifts, first, rules_out, number, left, goal, found: None, picked, open, tries: 0 }
+        Self { shifts, numbers, rules_out, left, goal, found: None, picked, open, tries: 0 }
     }
 
-    fn words(&self) -> usize {
-        self.first[self.shifts.len()]
+    /// How many shifts were given a way, which is also the number of the set of those left.
+    fn depth(&self) -> usize {
+        self.shifts.len() - self.open.len()
     }
 
-    /// Where in `left` those begin that are left now.
-    fn now(&self) -> usize {
-        (self.shifts.len() - self.open.len()) * self.words()
-    }
-
-    /// The ways of shift `k` that are left, by their numbers in its list.
-    fn ways_left(&self, k: usize) -> impl Iterator<Item = usize> {
-        let (now, first) = (self.now(), self.first[k]);
-        (first..self.first[k + 1]).flat_map(move |word| ones(self.left[now + word]).map(move |bit| (word - first) * WORD + bit))
+    /// The ways of shift `k` that are left, the cheapest first.
+    fn ways_left(&self, k: usize) -> impl Iterator<Item = &'a Way<'a>> {
+        let (left, ways) = (self.left.words(self.depth()), self.shifts[k]);
+        self.numbers.words(k).enumerate().flat_map(move |(x, word)| numbers_in(x, left[word])).map(|x| &ways[x])
     }
 
     /// Nothing when a shift has no way left.
     fn outlook(&self, rest: f64) -> Option<Outlook> {
         let (mut outlook, mut dearest) = (Outlook { bound: rest, next: 0, least: 0.0 }, f64::MIN);
         for (x, &k) in self.open.iter().enumerate() {
-            let mut left = self.ways_left(k).map(|way| self.shifts[k][way].rest);
+            let mut left = self.ways_left(k).map(|way| way.rest);
             let least = left.next()?;
             let more = left.next().map_or(f64::MAX, |second| second - least);
             outlook.bound += least;
@@ -126,17 +146,16 @@ impl<'a> Search<'a> {
         }
         let Some(outlook) = self.outlook(rest).filter(|o| o.bound <= self.goal) else { return };
         let others = outlook.bound - outlook.least;
-        let (now, k) = (self.now(), self.open[outlook.next]);
+        let (depth, k) = (self.depth(), self.open.swap_remove(outlook.next));
         let ways: &[Way<'_>] = self.shifts[k];
-        self.open.swap_remove(outlook.next);
-        for word in self.first[k]..self.first[k + 1] {
-            for bit in ones(self.left[now + word]) {
-                let x = (word - self.first[k]) * WORD + bit;
+        for (x, word) in self.numbers.words(k).enumerate() {
+            for x in numbers_in(x, self.left.words(depth)[word]) {
                 if self.tries == MOST_TRIES || others + ways[x].rest > self.goal {
                     break;
                 }
                 self.tries += 1;
-                self.pick(k, x, now);
+                self.picked[k] = x;
+                self.left.leave_out(depth, self.rules_out.words(self.numbers.of(k, x)));
                 self.go_on(rest + ways[x].rest, cost + ways[x].cost);
             }
         }
@@ -145,59 +164,26 @@ impl<'a> Search<'a> {
         let last = self.open.len() - 1;
         self.open.swap(outlook.next, last);
     }
-
-    /// Gives shift `k` its `x`-th way; what is left then follows from what was left, which begins at `before`.
-    fn pick(&mut self, k: usize, x: usize, before: usize) {
-        self.picked[k] = x;
-        let words = self.words();
-        let (was, is) = self.left[before..before + 2 * words].split_at_mut(words);
-        let row = (self.number[k] + x) * words;
-        for ((is, was), gone) in is.iter_mut().zip(was).zip(&self.rules_out[row..row + words]) {
-            *is = *was & !gone;
-        }
-    }
 }
 
-/// For each way the bits of those that share a visit with it.
-fn rules_out(shifts: &[&[Way<'_>]], first: &[usize], visits: usize) -> Vec<u64> {
-    let words = first[shifts.len()];
-    let mut at = vec![usize::MAX; visits];
-    let mut holding: Vec<u64> = Vec::new();
-    for (k, ways) in shifts.iter().enumerate() {
-        for (x, way) in ways.iter().enumerate() {
-            for &j in way.stops {
-                let row = &mut at[j as usize];
-                if *row == usize::MAX {
-                    *row = holding.len();
-                    holding.resize(holding.len() + words, 0);
-                }
-                set(&mut holding[*row..], first[k] * WORD + x);
-            }
+/// For each way those that share a visit with it, and itself.
+fn rules_out(shifts: &[&[Way<'_>]], numbers: &Numbers, visits: usize) -> Sets {
+    let all = || shifts.iter().enumerate().flat_map(|(k, ways)| ways.iter().enumerate().map(move |(x, way)| (numbers.of(k, x), way)));
+    // only those visits that stand in a way
+    let (mut row, mut rows) = (vec![usize::MAX; visits], 0);
+    for &j in all().flat_map(|(_, way)| way.stops) {
+        if row[j as usize] == usize::MAX {
+            row[j as usize] = rows;
+            rows += 1;
         }
     }
-    let mut all = Vec::with_capacity(shifts.iter().map(|ways| ways.len() * words).sum());
-    for way in shifts.iter().copied().flatten() {
-        let row = all.len();
-        all.resize(row + words, 0);
-        for &j in way.stops {
-            let holders = &holding[at[j as usize]..][..words];
-            all[row..].iter_mut().zip(holders).for_each(|(bits, more)| *bits |= more);
-        }
+    let mut holding = Sets::new(rows, numbers.end());
+    for (number, way) in all() {
+        way.stops.iter().for_each(|&j| holding.put(row[j as usize], number, true));
     }
-    all
-}
-
-fn set(bits: &mut [u64], bit: usize) {
-    bits[bit / WORD] |= 1 << (bit % WORD);
-}
-
-/// The places of the bits that are set.
-fn ones(mut word: u64) -> impl Iterator<Item = usize> {
-    std::iter::from_fn(move || {
-        let bit = word.trailing_zeros() as usize;
-        (word != 0).then(|| {
-            word &= word - 1;
-            bit
-        })
-    })
+    let mut rules_out = Sets::new(numbers.end(), numbers.end());
+    for (number, way) in all() {
+        way.stops.iter().for_each(|&j| rules_out.join(number, holding.words(row[j as usize])));
+    }
+    rules_out
 }

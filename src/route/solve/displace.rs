@@ -2,7 +2,7 @@
 
 use super::SEASON_SHIFTS;
 use super::ground::small;
-use super::shifts::shifts_in;
+use super::sets::numbers_in;
 use super::state::State;
 use super::timing::Route;
 
@@ -82,7 +82,7 @@ impl State<'_> {
             }
         } else {
             for (x, &may) in ground.may.words(j as usize).iter().enumerate() {
-                for k in shifts_in(x, may) {
+                for k in numbers_in(x, may) {
                     self.makes_room(j, k, &mut best);
                 }
             }

@@ -3,7 +3,8 @@
 use std::cell::OnceCell;
 
 use super::layout::Layout;
-use super::shifts::{Alike, Sets};
+use super::sets::Sets;
+use super::shifts::Alike;
 use crate::route::problem::{Disturbance, Groups, Level, Lock, Overtime, Problem, Visit};
 
 /// Later than any time, yet far from overflow when legs and services are added.

@@ -2,7 +2,7 @@
 
 use super::SEASON_SHIFTS;
 use super::ground::{NEVER, small};
-use super::shifts::shifts_in;
+use super::sets::numbers_in;
 use super::state::{OUT, State};
 
 /// Of 1024 looks at an insertion, how many are skipped.
@@ -99,7 +99,7 @@ impl State<'_> {
         }
         let least = ground.tasks[j as usize].least;
         for (x, may) in ground.may.words(j as usize).iter().enumerate() {
-            for k in shifts_in(x, may & self.roomy.words(0)[x]) {
+            for k in numbers_in(x, may & self.roomy.words(0)[x]) {
                 if self.room[k] >= least {
                     look(self, k);
                 }

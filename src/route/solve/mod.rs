@@ -12,7 +12,8 @@
 //! - `displace`: which stops make room for a visit that is worth more.
 //! - `recall`: looking back at routes that were had before; `memory` keeps them, `combine` puts them together, `choose` tries
 //!   which of them go together.
-//! - `shifts`: sets of shifts.
+//! - `sets`: sets of small numbers, such as shifts.
+//! - `shifts`: which shifts are alike.
 //! - `random`: the seeded generator.
 //!
 //! - `threads`: one search on several threads.
@@ -31,6 +32,7 @@ mod moves;
 mod random;
 mod recall;
 mod regret;
+mod sets;
 mod shifts;
 mod state;
 mod threads;

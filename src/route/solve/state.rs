@@ -5,7 +5,7 @@ use super::ground::{Ground, NEVER, small};
 use super::insert::Spot;
 use super::random::Random;
 use super::recall::Recall;
-use super::shifts::Sets;
+use super::sets::Sets;
 use super::timing::Route;
 
 /// Marks a visit that is in no route.
