@@ -102,7 +102,8 @@ pub struct Told {
 }
 
 /// What it costs to change what was told, in seconds of driving.
-/// The default values are common practice, no source.
+/// The default values are common practice, no source, but for the day: at two hours less than 3 in 100 of the visits that could
+/// stay change day when a shift is lost and four urgent visits come (bench `mend`); at one hour the best plans move up to 5.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Disturbance {
     /// another day
@@ -119,7 +120,7 @@ pub struct Disturbance {
 
 impl Default for Disturbance {
     fn default() -> Self {
-        Self { day: 3600, technician: 1800, time: 900, within_s: 3600, dropped: 7200 }
+        Self { day: 7200, technician: 3600, time: 900, within_s: 3600, dropped: 10_800 }
     }
 }
 

@@ -90,11 +90,11 @@ fn overtime_lateness_and_changes_cost_what_they_say() {
     let problem = Problem::new(2, vec![long], vec![one], line(&[0, 10])).unwrap();
     let timed = check(&problem, &[vec![0]]).unwrap();
     // the start, 8:10, is within an hour of 9:00: only the technician is another
-    assert_eq!(timed.other_price, 600 + 77 + 1800);
+    assert_eq!(timed.other_price, 600 + 77 + 3600);
     let strict = Disturbance { within_s: 600, ..Disturbance::default() };
     let problem = problem.with_disturbance(strict).unwrap();
-    assert_eq!(check(&problem, &[vec![0]]).unwrap().other_price, 600 + 77 + 1800 + 900);
-    assert_eq!(check(&problem, &[vec![]]).unwrap().unplaced_price, 28_800 + 7200);
+    assert_eq!(check(&problem, &[vec![0]]).unwrap().other_price, 600 + 77 + 3600 + 900);
+    assert_eq!(check(&problem, &[vec![]]).unwrap().unplaced_price, 28_800 + 10_800);
     // two hours above the even share cost four times the first
     let level = Level { even_s: vec![0], price: 90 };
     assert_eq!((level.cost(0, HOUR.into()), level.cost(0, (2 * HOUR).into()), level.cost(0, 0)), (90, 360, 0));

@@ -1,4 +1,5 @@
-//! How much worse a step may be and still be kept: the temperature, from the first step to the last.
+//! How much worse a step may be and still be kept: the temperature, from the first step to the last, and how often it is cooled
+//! down.
 
 use super::SEASON_SHIFTS;
 use super::state::State;
@@ -12,10 +13,14 @@ const WEEK_HEAT: f64 = 0.6;
 const SEASON_HEAT: f64 = 0.7;
 /// End temperature as a share of the mean leg.
 const END_HEAT: f64 = 0.024;
-/// The same for a search that goes on from a plan, which starts from little heat.
+/// The same for a search that goes on from a plan.
 const WARM_END_HEAT: f64 = 0.006;
-/// Share of the start temperature for a search that goes on from a plan.
+/// Share of the start temperature for a season that goes on from a plan.
 const WARM: f64 = 0.15;
+/// The start temperature of a week that goes on from a plan, as a share of the mean leg. It begins at that plan ...
+const FROM_PLAN_HEAT: f64 = 1.0;
+/// ... so many times: each is soon stuck, and elsewhere.
+const FROM_PLAN: f64 = 12.0;
 /// Up to so many visits are planned anew several times: they are soon settled, and not always well.
 pub(super) const FEW_VISITS: usize = 120;
 /// So often from nothing, ...
@@ -81,10 +86,20 @@ fn mean(all: impl Iterator<Item = f64>) -> f64 {
 pub(super) struct Heat {
     pub(super) start: f64,
     end: f64,
-    /// it is cooled down more than once
-    in_rounds: bool,
-    /// how often it has been
+    rounds: Rounds,
+    /// how often it has been cooled down
     round: f64,
+}
+
+/// How often it is cooled down, and what each time begins with.
+#[derive(Clone, Copy)]
+enum Rounds {
+    /// once
+    Once,
+    /// [`AFRESH`] and [`FROM_BEST`]
+    Few,
+    /// [`FROM_PLAN`]
+    FromPlan,
 }
 
 /// What a step begins with.
@@ -95,35 +110,44 @@ pub(super) enum Round {
     Afresh,
     /// a new one, from the best plan
     FromBest,
+    /// a new one, from the first plan
+    FromFirst,
 }
 
 impl Heat {
     /// For a search from nothing, or a `warm` one that goes on from a plan; for a `whole` one or a part of it.
     pub(super) fn of(scale: Scale, state: &State<'_>, warm: bool, whole: bool) -> Self {
         let ground = state.ground;
-        let share = match ground.hours.len() < SEASON_SHIFTS && whole {
-            true if state.crowded() => CROWDED_HEAT,
-            true => WEEK_HEAT,
-            false => SEASON_HEAT,
+        let week = ground.hours.len() < SEASON_SHIFTS && whole;
+        let share = match (warm, week) {
+            (true, true) => FROM_PLAN_HEAT,
+            (true, false) => SEASON_HEAT * WARM,
+            (false, true) if state.crowded() => CROWDED_HEAT,
+            (false, true) => WEEK_HEAT,
+            (false, false) => SEASON_HEAT,
         };
         let start = (scale.leg * share).min(scale.price * PRICE_HEAT);
-        let (start, end) = if warm { (start * WARM, WARM_END_HEAT) } else { (start, END_HEAT) };
+        let end = if warm { WARM_END_HEAT } else { END_HEAT };
         let end = (scale.leg.min(scale.price) * end).min(scale.near * NEAR_END_HEAT);
-        let in_rounds = ground.open.len() <= FEW_VISITS && whole;
-        Self { start: start.max(1.0), end: end.max(0.1), in_rounds, round: 0.0 }
+        let rounds = if warm && week {
+            Rounds::FromPlan
+        } else if whole && ground.open.len() <= FEW_VISITS {
+            Rounds::Few
+        } else {
+            Rounds::Once
+        };
+        Self { start: start.max(1.0), end: end.max(0.1), rounds, round: 0.0 }
     }
 
     /// The number of the round at this share of the search, and the part of the round that is over.
     fn round_at(&self, share: f64) -> (f64, f64) {
-        if !self.in_rounds {
-            return (0.0, share);
-        }
-        let rounds = if share < AFRESH_UNTIL {
-            share / AFRESH_UNTIL * AFRESH
-        } else {
-            AFRESH + (share - AFRESH_UNTIL) / (1.0 - AFRESH_UNTIL) * FROM_BEST
+        let (rounds, all) = match self.rounds {
+            Rounds::Once => return (0.0, share),
+            Rounds::FromPlan => (share * FROM_PLAN, FROM_PLAN),
+            Rounds::Few if share < AFRESH_UNTIL => (share / AFRESH_UNTIL * AFRESH, AFRESH + FROM_BEST),
+            Rounds::Few => (AFRESH + (share - AFRESH_UNTIL) / (1.0 - AFRESH_UNTIL) * FROM_BEST, AFRESH + FROM_BEST),
         };
-        let round = rounds.floor().min(AFRESH + FROM_BEST - 1.0);
+        let round = rounds.floor().min(all - 1.0);
         (round, rounds - round)
     }
 
@@ -131,17 +155,19 @@ impl Heat {
     pub(super) fn next_round(&mut self, share: f64) -> Round {
         let (round, _) = self.round_at(share);
         if std::mem::replace(&mut self.round, round) >= round {
-            Round::Same
-        } else if round < AFRESH {
-            Round::Afresh
-        } else {
-            Round::FromBest
+            return Round::Same;
+        }
+        match self.rounds {
+            Rounds::FromPlan => Round::FromFirst,
+            _ if round < AFRESH => Round::Afresh,
+            _ => Round::FromBest,
         }
     }
 
     pub(super) fn at(&self, share: f64) -> f64 {
         let (round, over) = self.round_at(share);
-        let start = if round < AFRESH { self.start } else { self.start * AGAIN };
+        let again = matches!(self.rounds, Rounds::Few) && round >= AFRESH;
+        let start = if again { self.start * AGAIN } else { self.start };
         start * (self.end / start).powf(over)
     }
 }
@@ -152,7 +178,7 @@ mod tests {
 
     #[test]
     fn a_search_with_rounds_cools_down_in_each_and_begins_anew_before_it_goes_on_from_the_best() {
-        let mut heat = Heat { start: 600.0, end: 6.0, in_rounds: true, round: 0.0 };
+        let mut heat = Heat { start: 600.0, end: 6.0, rounds: Rounds::Few, round: 0.0 };
         let (mut afresh, mut from_best, mut before) = (0, 0, f64::MAX);
         for step in 0..1000 {
             let share = f64::from(step) / 1000.0;
@@ -165,6 +191,7 @@ mod tests {
                     assert!(before < 7.0 && now > 500.0 && from_best == 0, "{now} after {before} at {share}");
                     afresh += 1;
                 }
+                Round::FromFirst => panic!("there is no plan to begin with"),
                 Round::FromBest => {
                     assert!(before < 7.0 && (300.0..400.0).contains(&now), "{now} after {before} at {share}");
                     from_best += 1;
@@ -174,5 +201,17 @@ mod tests {
         }
         assert_eq!((afresh, from_best), (5, 4), "the first round is under way at the start");
         assert!(before < 7.0);
+    }
+    #[test]
+    fn a_week_that_goes_on_from_a_plan_begins_at_that_plan_again_and_again() {
+        let mut heat = Heat { start: 600.0, end: 6.0, rounds: Rounds::FromPlan, round: 0.0 };
+        let begun: Vec<u32> = (0..1200).filter(|&step| matches!(heat.next_round(f64::from(step) / 1200.0), Round::FromFirst)).collect();
+        let expected: Vec<u32> = (1..12).map(|n| n * 100).collect();
+        assert_eq!(begun, expected, "the first time it is there already");
+        for step in begun {
+            let share = f64::from(step) / 1200.0;
+            assert!(heat.at(share) > 590.0 && heat.at(share - 1e-4) < 6.1, "hot, and cooled down just before");
+        }
+        assert!(heat.at(1.0) < 6.1);
     }
 }

@@ -428,10 +428,17 @@ impl<'a> State<'a> {
 
     /// Back to the best plan so far.
     pub(super) fn return_to_best(&mut self) {
+        let best = std::mem::take(&mut self.best);
+        self.return_to(&best, self.best_cost);
+        self.best = best;
+    }
+
+    /// Back to a plan that there was, which costs so much.
+    pub(super) fn return_to(&mut self, plan: &[Vec<u32>], cost: i64) {
         self.at.fill(OUT);
-        for k in 0..self.routes.len() {
-            self.routes[k].seq.clone_from(&self.best[k]);
-            for &j in &self.best[k] {
+        for (k, stops) in plan.iter().enumerate() {
+            self.routes[k].seq.clone_from(stops);
+            for &j in stops {
                 self.at[j as usize] = small(k);
             }
             self.retime(k);
@@ -440,7 +447,7 @@ impl<'a> State<'a> {
         self.out.clone_from(&self.ground.open);
         self.out.retain(|&j| at[j as usize] == OUT);
         self.number_out();
-        self.cost = self.best_cost;
+        self.cost = cost;
         self.begin();
     }
 
