@@ -202,6 +202,7 @@ mod tests {
         assert_eq!((afresh, from_best), (5, 4), "the first round is under way at the start");
         assert!(before < 7.0);
     }
+
     #[test]
     fn a_week_that_goes_on_from_a_plan_begins_at_that_plan_again_and_again() {
         let mut heat = Heat { start: 600.0, end: 6.0, rounds: Rounds::FromPlan, round: 0.0 };

@@ -216,7 +216,7 @@ fn search(
         state.begin_memory();
     }
     let warm = if stretch.is_whole() { from.is_some() } else { stretch.warm };
-    let (first, first_cost) = if warm { (state.best.clone(), state.best_cost) } else { (Vec::new(), 0) };
+    let (first, first_cost) = (state.best.clone(), state.best_cost);
     let mut heat = Heat::of(stretch.scale.unwrap_or_else(|| Scale::of(problem)), &state, warm, stretch.is_whole());
     let (mut done, mut told, mut temperature, mut looks_back) = (0, -1.0, heat.start, false);
     let finished = loop {
