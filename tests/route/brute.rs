@@ -114,7 +114,7 @@ fn plans_of_small_weeks_are_the_best_there_are() {
     let size = Size { days: 2, technicians: 2, visits: 7, rough: false };
     for seed in 0..SEEDS {
         let problem = random_week(seed, size);
-        let found = plan(&problem, seed, 1500);
+        let found = plan(&problem, seed, 3000);
         assert_eq!(check(&problem, &found.routes).unwrap().objective, found.objective, "seed {seed}");
         assert_eq!(found.objective, best_of(&problem), "seed {seed}");
     }

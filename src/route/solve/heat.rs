@@ -24,13 +24,13 @@ const FROM_PLAN: f64 = 12.0;
 /// Up to so many visits are planned anew several times: they are soon settled, and not always well.
 pub(super) const FEW_VISITS: usize = 120;
 /// So often from nothing, ...
-const AFRESH: f64 = 6.0;
+const AFRESH: f64 = 10.0;
 /// ... in this part of the search; ...
 const AFRESH_UNTIL: f64 = 0.5;
-/// ... then so often from the best plan, ...
-const FROM_BEST: f64 = 4.0;
+/// ... then so often from two former plans crossed, ...
+const CROSSED: f64 = 60.0;
 /// ... at this share of the start temperature.
-const AGAIN: f64 = 0.6;
+const CROSSED_HEAT: f64 = 0.2;
 /// At most so many times the price of a visit at the start: heat far above the prices would take visits for worth nothing.
 const PRICE_HEAT: f64 = 2.0;
 /// At most this share of the way to a near visit at the end, ...
@@ -96,7 +96,7 @@ pub(super) struct Heat {
 enum Rounds {
     /// once
     Once,
-    /// [`AFRESH`] and [`FROM_BEST`]
+    /// [`AFRESH`] and [`CROSSED`]
     Few,
     /// [`FROM_PLAN`]
     FromPlan,
@@ -108,8 +108,8 @@ pub(super) enum Round {
     Same,
     /// a new one, from nothing
     Afresh,
-    /// a new one, from the best plan
-    FromBest,
+    /// a new one, from two former plans crossed
+    Crossed,
     /// a new one, from the first plan
     FromFirst,
 }
@@ -144,8 +144,8 @@ impl Heat {
         let (rounds, all) = match self.rounds {
             Rounds::Once => return (0.0, share),
             Rounds::FromPlan => (share * FROM_PLAN, FROM_PLAN),
-            Rounds::Few if share < AFRESH_UNTIL => (share / AFRESH_UNTIL * AFRESH, AFRESH + FROM_BEST),
-            Rounds::Few => (AFRESH + (share - AFRESH_UNTIL) / (1.0 - AFRESH_UNTIL) * FROM_BEST, AFRESH + FROM_BEST),
+            Rounds::Few if share < AFRESH_UNTIL => (share / AFRESH_UNTIL * AFRESH, AFRESH + CROSSED),
+            Rounds::Few => (AFRESH + (share - AFRESH_UNTIL) / (1.0 - AFRESH_UNTIL) * CROSSED, AFRESH + CROSSED),
         };
         let round = rounds.floor().min(all - 1.0);
         (round, rounds - round)
@@ -160,14 +160,14 @@ impl Heat {
         match self.rounds {
             Rounds::FromPlan => Round::FromFirst,
             _ if round < AFRESH => Round::Afresh,
-            _ => Round::FromBest,
+            _ => Round::Crossed,
         }
     }
 
     pub(super) fn at(&self, share: f64) -> f64 {
         let (round, over) = self.round_at(share);
-        let again = matches!(self.rounds, Rounds::Few) && round >= AFRESH;
-        let start = if again { self.start * AGAIN } else { self.start };
+        let is_crossed = matches!(self.rounds, Rounds::Few) && round >= AFRESH;
+        let start = if is_crossed { self.start * CROSSED_HEAT } else { self.start };
         start * (self.end / start).powf(over)
     }
 }
@@ -177,29 +177,29 @@ mod tests {
     use super::*;
 
     #[test]
-    fn a_search_with_rounds_cools_down_in_each_and_begins_anew_before_it_goes_on_from_the_best() {
+    fn a_search_with_rounds_cools_down_in_each_and_begins_anew_before_it_crosses_plans() {
         let mut heat = Heat { start: 600.0, end: 6.0, rounds: Rounds::Few, round: 0.0 };
-        let (mut afresh, mut from_best, mut before) = (0, 0, f64::MAX);
-        for step in 0..1000 {
-            let share = f64::from(step) / 1000.0;
+        let (mut afresh, mut crossed, mut before) = (0, 0, f64::MAX);
+        for step in 0..6000 {
+            let share = f64::from(step) / 6000.0;
             let round = heat.next_round(share);
             let now = heat.at(share);
             assert!((6.0..=600.0).contains(&now), "{now} at {share}");
             match round {
                 Round::Same => assert!(now < before, "it cools down: {now} after {before} at {share}"),
                 Round::Afresh => {
-                    assert!(before < 7.0 && now > 500.0 && from_best == 0, "{now} after {before} at {share}");
+                    assert!(before < 7.0 && now > 500.0 && crossed == 0, "{now} after {before} at {share}");
                     afresh += 1;
                 }
                 Round::FromFirst => panic!("there is no plan to begin with"),
-                Round::FromBest => {
-                    assert!(before < 7.0 && (300.0..400.0).contains(&now), "{now} after {before} at {share}");
-                    from_best += 1;
+                Round::Crossed => {
+                    assert!(before < 7.0 && (100.0..=120.0).contains(&now), "{now} after {before} at {share}");
+                    crossed += 1;
                 }
             }
             before = now;
         }
-        assert_eq!((afresh, from_best), (5, 4), "the first round is under way at the start");
+        assert_eq!((afresh, crossed), (9, 60), "the first round is under way at the start");
         assert!(before < 7.0);
     }
 

@@ -8,6 +8,7 @@
 //! - `layout`: places numbered so that neighbours are near in memory.
 //! - `moves`: what one step does.
 //! - `insert`: where visits are put back.
+//! - `cross`: a round begins with routes of two former plans.
 //! - `regret`: putting them back by what waiting would cost them.
 //! - `displace`: which stops make room for a visit that is worth more.
 //! - `recall`: looking back at routes that were had before; `memory` keeps them, `combine` puts them together, `choose` tries
@@ -22,6 +23,7 @@
 
 mod choose;
 mod combine;
+mod cross;
 mod displace;
 mod ground;
 mod heat;
@@ -230,7 +232,7 @@ fn search(
             let hundredth = (share * 100.0).floor();
             if hundredth > told {
                 told = hundredth;
-                let (objective, best) = (state.best_cost, &state.best);
+                let (best, objective) = state.best_of_all();
                 progress(&Progress { iterations: done, share, objective, best });
             }
             if over {
@@ -240,7 +242,7 @@ fn search(
             match heat.next_round(share) {
                 Round::Same => {}
                 Round::Afresh => state.start_over(),
-                Round::FromBest => state.return_to_best(),
+                Round::Crossed => state.cross(),
                 Round::FromFirst => state.return_to(&first, first_cost),
             }
             temperature = heat.at(share);
@@ -258,7 +260,8 @@ fn search(
         }
     };
     if stretch.ends >= 1.0 {
-        return Plan { routes: widen(&state.best), objective: state.best_cost, iterations: done, finished };
+        let (best, objective) = state.best_of_all();
+        return Plan { routes: widen(best), objective, iterations: done, finished };
     }
     let routes: Vec<Vec<u32>> = state.routes.iter().map(|r| r.seq.clone()).collect();
     Plan { routes: widen(&routes), objective: state.cost, iterations: done, finished }

@@ -33,15 +33,6 @@ impl State<'_> {
         self.note_best();
     }
 
-    /// A first plan once more.
-    pub(super) fn start_over(&mut self) {
-        self.begin();
-        for k in 0..self.routes.len() {
-            self.take(k, |_| true);
-        }
-        self.fill();
-    }
-
     /// One step: take out, put in, keep it if it is better or if chance at this temperature allows.
     pub(super) fn advance(&mut self, temperature: f64) {
         self.begin();

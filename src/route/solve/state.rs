@@ -1,5 +1,6 @@
 //! The plan being worked on, with what is needed to take a step back.
 
+use super::cross::Former;
 use super::displace::{Displaced, Making};
 use super::ground::{Ground, NEVER, small};
 use super::insert::Spot;
@@ -67,6 +68,8 @@ pub(super) struct State<'a> {
     pub(super) cost: i64,
     pub(super) best_cost: i64,
     pub(super) best: Vec<Vec<u32>>,
+    /// plans of former rounds
+    pub(super) former: Former,
     pub(super) order: Vec<i64>,
     /// number of the step
     pub(super) step: u64,
@@ -125,6 +128,7 @@ impl<'a> State<'a> {
             cost: ground.tasks.iter().map(|t| t.price).sum(),
             best_cost: i64::MAX,
             best: vec![Vec::new(); m],
+            former: Former::default(),
             order: Vec::new(),
             step: 0,
             took: vec![0; n],
@@ -428,9 +432,9 @@ impl<'a> State<'a> {
 
     /// Back to the best plan so far.
     pub(super) fn return_to_best(&mut self) {
-        let best = std::mem::take(&mut self.best);
-        self.return_to(&best, self.best_cost);
-        self.best = best;
+        let (best, cost) = self.best_of_all();
+        let best = best.to_vec();
+        self.return_to(&best, cost);
     }
 
     /// Back to a plan that there was, which costs so much.
@@ -451,7 +455,7 @@ impl<'a> State<'a> {
         self.begin();
     }
 
-    /// Keeps the present plan if it is the best so far.
+    /// Keeps the present plan if it is the best so far of this round.
     pub(super) fn note_best(&mut self) {
         if self.cost >= self.best_cost {
             return;
