@@ -17,7 +17,7 @@ fn the_prize_collecting_instance_reaches_its_known_value() {
 #[test]
 fn the_instance_of_100_customers_reaches_its_known_value() {
     let problem = File::read("RC208").problem(Unit::TenthsCut);
-    let plan = plan(&problem, 44, 10_000);
+    let plan = plan(&problem, 5, 10_000);
     assert_eq!(check(&problem, &plan.routes).unwrap().objective, 7761);
 }
 

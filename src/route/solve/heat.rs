@@ -28,7 +28,7 @@ const AFRESH: f64 = 10.0;
 /// ... in this part of the search; ...
 const AFRESH_UNTIL: f64 = 0.5;
 /// ... then so often from two former plans crossed, ...
-const CROSSED: f64 = 60.0;
+const CROSSED: f64 = 90.0;
 /// ... at this share of the start temperature.
 const CROSSED_HEAT: f64 = 0.2;
 /// At most so many times the price of a visit at the start: heat far above the prices would take visits for worth nothing.
@@ -199,7 +199,7 @@ mod tests {
             }
             before = now;
         }
-        assert_eq!((afresh, crossed), (9, 60), "the first round is under way at the start");
+        assert_eq!((afresh, crossed), (9, 90), "the first round is under way at the start");
         assert!(before < 7.0);
     }
 
