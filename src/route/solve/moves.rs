@@ -4,6 +4,7 @@
 //! (the idea and the settings 10, 10, 0.01 and 0.5 from memory), widened here by days, prices, lunch and
 //! the moves that put a whole cluster in or fill an empty shift.
 
+use super::SEASON_SHIFTS;
 use super::insert::Terms;
 use super::state::{OUT, State};
 
@@ -22,6 +23,13 @@ const CLUSTER_EVERY: usize = 8;
 /// In so many of these, if many are out and a shift is empty, it gets a whole route of them instead: where routes are long, a
 /// cluster is too little to pay for the way out and back.
 const FILLS_SHIFT: f64 = 0.3;
+
+/// What free time is worth while a week has more visits than fit: an hour in one shift so much of an hour, two hours four times that.
+/// Where it lies together it makes room for one visit more, which no price of a plan says. While a shift is empty there is room.
+const FREE_TIME: f64 = 0.2;
+/// From this temperature on, in seconds, it counts less and less.
+const FREE_TIME_UNTIL: f64 = 500.0;
+const HOUR_S: f64 = 3600.0;
 
 impl State<'_> {
     /// First plan: every visit that pays is put in.
@@ -52,13 +60,23 @@ impl State<'_> {
             self.trim();
         }
         #[expect(clippy::cast_precision_loss, reason = "costs are far below 2^53")]
-        let rise = self.rise() as f64;
+        let rise = self.rise() as f64 - self.free_time_gained() * (temperature / FREE_TIME_UNTIL).min(1.0);
         if rise < -temperature * self.random.share().max(1e-12).ln() {
             self.note_best();
             self.remember();
         } else {
             self.undo();
         }
+    }
+
+    /// What the free time that came or went in this step is worth, in seconds.
+    fn free_time_gained(&self) -> f64 {
+        if !self.crowded() || self.used < self.routes.len() || self.routes.len() >= SEASON_SHIFTS {
+            return 0.0;
+        }
+        let worth = |room: i32| FREE_TIME * f64::from(room) * f64::from(room) / HOUR_S;
+        let gained = |x| worth(self.room[self.touched_shift(x)]) - worth(self.room_before(x));
+        (0..self.touched_shifts()).map(gained).sum()
     }
 
     /// Marks a visit that is out and its nearest that are out: they go in at any price.

@@ -213,6 +213,12 @@ impl<'a> State<'a> {
         self.saved[x].shift
     }
 
+    /// Seconds of work that the `x`-th of the shifts touched in this step could still take before it.
+    pub(super) fn room_before(&self, x: usize) -> i32 {
+        let before = &self.saved[x];
+        self.ground.hours[before.shift].work - before.route.busy
+    }
+
     /// How much the cost rose in this step.
     pub(super) fn rise(&self) -> i64 {
         self.cost - self.cost_before
