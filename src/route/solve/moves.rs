@@ -27,7 +27,7 @@ const FILLS_SHIFT: f64 = 0.3;
 /// What free time is worth while a week has more visits than fit: an hour in one shift so much of an hour, two hours four times that.
 /// Where it lies together it makes room for one visit more, which no price of a plan says. While a shift is empty there is room.
 const FREE_TIME: f64 = 0.2;
-/// From this temperature on, in seconds, it counts less and less.
+/// Below this temperature, in seconds, it counts less and less.
 const FREE_TIME_UNTIL: f64 = 500.0;
 const HOUR_S: f64 = 3600.0;
 
