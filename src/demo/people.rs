@@ -103,7 +103,7 @@ impl People {
             place_id: place.id,
             customer_id: place.customer_id,
             reference: Some(format!("U{:04}", n + 1)),
-            name: (*c.pick(&names::UNITS)).to_owned(),
+            name: self.unit_name(c, place.id),
             kind_code: kind.to_owned(),
             serial: format!("{}{:05}", c.pick(&["K", "M", "P"]), c.below(90_000) + 10_000),
             installed_on: Some(installed),
@@ -125,6 +125,14 @@ impl People {
         });
         let held = gallons * c.between(1.02, 1.25);
         self.fill_unit(c, id, held, installed, n);
+    }
+
+    /// A name that no other unit at the place has.
+    fn unit_name(&self, c: &mut Chance, place_id: Uuid) -> String {
+        let first = c.below(names::UNITS.len());
+        let free = |name: &&&str| !self.units.iter().any(|unit| unit.place_id == place_id && unit.name == **name);
+        let name = names::UNITS.iter().cycle().skip(first).take(names::UNITS.len()).find(free);
+        name.map_or_else(|| format!("Heater {}", self.units.len() + 1), |name| (*name).to_owned())
     }
 
     fn fill_unit(&mut self, c: &mut Chance, unit_id: Uuid, gallons: f64, filled_on: Date, n: usize) {

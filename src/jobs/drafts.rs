@@ -98,7 +98,8 @@ impl Worth {
         let penalties = Penalties::default();
         let last = p.water.as_ref().and_then(|w| w.last_test.map(|t| verdict(w.programme.levels, t.level)));
         let window = narrowed(p.visit.window, p.test_by);
-        let penalty = planned_penalty(penalty(window, self.monday, last, &penalties), season, self.monday, &penalties);
+        let alone = penalty(window, self.monday, last, p.visit.is_asked(), &penalties);
+        let penalty = planned_penalty(alone, season, self.monday, &penalties);
         (i64::from(penalty), late_price(self.prices.late_minutes_a_day, last, window != p.visit.window))
     }
 }

@@ -115,6 +115,13 @@ pub enum Cause {
     },
 }
 
+impl Cause {
+    /// Somebody asked for it, as a customer whose heater stands still.
+    pub const fn is_asked(self) -> bool {
+        matches!(self, Self::Requested { .. })
+    }
+}
+
 /// A job a unit needs, when, and why.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct DueItem {
@@ -167,7 +174,7 @@ impl View<'_> {
             state: found.window.state(self.today, self.rules.closing_days),
             cause: found.cause,
             reason: found.reason,
-            priority: priority(found.window, self.today, self.facts.last_verdict),
+            priority: priority(found.window, self.today, self.facts.last_verdict, found.cause.is_asked()),
         })
     }
 
@@ -205,8 +212,9 @@ impl View<'_> {
             return Some(b);
         }
         let reason = format!("{}. {}", a.reason, b.reason);
+        let cause = b.cause;
         let tighter = if a.window.closes() <= b.window.closes() { a } else { b };
-        Some(Found { reason, ..tighter })
+        Some(Found { cause, reason, ..tighter })
     }
 
     /// The last day this job was done, a test counting where the kind says so.

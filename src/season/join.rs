@@ -25,6 +25,11 @@ pub struct ProposedVisit {
 }
 
 impl ProposedVisit {
+    /// Somebody asked for one of its jobs.
+    pub fn is_asked(&self) -> bool {
+        self.jobs.iter().any(|job| job.cause.is_asked())
+    }
+
     /// The jobs' reasons, in order.
     pub fn reasons(&self) -> impl Iterator<Item = &str> {
         self.jobs.iter().map(|job| job.reason.as_str())

@@ -81,12 +81,13 @@ const fn place(window: DueWindow, week: Date) -> Priority {
 }
 
 /// Penalty in seconds for leaving the visit out of the seven days from `week` on; 0 when its window opens after
-/// them, as it cannot be done then.
-pub fn penalty(window: DueWindow, week: Date, last_verdict: Option<Verdict>, penalties: &Penalties) -> u32 {
+/// them, as it cannot be done then. A visit that somebody `asked` for weighs as much as one that closes sooner.
+pub fn penalty(window: DueWindow, week: Date, last_verdict: Option<Verdict>, asked: bool, penalties: &Penalties) -> u32 {
     if window.opens() > week.saturating_add(Duration::days(6)) {
         return 0;
     }
-    let base = match place(window, week) {
+    let place = place(window, week);
+    let base = match if asked { place.raised() } else { place } {
         Priority::First => penalties.overdue,
         Priority::Next => penalties.this_week,
         Priority::Soon => penalties.next_two_weeks,
@@ -123,8 +124,10 @@ pub fn narrowed(window: DueWindow, test_by: Option<Date>) -> DueWindow {
 }
 
 /// The rank today: past due first, then what closes within 7 days, within 21, later; one higher once the window
-/// is open and the last verdict was "Very low".
-pub fn priority(window: DueWindow, today: Date, last_verdict: Option<Verdict>) -> Priority {
+/// is open and the last verdict was "Very low", or somebody `asked` for it: a heater that stands still does not wait behind a
+/// season's routine.
+pub fn priority(window: DueWindow, today: Date, last_verdict: Option<Verdict>, asked: bool) -> Priority {
     let base = place(window, today);
-    if last_verdict == Some(Verdict::VeryLow) && window.opens() <= today { base.raised() } else { base }
+    let presses = asked || last_verdict == Some(Verdict::VeryLow);
+    if presses && window.opens() <= today { base.raised() } else { base }
 }

@@ -102,6 +102,17 @@ fn requests_of_a_kind_are_one_item() {
     let both = of(&on(&asked, date!(2026 - 10 - 26)), "water-test").unwrap();
     assert_eq!(both.reason, "No water test on record. Asked for on Oct 25");
     assert_eq!(both.window.closes(), date!(2026 - 10 - 30), "the tighter window");
+    assert!(both.cause.is_asked(), "the season wants it too");
+}
+
+#[test]
+fn what_a_customer_asked_for_ranks_above_routine_that_closes_on_the_same_day() {
+    let requests = vec![request("repair", date!(2026 - 10 - 05), "fan does not turn")];
+    let items = on(&UnitFacts { requests, ..unit() }, date!(2026 - 10 - 10));
+    let repair = of(&items, "repair").unwrap();
+    let routine = of(&items, "water-test").unwrap();
+    assert!(repair.window.closes() < routine.window.closes() && repair.priority < routine.priority, "{items:?}");
+    assert_eq!((repair.window.closes(), repair.priority), (date!(2026 - 10 - 19), Priority::Next));
 }
 
 #[test]

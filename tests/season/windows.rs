@@ -56,27 +56,33 @@ fn a_reversed_season_or_leap_day_is_refused() {
 #[test]
 fn a_visit_left_out_costs_more_the_later_it_is() {
     let week = date!(2026 - 10 - 12);
-    let closing = |closes| penalty(window(date!(2026 - 09 - 07), closes), week, None, &Penalties::default());
+    let closing = |closes| penalty(window(date!(2026 - 09 - 07), closes), week, None, false, &Penalties::default());
     assert_eq!(closing(date!(2026 - 10 - 11)), 28_800);
     assert_eq!((closing(date!(2026 - 10 - 12)), closing(date!(2026 - 10 - 18))), (14_400, 14_400));
     assert_eq!((closing(date!(2026 - 10 - 19)), closing(date!(2026 - 11 - 01))), (3_600, 3_600));
     assert_eq!(closing(date!(2026 - 11 - 02)), 1_200);
     let opens_late = window(date!(2026 - 10 - 19), date!(2026 - 10 - 30));
-    assert_eq!(penalty(opens_late, week, None, &Penalties::default()), 0, "cannot be done that week");
-    let very_low = penalty(window(week, date!(2026 - 10 - 30)), week, Some(Verdict::VeryLow), &Penalties::default());
+    assert_eq!(penalty(opens_late, week, None, true, &Penalties::default()), 0, "cannot be done that week");
+    let very_low = penalty(window(week, date!(2026 - 10 - 30)), week, Some(Verdict::VeryLow), false, &Penalties::default());
     assert_eq!(very_low, 7_200);
+    let asked = |closes| penalty(window(date!(2026 - 09 - 07), closes), week, None, true, &Penalties::default());
+    assert_eq!(asked(date!(2026 - 11 - 01)), 14_400, "as much as what the season plans for this week");
+    assert_eq!((asked(date!(2026 - 10 - 18)), asked(date!(2026 - 10 - 11)), asked(date!(2026 - 11 - 02))), (28_800, 28_800, 3_600));
 }
 
 #[test]
 fn ranks_have_a_number_and_a_word() {
     let today = date!(2026 - 10 - 12);
-    let rank = |closes, verdict| priority(window(date!(2026 - 09 - 07), closes), today, verdict);
+    let rank = |closes, verdict| priority(window(date!(2026 - 09 - 07), closes), today, verdict, false);
     assert_eq!(rank(date!(2026 - 10 - 11), None), Priority::First);
     assert_eq!(rank(date!(2026 - 10 - 18), None), Priority::Next);
     assert_eq!(rank(date!(2026 - 10 - 30), None), Priority::Soon);
     assert_eq!(rank(date!(2026 - 12 - 30), None), Priority::Later);
     assert_eq!(rank(date!(2026 - 12 - 30), Some(Verdict::Low)), Priority::Later);
     assert_eq!(rank(date!(2026 - 12 - 30), Some(Verdict::VeryLow)), Priority::Soon);
+    let asked = |closes, verdict| priority(window(date!(2026 - 10 - 09), closes), today, verdict, true);
+    assert_eq!((asked(date!(2026 - 10 - 23), None), asked(date!(2026 - 10 - 13), None)), (Priority::Next, Priority::First));
+    assert_eq!(asked(date!(2026 - 10 - 23), Some(Verdict::VeryLow)), Priority::Next, "one higher, not two");
     assert_eq!((Priority::First.rank(), Priority::Later.rank(), Priority::Next.word()), (1, 4, "Next"));
 }
 
@@ -84,14 +90,14 @@ proptest! {
     #![proptest_config(crate::cases(1_000))]
 
     #[test]
-    fn penalties_never_fall_as_weeks_pass(opens in 0_i64..400, length in 0_i64..100, week in 0_i64..500, very_low: bool) {
+    fn penalties_never_fall_as_weeks_pass(opens in 0_i64..400, length in 0_i64..100, week in 0_i64..500, very_low: bool, asked: bool) {
         let start = date!(2024 - 01 - 01);
         let opens = start + Duration::days(opens);
         let window = window(opens, opens + Duration::days(length));
         let verdict = very_low.then_some(Verdict::VeryLow);
-        let at = |days| penalty(window, start + Duration::days(days), verdict, &Penalties::default());
+        let at = |days| penalty(window, start + Duration::days(days), verdict, asked, &Penalties::default());
         prop_assert!(at(week) <= at(week + 1));
-        let rank = |days| priority(window, start + Duration::days(days), verdict);
+        let rank = |days| priority(window, start + Duration::days(days), verdict, asked);
         prop_assert!(rank(week) >= rank(week + 1));
     }
 
