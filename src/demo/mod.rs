@@ -186,11 +186,11 @@ async fn add_lots(db: &mut PgConnection, known: &catalogue::Treatments, today: D
 
 async fn add_requests(db: &mut PgConnection, people: &people::People, today: Date) -> Result<()> {
     let wishes = [
-        (11, "Fan hums but does not turn"),
-        (57, "Door will not latch since the weekend"),
-        (203, "Water level drops about an inch a week"),
+        (11, "Fan hums but does not turn", 4),
+        (57, "Door will not latch since the weekend", 11),
+        (203, "Water level drops about an inch a week", 6),
     ];
-    for (i, (unit, note)) in (0_u64..).zip(wishes) {
+    for (i, (unit, note, days)) in (0_u64..).zip(wishes) {
         let by = chance::id(2, 1);
         due::ask(
             &mut *db,
@@ -198,7 +198,7 @@ async fn add_requests(db: &mut PgConnection, people: &people::People, today: Dat
             people.units[unit].id,
             "repair",
             today - Duration::days(3),
-            today + Duration::days(11),
+            today + Duration::days(days),
             note,
             by,
         )

@@ -61,11 +61,13 @@ pub struct Penalties {
     pub later: u32,
     /// All of these in per cent of themselves when the last verdict was "Very low".
     pub very_low_percent: u32,
+    /// The same when somebody asked for the visit and waits for it.
+    pub asked_percent: u32,
 }
 
 impl Default for Penalties {
     fn default() -> Self {
-        Self { overdue: 28_800, this_week: 14_400, next_two_weeks: 3_600, later: 1_200, very_low_percent: 200 }
+        Self { overdue: 28_800, this_week: 14_400, next_two_weeks: 3_600, later: 1_200, very_low_percent: 200, asked_percent: 200 }
     }
 }
 
@@ -81,7 +83,8 @@ const fn place(window: DueWindow, week: Date) -> Priority {
 }
 
 /// Penalty in seconds for leaving the visit out of the seven days from `week` on; 0 when its window opens after
-/// them, as it cannot be done then. A visit that somebody `asked` for weighs as much as one that closes sooner.
+/// them, as it cannot be done then. A visit that somebody `asked` for counts as if it closed sooner, and for more than routine
+/// of that rank: a heater that stands still is not left to wait for good behind a season's start-ups.
 pub fn penalty(window: DueWindow, week: Date, last_verdict: Option<Verdict>, asked: bool, penalties: &Penalties) -> u32 {
     if window.opens() > week.saturating_add(Duration::days(6)) {
         return 0;
@@ -93,10 +96,9 @@ pub fn penalty(window: DueWindow, week: Date, last_verdict: Option<Verdict>, ask
         Priority::Soon => penalties.next_two_weeks,
         Priority::Later => penalties.later,
     };
-    if last_verdict != Some(Verdict::VeryLow) {
-        return base;
-    }
-    let raised = u64::from(base) * u64::from(penalties.very_low_percent.max(100)) / 100;
+    let percent = |holds: bool, percent: u32| if holds { percent.max(100) } else { 100 };
+    let very_low = percent(last_verdict == Some(Verdict::VeryLow), penalties.very_low_percent);
+    let raised = u64::from(base) * u64::from(very_low.max(percent(asked, penalties.asked_percent))) / 100;
     u32::try_from(raised).unwrap_or(u32::MAX)
 }
 

@@ -66,8 +66,11 @@ fn a_visit_left_out_costs_more_the_later_it_is() {
     let very_low = penalty(window(week, date!(2026 - 10 - 30)), week, Some(Verdict::VeryLow), false, &Penalties::default());
     assert_eq!(very_low, 7_200);
     let asked = |closes| penalty(window(date!(2026 - 09 - 07), closes), week, None, true, &Penalties::default());
-    assert_eq!(asked(date!(2026 - 11 - 01)), 14_400, "as much as what the season plans for this week");
-    assert_eq!((asked(date!(2026 - 10 - 18)), asked(date!(2026 - 10 - 11)), asked(date!(2026 - 11 - 02))), (28_800, 28_800, 3_600));
+    assert_eq!(asked(date!(2026 - 11 - 01)), 28_800, "as much as routine past its window");
+    assert_eq!((asked(date!(2026 - 10 - 18)), asked(date!(2026 - 10 - 11))), (57_600, 57_600), "before any routine in the last week");
+    assert_eq!(asked(date!(2026 - 11 - 02)), 7_200);
+    let both = penalty(window(week, date!(2026 - 10 - 30)), week, Some(Verdict::VeryLow), true, &Penalties::default());
+    assert_eq!(both, 28_800, "twice, not four times");
 }
 
 #[test]
