@@ -42,6 +42,53 @@ async fn a_visit_moves_to_another_technician_and_day_and_its_times_follow() {
 }
 
 #[tokio::test]
+async fn a_units_page_tells_the_caller_when_somebody_comes() {
+    let t = TestApp::start().await;
+    let d = dealership::open(&t).await;
+    let visit = planned(&t, &d).await[0];
+    let (unit, starts): (Uuid, i32) =
+        sqlx::query_as("SELECT unit_id, starts FROM visits WHERE id = $1").bind(visit).fetch_one(t.pool()).await.unwrap();
+    let page = format!("/units/{unit}");
+    let at = embertide::units::time_of_day(starts);
+    let draft = t.get(Some(&d.office), &page).await;
+    let said = draft.text("main");
+    assert!(said.contains(&at) && said.contains("Planned") && said.contains("The week is a draft still."), "{at}: {said}");
+    assert!(draft.attrs("li a", "href").contains(&format!("/week/2026-W41#v-{visit}")));
+    let (.., version) = row(&t, visit).await;
+    let told = [("week", "2026-W41"), ("row_version", &version.to_string() as &str)];
+    assert_eq!(t.post(&d.office, &format!("/visits/{visit}/confirm"), &told).await.status, 303);
+    assert!(t.get(Some(&d.office), &page).await.text("main").contains("Confirmed"));
+    let (.., version) = row(&t, visit).await;
+    let off = [("week", "2026-W41"), ("row_version", &version.to_string() as &str)];
+    assert_eq!(t.post(&d.office, &format!("/visits/{visit}/take-off"), &off).await.status, 303);
+    let said = t.get(Some(&d.office), &page).await.text("main");
+    assert!(!said.contains(&at) && !said.contains("In the week"), "nobody comes: {said}");
+}
+
+#[tokio::test]
+async fn the_week_stands_day_by_day_and_leads_to_each() {
+    let t = TestApp::start().await;
+    let d = dealership::open(&t).await;
+    let visit = planned(&t, &d).await[0];
+    let (.., version) = row(&t, visit).await;
+    let target = format!("{}/2026-10-08", d.juno.staff_id);
+    let version = version.to_string();
+    let form = [("week", "2026-W41"), ("row_version", version.as_str()), ("how", "to"), ("target", &target)];
+    assert_eq!(t.post(&d.office, &format!("/visits/{visit}/move"), &form).await.status, 303);
+    let page = t.get(Some(&d.office), "/week/2026-W41").await;
+    let days: Vec<String> = sqlx::query_scalar("SELECT DISTINCT day::text FROM routes ORDER BY 1").fetch_all(t.pool()).await.unwrap();
+    assert!(days.len() > 1, "{days:?}");
+    let anchors: Vec<String> = days.iter().map(|day| format!("d-{day}")).collect();
+    assert_eq!(page.attrs(".days", "id"), anchors);
+    let links: Vec<String> = page.attrs("nav[aria-label='On this page'] a", "href");
+    assert_eq!(links[..days.len()], anchors.iter().map(|a| format!("#{a}")).collect::<Vec<_>>());
+    let routes: i64 =
+        sqlx::query_scalar("SELECT count(*) FROM routes WHERE day::text = $1").bind(&days[0]).fetch_one(t.pool()).await.unwrap();
+    let sections = page.texts(&format!("[id='d-{}'] section", days[0]));
+    assert_eq!(i64::try_from(sections.len()).unwrap(), routes, "all technicians of a day stand together");
+}
+
+#[tokio::test]
 async fn the_second_of_two_office_people_is_told_and_nothing_is_lost() {
     let t = TestApp::start().await;
     let d = dealership::open(&t).await;

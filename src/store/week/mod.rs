@@ -12,7 +12,9 @@ pub use change::{Move, cancel, confirm, in_order, issue, move_visit, new_route, 
 pub use lay::{Candidate, Held, Laid, LayError, Span, lay};
 pub use mend::{At, Happened, MendedWeek, Moved, Roads, Torn, keep_mended, torn};
 pub use must::{musts, set_must};
-pub use read::{Plan, Proposal, RouteRow, Stop, UnplacedCounts, candidates, header, load, routes, stops, unplaced, unplaced_counts};
+pub use read::{
+    Coming, Plan, Proposal, RouteRow, Stop, UnplacedCounts, candidates, coming, header, load, routes, stops, unplaced, unplaced_counts,
+};
 pub use save::{NewPlan, NewRoute, NewVisit, Placed, save};
 pub use slots::{Offer, OpenVisit, Wanted, add_visit, offers, open_visit, pins};
 

@@ -110,6 +110,26 @@ pub(super) struct DayView {
     pub(super) map: String,
 }
 
+/// The technicians of one day, side by side.
+struct DayRow {
+    /// "Mon Nov 30"
+    words: String,
+    day: Date,
+    routes: Vec<DayView>,
+}
+
+/// Routes stand day by day.
+fn by_day(routes: Vec<DayView>) -> Vec<DayRow> {
+    let mut rows: Vec<DayRow> = Vec::new();
+    for route in routes {
+        match rows.last_mut() {
+            Some(row) if row.day == route.day => row.routes.push(route),
+            _ => rows.push(DayRow { words: day_short(route.day), day: route.day, routes: vec![route] }),
+        }
+    }
+    rows
+}
+
 /// A technician's day that a visit can be put on.
 struct Target {
     value: String,
@@ -134,7 +154,7 @@ struct WeekPage {
     planning: bool,
     failed: String,
     said: String,
-    days: Vec<DayView>,
+    days: Vec<DayRow>,
     targets: Vec<Target>,
     unplaced: Vec<StopView>,
     counts: UnplacedCounts,
@@ -192,7 +212,7 @@ pub(super) async fn page(who: Office, app: App, (Path(name), Query(said)): (Path
         planning: waiting.is_some(),
         failed: waiting.unwrap_or_default(),
         said: said.said,
-        days,
+        days: by_day(days),
         targets: targets(&app, monday).await?,
         unplaced: unplaced.iter().map(|s| StopView::of(s, &who.dealer)).collect(),
         counts,

@@ -42,6 +42,8 @@ struct WeekView {
     heading: String,
     issued: bool,
     offers: Vec<OfferView>,
+    /// There is room only on the day where it stands.
+    only_here: bool,
 }
 
 #[derive(Template)]
@@ -159,11 +161,13 @@ pub(super) async fn page(who: Office, app: App, (Path(id), Query(asked)): (Path<
         let open = week::open_visit(&mut *c, monday, id).await?;
         let Some(wanted) = wanted(&place, &work_now, &suits, open.map(|v| v.id)) else { continue };
         let offers = week::offers(&mut c, drives, monday, today.max(monday), &wanted).await?;
+        let offers: Vec<OfferView> = offers.into_iter().map(|offer| view(offer, open.and_then(|v| v.at))).collect();
         weeks.push(WeekView {
+            only_here: offers.iter().all(|offer| offer.here),
             name: week::week_name(monday),
             heading,
             issued: plan.issued_at.is_some(),
-            offers: offers.into_iter().map(|offer| view(offer, open.and_then(|v| v.at))).collect(),
+            offers,
         });
     }
     let book = catalogue::job_book(&mut c).await?;
