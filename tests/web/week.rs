@@ -42,18 +42,22 @@ async fn a_visit_moves_to_another_technician_and_day_and_its_times_follow() {
 }
 
 #[tokio::test]
-async fn a_units_page_tells_the_caller_when_somebody_comes() {
+async fn the_pages_of_a_unit_and_its_customer_tell_the_caller_when_somebody_comes() {
     let t = TestApp::start().await;
     let d = dealership::open(&t).await;
     let visit = planned(&t, &d).await[0];
-    let (unit, starts): (Uuid, i32) =
-        sqlx::query_as("SELECT unit_id, starts FROM visits WHERE id = $1").bind(visit).fetch_one(t.pool()).await.unwrap();
-    let page = format!("/units/{unit}");
+    let (unit, customer, starts): (Uuid, Uuid, i32) =
+        sqlx::query_as("SELECT unit_id, customer_id, starts FROM visits WHERE id = $1").bind(visit).fetch_one(t.pool()).await.unwrap();
+    let (page, customer) = (format!("/units/{unit}"), format!("/customers/{customer}"));
     let at = embertide::units::time_of_day(starts);
     let draft = t.get(Some(&d.office), &page).await;
     let said = draft.text("main");
     assert!(said.contains(&at) && said.contains("Planned") && said.contains("The week is a draft still."), "{at}: {said}");
     assert!(draft.attrs("li a", "href").contains(&format!("/week/2026-W41#v-{visit}")));
+    let customers = t.get(Some(&d.office), &customer).await;
+    let said = customers.text("main");
+    assert!(said.contains(&at) && said.contains("Window open") && said.contains("Fall start-up"), "{at}: {said}");
+    assert!(customers.attrs("li a", "href").contains(&format!("/week/2026-W41#v-{visit}")));
     let (.., version) = row(&t, visit).await;
     let told = [("week", "2026-W41"), ("row_version", &version.to_string() as &str)];
     assert_eq!(t.post(&d.office, &format!("/visits/{visit}/confirm"), &told).await.status, 303);
@@ -61,8 +65,10 @@ async fn a_units_page_tells_the_caller_when_somebody_comes() {
     let (.., version) = row(&t, visit).await;
     let off = [("week", "2026-W41"), ("row_version", &version.to_string() as &str)];
     assert_eq!(t.post(&d.office, &format!("/visits/{visit}/take-off"), &off).await.status, 303);
-    let said = t.get(Some(&d.office), &page).await.text("main");
-    assert!(!said.contains(&at) && !said.contains("In the week"), "nobody comes: {said}");
+    for page in [page, customer] {
+        let page = t.get(Some(&d.office), &page).await;
+        assert!(!page.attrs("li a", "href").contains(&format!("/week/2026-W41#v-{visit}")), "nobody comes: {}", page.text("main"));
+    }
 }
 
 #[tokio::test]
@@ -86,6 +92,51 @@ async fn the_week_stands_day_by_day_and_leads_to_each() {
         sqlx::query_scalar("SELECT count(*) FROM routes WHERE day::text = $1").bind(&days[0]).fetch_one(t.pool()).await.unwrap();
     let sections = page.texts(&format!("[id='d-{}'] section", days[0]));
     assert_eq!(i64::try_from(sections.len()).unwrap(), routes, "all technicians of a day stand together");
+}
+
+/// Status, day's number, start and end of each visit of the technician with most stops, in order.
+async fn longest_day(t: &TestApp) -> Vec<(Uuid, i16, i32, i32)> {
+    sqlx::query_as(
+        "SELECT id, position, starts, ends FROM visits WHERE staff_id = (SELECT staff_id FROM visits WHERE staff_id IS NOT NULL GROUP BY staff_id ORDER BY count(*) DESC LIMIT 1)
+         ORDER BY day, starts",
+    )
+    .fetch_all(t.pool())
+    .await
+    .unwrap()
+}
+
+#[tokio::test]
+async fn what_is_left_of_a_day_does_not_begin_anew_in_the_morning() {
+    let t = TestApp::start().await;
+    let d = dealership::open(&t).await;
+    issued_week(&t, &d).await;
+    let before = longest_day(&t).await;
+    assert!(before.len() >= 3, "{before:?}");
+    sqlx::query("UPDATE visits SET status = 'done' WHERE id = $1").bind(before[0].0).execute(t.pool()).await.unwrap();
+    // The next customer calls: not today.
+    let (.., version) = row(&t, before[1].0).await;
+    let version = version.to_string();
+    let form = [("week", "2026-W41"), ("row_version", version.as_str()), ("why", "not today")];
+    assert_eq!(t.post(&d.office, &format!("/visits/{}/take-off", before[1].0), &form).await.status, 303);
+    let after = longest_day(&t).await;
+    assert_eq!(after[0], before[0], "what is over stays as it was");
+    let ids: Vec<Uuid> = after.iter().map(|v| v.0).collect();
+    assert_eq!(ids[1..], before[2..].iter().map(|v| v.0).collect::<Vec<_>>());
+    for (n, pair) in (1..).zip(after.windows(2)) {
+        assert!(pair[1].2 >= pair[0].3 && pair[0].1 == n, "one after the other, numbered through: {after:?}");
+    }
+    assert!(after[1].2 <= before[2].2, "with one stop fewer nobody waits longer: {before:?} {after:?}");
+    assert!(after[1].2 >= 600, "it is ten o'clock: {after:?}");
+    // Moved before the first stop of the day as it is shown: it still comes after what is over.
+    let last = after[after.len() - 1].0;
+    let (staff, day, ..) = row(&t, last).await;
+    let (.., version) = row(&t, last).await;
+    let (version, target) = (version.to_string(), format!("{}/{}", staff.unwrap(), day.unwrap()));
+    let form = [("week", "2026-W41"), ("row_version", version.as_str()), ("how", "to"), ("target", &target), ("position", "1")];
+    let moved = t.post(&d.office, &format!("/visits/{last}/move"), &form).await;
+    assert_eq!(moved.status, 303);
+    assert_eq!((row(&t, last).await.2, longest_day(&t).await[0] == before[0]), (Some(2), true), "{}", moved.location);
+    assert_eq!(t.broken_promises().await, Vec::<String>::new());
 }
 
 #[tokio::test]

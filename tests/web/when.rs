@@ -42,6 +42,47 @@ async fn the_telephone_is_answered_with_the_cheapest_places_and_one_of_them_is_t
     assert!(offers[0].contains(&format!("about {}", time_of_day(starts))), "what was said is what stands: {starts} {offers:?}");
 }
 
+/// The first of two visits is made, and it is ten o'clock: what is offered today begins later, after what is over.
+#[tokio::test]
+async fn nobody_is_offered_a_time_that_has_passed() {
+    let t = TestApp::start().await;
+    let d = dealership::open(&t).await;
+    path::issued_week(&t, &d).await;
+    let monday = date!(2026 - 10 - 05);
+    let (first, staff, ends): (Uuid, Uuid, i32) =
+        sqlx::query_as("SELECT id, staff_id, ends FROM visits WHERE day = $1 ORDER BY position, starts LIMIT 1")
+            .bind(monday)
+            .fetch_one(t.pool())
+            .await
+            .unwrap();
+    sqlx::query("UPDATE visits SET status = 'done' WHERE id = $1").bind(first).execute(t.pool()).await.unwrap();
+    let mut db = t.pool().acquire().await.unwrap();
+    let place = embertide::store::customers::places(t.pool(), d.birch).await.unwrap().remove(0);
+    let wanted = week::Wanted {
+        visit_id: None,
+        place_id: place.id,
+        pin: place.pin.unwrap(),
+        minutes: 30,
+        set_up: 10,
+        skills: Vec::new(),
+        load_ml: 0,
+        suits: Vec::new(),
+    };
+    let drives = embertide::roads::Drives::of(None);
+    let now = |hour| monday.with_hms(hour, 0, 0).unwrap();
+    for hour in [5, 10, 14] {
+        let offers = week::offers(&mut db, &drives, monday, now(hour), &wanted).await.unwrap();
+        let today: Vec<_> = offers.iter().filter(|o| o.day == monday).collect();
+        assert!(!offers.is_empty() && offers.iter().all(|o| o.day >= monday));
+        assert!(today.iter().all(|o| o.starts >= i32::from(hour) * 60), "{hour} o'clock: {offers:?}");
+        assert!(today.iter().filter(|o| o.staff_id == staff).all(|o| o.starts >= ends && o.position > 1), "after what is over: {offers:?}");
+    }
+    let late = week::offers(&mut db, &drives, monday, now(20), &wanted).await.unwrap();
+    assert!(!late.is_empty() && late.iter().all(|o| o.day > monday), "{late:?}");
+    let only_mornings = week::Wanted { suits: vec![embertide::season::Suit { weekday: 1, from: 480, to: 600 }], ..wanted };
+    assert_eq!(week::offers(&mut db, &drives, monday, now(11), &only_mornings).await.unwrap(), [], "that morning is over");
+}
+
 #[tokio::test]
 async fn a_unit_with_nothing_due_is_asked_for_by_job_and_gets_a_visit_of_its_own() {
     let t = TestApp::start().await;

@@ -82,13 +82,18 @@ pub async fn counts(db: impl PgExecutor<'_>, today: Date) -> Result<(i64, i64, i
 
 /// What is due for one unit.
 pub async fn of_unit(db: impl PgExecutor<'_>, unit_id: Uuid) -> Result<Vec<DueLine>> {
+    of_units(db, &[unit_id]).await
+}
+
+/// What is due for these units, as one customer has.
+pub async fn of_units(db: impl PgExecutor<'_>, units: &[Uuid]) -> Result<Vec<DueLine>> {
     let rows = sqlx::query_as!(
         DueLine,
         r#"SELECT d.unit_id, u.name AS unit_name, p.id AS place_id, p.name AS place_name, p.town, c.id AS customer_id, c.name AS customer_name,
              c.phone AS customer_phone, d.job_code, k.name AS job_name, d.opens_on, d.closes_on, d.reason, d.priority, NULL::date AS visit_day, NULL::text AS visit_status
            FROM due_items d JOIN units u ON u.id = d.unit_id JOIN places p ON p.id = u.place_id JOIN customers c ON c.id = u.customer_id
-           JOIN job_kinds k ON k.code = d.job_code WHERE d.unit_id = $1 ORDER BY d.closes_on, k.position LIMIT 50"#,
-        unit_id
+           JOIN job_kinds k ON k.code = d.job_code WHERE d.unit_id = ANY($1) ORDER BY d.closes_on, k.position, d.unit_id LIMIT 500"#,
+        units
     )
     .fetch_all(db)
     .await?;

@@ -4,4 +4,4 @@ mod facts;
 mod list;
 
 pub use facts::{proposals, refresh, refresh_if_old, worked_out_on};
-pub use list::{DueLine, Filter, ask, counts, lines, of_unit};
+pub use list::{DueLine, Filter, ask, counts, lines, of_unit, of_units};

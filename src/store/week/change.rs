@@ -5,7 +5,7 @@ use super::{
         Error, Result,
         staff::{self, Crew},
     },
-    lay::{Candidate, Held, LayError, Span, lay},
+    lay::{Candidate, Held, LayError, Span, lay, minute_of, not_before},
     monday_of, read,
     save::{NewRoute, Placed, add_route, place},
 };
@@ -16,8 +16,16 @@ use crate::{
 };
 use sqlx::{PgConnection, PgExecutor};
 use std::collections::HashMap;
-use time::{Date, OffsetDateTime};
+use time::{Date, OffsetDateTime, PrimitiveDateTime};
 use uuid::Uuid;
+
+/// What a day is timed by.
+#[derive(Clone, Copy, Debug)]
+pub struct Timing<'a> {
+    pub drives: &'a Drives,
+    /// In the dealer's own time.
+    pub now: PrimitiveDateTime,
+}
 
 /// Where a visit is to go.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -57,7 +65,7 @@ pub(super) async fn take(db: &mut PgConnection, visit_id: Uuid, row_version: i32
 }
 
 /// Moves a visit and times the touched days again. Returns its new place in the day (1, 2, …) and how many stops that day has.
-pub async fn move_visit(db: &mut PgConnection, drives: &Drives, visit_id: Uuid, row_version: i32, to: Move) -> Result<(usize, usize)> {
+pub async fn move_visit(db: &mut PgConnection, by: Timing<'_>, visit_id: Uuid, row_version: i32, to: Move) -> Result<(usize, usize)> {
     let open = take(&mut *db, visit_id, row_version).await?;
     let from = open.staff_id.zip(open.day);
     let (staff_id, day) = match to {
@@ -67,22 +75,23 @@ pub async fn move_visit(db: &mut PgConnection, drives: &Drives, visit_id: Uuid, 
     if monday_of(day) != open.monday {
         return Err(Error::Rule("other_week".to_owned()));
     }
+    let before = over_of(&mut *db, staff_id, day).await?.len();
     let mut order = order_of(&mut *db, staff_id, day).await?;
     let was = order.iter().position(|v| *v == visit_id);
     order.retain(|v| *v != visit_id);
     let at = match (to, was) {
         (Move::Earlier, Some(i)) => i.saturating_sub(1),
         (Move::Later, Some(i)) => (i + 1).min(order.len()),
-        (Move::To { position: Some(p), .. }, _) => p.saturating_sub(1).min(order.len()),
+        (Move::To { position: Some(p), .. }, _) => p.saturating_sub(1 + before).min(order.len()),
         _ => order.len(),
     };
     order.insert(at, visit_id);
-    time_day(&mut *db, drives, open.monday, (staff_id, day), &order).await?;
+    time_day(&mut *db, by, open.monday, (staff_id, day), &order).await?;
     if let Some((old_staff, old_day)) = from.filter(|f| *f != (staff_id, day)) {
-        retime(&mut *db, drives, open.monday, old_staff, old_day).await?;
+        retime(&mut *db, by, open.monday, old_staff, old_day).await?;
     }
     touch(db, open.monday).await?;
-    Ok((at + 1, order.len()))
+    Ok((before + at + 1, before + order.len()))
 }
 
 /// The open visits of a technician's day, in order.
@@ -97,23 +106,47 @@ async fn order_of(db: &mut PgConnection, staff_id: Uuid, day: Date) -> Result<Ve
     Ok(ids)
 }
 
+/// The visits of a technician's day that are over, in the order in which they stood.
+async fn over_of(db: &mut PgConnection, staff_id: Uuid, day: Date) -> Result<Vec<Uuid>> {
+    let ids = sqlx::query_scalar!(
+        "SELECT id FROM visits WHERE staff_id = $1 AND day = $2 AND status IN ('done', 'not done') ORDER BY starts, position, id LIMIT 200",
+        staff_id,
+        day
+    )
+    .fetch_all(db)
+    .await?;
+    Ok(ids)
+}
+
+/// When the open visits of a technician's day begin, in minutes after midnight.
+async fn starts_of(db: &mut PgConnection, staff_id: Uuid, day: Date) -> Result<HashMap<Uuid, i32>> {
+    let rows = sqlx::query!(
+        r#"SELECT id, starts AS "starts!" FROM visits WHERE staff_id = $1 AND day = $2 AND status IN ('planned', 'confirmed') AND starts IS NOT NULL LIMIT 200"#,
+        staff_id,
+        day
+    )
+    .fetch_all(db)
+    .await?;
+    Ok(rows.into_iter().map(|r| (r.id, r.starts)).collect())
+}
+
 /// Times a technician's day again in its present order.
-pub async fn retime(db: &mut PgConnection, drives: &Drives, monday: Date, staff_id: Uuid, day: Date) -> Result<()> {
+pub async fn retime(db: &mut PgConnection, by: Timing<'_>, monday: Date, staff_id: Uuid, day: Date) -> Result<()> {
     let order = order_of(&mut *db, staff_id, day).await?;
-    time_day(db, drives, monday, (staff_id, day), &order).await
+    time_day(db, by, monday, (staff_id, day), &order).await
 }
 
 /// Takes a visit off its day; it stays in the week as one without a place.
-pub async fn take_off(db: &mut PgConnection, drives: &Drives, visit_id: Uuid, row_version: i32, why: &str) -> Result<()> {
-    unplace(db, drives, visit_id, row_version, "unplaced", why).await
+pub async fn take_off(db: &mut PgConnection, by: Timing<'_>, visit_id: Uuid, row_version: i32, why: &str) -> Result<()> {
+    unplace(db, by, visit_id, row_version, "unplaced", why).await
 }
 
 /// Calls a visit off for this week; its jobs stay due.
-pub async fn cancel(db: &mut PgConnection, drives: &Drives, visit_id: Uuid, row_version: i32, why: &str) -> Result<()> {
-    unplace(db, drives, visit_id, row_version, "cancelled", why).await
+pub async fn cancel(db: &mut PgConnection, by: Timing<'_>, visit_id: Uuid, row_version: i32, why: &str) -> Result<()> {
+    unplace(db, by, visit_id, row_version, "cancelled", why).await
 }
 
-async fn unplace(db: &mut PgConnection, drives: &Drives, visit_id: Uuid, row_version: i32, status: &str, why: &str) -> Result<()> {
+async fn unplace(db: &mut PgConnection, by: Timing<'_>, visit_id: Uuid, row_version: i32, status: &str, why: &str) -> Result<()> {
     let open = take(&mut *db, visit_id, row_version).await?;
     sqlx::query!(
         "UPDATE visits SET status = $2, why = left($3, 400), staff_id = NULL, day = NULL, position = NULL, starts = NULL, ends = NULL, drive_s = 0, drive_m = 0,
@@ -125,7 +158,7 @@ async fn unplace(db: &mut PgConnection, drives: &Drives, visit_id: Uuid, row_ver
     .execute(&mut *db)
     .await?;
     if let Some((staff_id, day)) = open.staff_id.zip(open.day) {
-        retime(&mut *db, drives, open.monday, staff_id, day).await?;
+        retime(&mut *db, by, open.monday, staff_id, day).await?;
     }
     touch(db, open.monday).await
 }
@@ -163,27 +196,44 @@ pub(super) async fn touch(db: &mut PgConnection, monday: Date) -> Result<()> {
     Ok(())
 }
 
-/// Works out the times of a day in the given order and keeps them. When the order breaks a rule of the day (too long, too late
+/// Works out the times of a day in the given order and keeps them. Visits of the day that are over come first, at the times at
+/// which they stood: what is left of a day does not begin anew in the morning at the depot, and nothing is put into what has
+/// passed. When the order breaks a rule of the day (too long, too late
 /// for a told time, no skill), the office's word stands: the times are worked out without that rule and the trouble is noted.
-async fn time_day(db: &mut PgConnection, drives: &Drives, monday: Date, (staff_id, day): (Uuid, Date), order: &[Uuid]) -> Result<()> {
+async fn time_day(db: &mut PgConnection, by: Timing<'_>, monday: Date, (staff_id, day): (Uuid, Date), order: &[Uuid]) -> Result<()> {
     let plan = read::header(&mut *db, monday).await?.ok_or(Error::NotFound)?;
+    let over = over_of(&mut *db, staff_id, day).await?;
+    let order = [over.as_slice(), order].concat();
     if order.is_empty() {
         sqlx::query!("DELETE FROM routes WHERE staff_id = $1 AND day = $2", staff_id, day).execute(db).await?;
         return Ok(());
     }
-    let candidates = in_order(&mut *db, order).await?;
+    let mut candidates = in_order(&mut *db, &order).await?;
+    for c in &mut candidates[..over.len()] {
+        (c.opens, c.closes) = (c.opens.min(day), c.closes.max(day));
+        c.skills.clear();
+        c.suits.clear();
+    }
+    if day == by.now.date() {
+        let stood = starts_of(&mut *db, staff_id, day).await?;
+        for c in &mut candidates[over.len()..] {
+            let now = minute_of(by.now.time());
+            c.suits = not_before(&c.suits, day, stood.get(&c.visit_id).map_or(now, |s| now.min(*s))).unwrap_or_default();
+        }
+    }
     let mut crew = staff::crew(&mut *db, monday, 1).await?;
     crew.technicians.retain(|t| t.id == staff_id);
     crew.days.retain(|d| d.staff_id == staff_id && d.day == day);
     let span = Span::week(monday, day);
     let odd = |e: &dyn std::fmt::Display| super::super::corrupt("visits", staff_id, e);
-    let (timed, trouble) = match strict(span, &crew, &candidates, drives).map_err(|e| odd(&e))? {
+    let (timed, trouble) = match strict(span, &crew, &candidates, by.drives).map_err(|e| odd(&e))? {
         Ok(timed) => (timed, String::new()),
-        Err(trouble) => {
-            (loose(span, &crew, &candidates, drives).map_err(|e| odd(&e))?.ok_or_else(|| Error::Rule("day_too_long".to_owned()))?, trouble)
-        }
+        Err(trouble) => (
+            loose(span, &crew, &candidates, by.drives).map_err(|e| odd(&e))?.ok_or_else(|| Error::Rule("day_too_long".to_owned()))?,
+            trouble,
+        ),
     };
-    keep(db, plan.id, (staff_id, day), order, &timed, trouble).await
+    keep(db, plan.id, (staff_id, day), &order, over.len(), &timed, trouble).await
 }
 
 /// These visits as candidates, in the order given.
@@ -205,7 +255,7 @@ pub async fn in_order(db: &mut PgConnection, order: &[Uuid]) -> Result<Vec<Candi
     rows.into_iter()
         .map(|r| {
             let held = match (r.status.as_str(), r.staff_id, r.day, r.starts) {
-                ("confirmed", Some(staff_id), Some(day), Some(starts)) => Held::At { staff_id, day, starts },
+                ("confirmed" | "done" | "not done", Some(staff_id), Some(day), Some(starts)) => Held::At { staff_id, day, starts },
                 _ => Held::Free,
             };
             let pin = r.lat.zip(r.lon).ok_or_else(|| Error::Rule("no_pin".to_owned()))?;
@@ -308,14 +358,24 @@ async fn keep(
     plan_id: Uuid,
     (staff_id, day): (Uuid, Date),
     order: &[Uuid],
+    over: usize,
     timed: &TimedRoute,
     trouble: String,
 ) -> Result<()> {
     for (position, stop) in (1_i16..).zip(&timed.stops) {
-        let placed = placed(staff_id, day, position, stop);
-        place(&mut *db, order[stop.visit], &placed).await?;
+        if stop.visit < over {
+            number(&mut *db, order[stop.visit], position).await?;
+        } else {
+            place(&mut *db, order[stop.visit], &placed(staff_id, day, position, stop)).await?;
+        }
     }
     add_route(db, plan_id, &new_route(staff_id, day, timed, trouble)).await
+}
+
+/// A visit that is over keeps its times, not its number.
+async fn number(db: &mut PgConnection, visit_id: Uuid, position: i16) -> Result<()> {
+    sqlx::query!("UPDATE visits SET position = $2 WHERE id = $1 AND position <> $2", visit_id, position).execute(db).await?;
+    Ok(())
 }
 
 /// A stop as the visit's row keeps it, in whole minutes. Both ends are rounded down, so that neighbours never overlap.

@@ -8,7 +8,7 @@ mod read;
 mod save;
 mod slots;
 
-pub use change::{Move, cancel, confirm, in_order, issue, move_visit, new_route, placed, retime, set_suits, suits, take_off};
+pub use change::{Move, Timing, cancel, confirm, in_order, issue, move_visit, new_route, placed, retime, set_suits, suits, take_off};
 pub use lay::{Candidate, Held, Laid, LayError, Span, lay};
 pub use mend::{At, Happened, MendedWeek, Moved, Roads, Torn, keep_mended, torn};
 pub use must::{musts, set_must};

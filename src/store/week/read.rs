@@ -71,6 +71,7 @@ pub async fn routes(db: impl PgExecutor<'_>, monday: Date, only: Option<(Uuid, D
 #[derive(Clone, Debug)]
 pub struct Coming {
     pub visit_id: Uuid,
+    pub unit_id: Uuid,
     pub monday: Date,
     pub issued: bool,
     pub day: Date,
@@ -80,16 +81,16 @@ pub struct Coming {
     pub status: String,
 }
 
-/// The next visits of a unit that stand on a day.
-pub async fn coming(db: impl PgExecutor<'_>, unit_id: Uuid, today: Date) -> Result<Vec<Coming>> {
+/// The next visits of these units that stand on a day.
+pub async fn coming(db: impl PgExecutor<'_>, units: &[Uuid], today: Date) -> Result<Vec<Coming>> {
     let rows = sqlx::query_as!(
         Coming,
-        r#"SELECT v.id AS visit_id, w.monday, w.issued_at IS NOT NULL AS "issued!", v.day AS "day!", v.starts AS "starts!", v.ends AS "ends!",
+        r#"SELECT v.id AS visit_id, v.unit_id, w.monday, w.issued_at IS NOT NULL AS "issued!", v.day AS "day!", v.starts AS "starts!", v.ends AS "ends!",
              s.name AS technician, v.status
            FROM visits v JOIN week_plans w ON w.id = v.week_plan_id JOIN staff s ON s.id = v.staff_id
-           WHERE v.unit_id = $1 AND v.day >= $2 AND v.status IN ('planned', 'confirmed') AND v.starts IS NOT NULL AND v.ends IS NOT NULL
-           ORDER BY v.day, v.starts LIMIT 5"#,
-        unit_id,
+           WHERE v.unit_id = ANY($1) AND v.day >= $2 AND v.status IN ('planned', 'confirmed') AND v.starts IS NOT NULL AND v.ends IS NOT NULL
+           ORDER BY v.day, v.starts, v.id LIMIT 200"#,
+        units,
         today
     )
     .fetch_all(db)

@@ -3,7 +3,7 @@
 use super::{
     super::{Result, corrupt, staff},
     change::in_order,
-    lay::{Candidate, Held, Span, lay},
+    lay::{Candidate, Held, Span, lay, minute_of, not_before},
     save::{NewVisit, add_visits},
 };
 use crate::{
@@ -12,7 +12,7 @@ use crate::{
     season::Suit,
 };
 use sqlx::{PgConnection, PgExecutor};
-use time::{Date, Duration};
+use time::{Date, Duration, PrimitiveDateTime};
 use uuid::Uuid;
 
 /// The visit that is asked for.
@@ -45,14 +45,23 @@ pub struct Offer {
     pub drive_s: i64,
 }
 
-/// The cheapest places from `first_day` on, cheapest first, one at most a technician and day. A day that breaks a rule
-/// already is not offered.
-pub async fn offers(db: &mut PgConnection, drives: &Drives, monday: Date, first_day: Date, wanted: &Wanted) -> Result<Vec<Offer>> {
-    let standing = placed_visits(&mut *db, monday, first_day).await?;
+/// The cheapest places from `now` on, in the dealer's own time, cheapest first, one at most a technician and day. A day that
+/// breaks a rule already is not offered.
+pub async fn offers(db: &mut PgConnection, drives: &Drives, monday: Date, now: PrimitiveDateTime, wanted: &Wanted) -> Result<Vec<Offer>> {
+    let first_day = monday.max(now.date());
+    let runs = (monday..monday.saturating_add(Duration::days(7))).contains(&now.date());
+    let suits = if runs { not_before(&wanted.suits, now.date(), minute_of(now.time())) } else { Some(wanted.suits.clone()) };
+    let Some(suits) = suits else { return Ok(Vec::new()) };
+    let mut standing = over_visits(&mut *db, monday, first_day).await?;
+    let over = standing.len();
+    standing.extend(placed_visits(&mut *db, monday, first_day).await?);
     let order: Vec<Uuid> = standing.iter().filter(|v| Some(v.id) != wanted.visit_id).map(|v| v.id).collect();
     let mut candidates = in_order(&mut *db, &order).await?;
-    for c in &mut candidates {
+    for (n, c) in candidates.iter_mut().enumerate() {
         (c.opens, c.closes) = (c.opens.min(monday), c.closes.max(monday + Duration::days(6)));
+        if n < over {
+            c.skills.clear();
+        }
         if let Some(at) = standing.iter().find(|v| v.id == c.visit_id) {
             c.allow(at.day, at.starts);
         }
@@ -73,7 +82,7 @@ pub async fn offers(db: &mut PgConnection, drives: &Drives, monday: Date, first_
         held: Held::Free,
         late_per_day: None,
         must: false,
-        suits: wanted.suits.clone(),
+        suits,
     });
     let crew = staff::crew(db, monday, 1).await?;
     let laid = lay(Span::week(monday, first_day), &crew, &candidates, drives).map_err(|e| corrupt("week_plans", monday, e))?;
@@ -93,6 +102,20 @@ pub(super) struct Standing {
     pub(super) day: Date,
     /// Minutes after midnight.
     pub(super) starts: i32,
+}
+
+/// The visits of one day of a week that are over, in the order in which they stood.
+async fn over_visits(db: impl PgExecutor<'_>, monday: Date, day: Date) -> Result<Vec<Standing>> {
+    let rows = sqlx::query!(
+        r#"SELECT v.id, v.staff_id AS "staff_id!", v.day AS "day!", v.starts AS "starts!" FROM visits v JOIN week_plans w ON w.id = v.week_plan_id
+           WHERE w.monday = $1 AND v.day = $2 AND v.staff_id IS NOT NULL AND v.starts IS NOT NULL AND v.status IN ('done', 'not done')
+           ORDER BY v.staff_id, v.starts, v.position, v.id LIMIT 1000"#,
+        monday,
+        day
+    )
+    .fetch_all(db)
+    .await?;
+    Ok(rows.into_iter().map(|r| Standing { id: r.id, staff_id: r.staff_id, day: r.day, starts: r.starts }).collect())
 }
 
 /// The open visits of a week that have a place from `first_day` on, in the order of their days.

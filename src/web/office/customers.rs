@@ -1,17 +1,22 @@
 //! Customers and their places.
 
-use super::super::{
-    app::App,
-    error::{Error, Result},
-    form::Posted,
-    guard::{Office, see_other},
-    html::{Frame, html},
-    map,
+use super::{
+    super::{
+        app::App,
+        error::{Error, Result},
+        form::Posted,
+        guard::{Office, see_other},
+        html::{Frame, html},
+        map,
+        words::{self, State},
+    },
+    coming::ComingView,
 };
 use crate::{
     season::{parse_suits, suits_text},
     store::{
         customers::{self, Customer, CustomerLine, PinOrigin, Place},
+        due,
         units::{self, Unit},
         week,
     },
@@ -19,6 +24,7 @@ use crate::{
 use askama::Template;
 use axum::extract::{Path, Query};
 use serde::Deserialize;
+use time::Date;
 use uuid::Uuid;
 
 /// Customers a page.
@@ -62,7 +68,33 @@ struct PlaceView {
     map: String,
     /// When somebody can be met there, as it is typed.
     suits: String,
-    units: Vec<Unit>,
+    units: Vec<UnitView>,
+}
+
+/// A unit with what somebody on the telephone asks about.
+struct UnitView {
+    unit: Unit,
+    /// Jobs whose window is open or past.
+    due: Vec<(String, State)>,
+    coming: Vec<ComingView>,
+}
+
+/// The units with what is due and who comes.
+async fn with_due(app: &App, units: Vec<Unit>, today: Date) -> Result<Vec<UnitView>> {
+    let ids: Vec<Uuid> = units.iter().map(|u| u.id).collect();
+    let mut due = due::of_units(&app.pool, &ids).await?;
+    due.retain(|d| d.opens_on <= today);
+    let mut coming: Vec<ComingView> = week::coming(&app.pool, &ids, today).await?.into_iter().map(ComingView::from).collect();
+    let view = |unit: Unit| UnitView {
+        due: due
+            .iter()
+            .filter(|d| d.unit_id == unit.id)
+            .map(|d| (d.job_name.clone(), words::window(d.opens_on, d.closes_on, today)))
+            .collect(),
+        coming: coming.extract_if(.., |v| v.unit_id == unit.id).collect(),
+        unit,
+    };
+    Ok(units.into_iter().map(view).collect())
 }
 
 #[derive(Template)]
@@ -75,12 +107,13 @@ struct CustomerPage {
 
 pub(super) async fn page(who: Office, app: App, Path(id): Path<Uuid>) -> Result {
     let c = customers::get(&app.pool, id).await?;
-    let mut units = units::of_customer(&app.pool, id).await?;
+    let units = units::of_customer(&app.pool, id).await?;
+    let mut units = with_due(&app, units, who.dealer.today).await?;
     let mut places = Vec::new();
     let all = customers::places(&app.pool, id).await?;
     let suits = week::suits(&app.pool, &all.iter().map(|p| p.id).collect::<Vec<_>>()).await?;
     for place in all {
-        let (own, rest) = units.drain(..).partition(|u| u.place_id == place.id);
+        let (own, rest) = units.drain(..).partition(|u: &UnitView| u.unit.place_id == place.id);
         units = rest;
         let (map, lies) = match place.pin {
             Some(pin) => map::place(&app, &format!("p{}", place.id.simple()), &place.name, pin).await,

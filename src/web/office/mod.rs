@@ -2,6 +2,7 @@
 
 mod answers;
 mod bring_in;
+mod coming;
 mod customers;
 mod due;
 mod fill;

@@ -13,6 +13,7 @@ use super::{
         water_view::{self, WaterView},
         words::{self, State},
     },
+    coming::ComingView,
     customers::{need, short},
 };
 use crate::{
@@ -27,9 +28,9 @@ use crate::{
         reports::{self, ReportLine},
         units::{self, Unit, UnitChange},
         water::{self, Event, Maker, NewEvent, NewReading, NewTest, What},
-        week::{self, Coming},
+        week,
     },
-    units::{UnitsFirst, VolumeUnit, day_short, day_with_year, parse_date, parse_mg_per_litre, parse_ph, parse_volume, time_of_day},
+    units::{UnitsFirst, VolumeUnit, day_with_year, parse_date, parse_mg_per_litre, parse_ph, parse_volume},
 };
 use askama::Template;
 use axum::extract::Path;
@@ -56,29 +57,6 @@ struct LinkView {
     ends_with: String,
     made: String,
     open: bool,
-}
-
-/// A visit that stands on a day.
-struct ComingView {
-    visit_id: Uuid,
-    state: State,
-    /// "Mon Nov 30, 7:59 am to 8:59 am, Juno Haddlesey"
-    when: String,
-    week: String,
-    /// The technician does not see it yet.
-    draft: bool,
-}
-
-impl From<Coming> for ComingView {
-    fn from(c: Coming) -> Self {
-        Self {
-            visit_id: c.visit_id,
-            state: words::visit(&c.status),
-            when: format!("{}, {} to {}, {}", day_short(c.day), time_of_day(c.starts), time_of_day(c.ends), c.technician),
-            week: week::week_name(c.monday),
-            draft: !c.issued,
-        }
-    }
 }
 
 #[derive(Template)]
@@ -135,7 +113,7 @@ async fn show(who: &Office, app: &App, id: Uuid, new_link: String) -> Result {
         water,
         meant: super::season::meant(&mut *c, id, today).await?,
         due,
-        coming: week::coming(&mut *c, id, today).await?.into_iter().map(ComingView::from).collect(),
+        coming: week::coming(&mut *c, &[id], today).await?.into_iter().map(ComingView::from).collect(),
         reports: reports::of_unit(&mut *c, id, None, LINES).await?,
         photos: photos::of_unit(&mut *c, id, PHOTOS).await?.into_iter().map(view).collect(),
         back: format!("/units/{id}#photos"),

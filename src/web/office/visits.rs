@@ -6,7 +6,7 @@ use super::super::{
     form::Posted,
     guard::{Office, see_other},
 };
-use crate::store::week::{self, Move};
+use crate::store::week::{self, Move, Timing};
 use axum::extract::Path;
 use serde::Deserialize;
 use uuid::Uuid;
@@ -44,7 +44,9 @@ pub(super) async fn shift(who: Office, app: App, (Path(id), posted): (Path<Uuid>
     let drives = app.drives(monday, Some(id)).await?;
     let mut tx = app.pool.begin().await?;
     let said = if posted.first_time(&mut tx, &who, "move visit", app.clock.now()).await? {
-        let (at, of) = week::move_visit(&mut tx, &drives, id, posted.form.row_version, how).await.map_err(words)?;
+        let (at, of) = week::move_visit(&mut tx, Timing { drives: &drives, now: who.dealer.local }, id, posted.form.row_version, how)
+            .await
+            .map_err(words)?;
         format!("moved-{at}-{of}")
     } else {
         String::new()
@@ -125,7 +127,7 @@ pub(super) async fn cancel(who: Office, app: App, (Path(id), posted): (Path<Uuid
     let drives = app.drives(monday, Some(id)).await?;
     let mut tx = app.pool.begin().await?;
     if posted.first_time(&mut tx, &who, "call visit off", app.clock.now()).await? {
-        week::cancel(&mut tx, &drives, id, posted.form.row_version, why).await.map_err(words)?;
+        week::cancel(&mut tx, Timing { drives: &drives, now: who.dealer.local }, id, posted.form.row_version, why).await.map_err(words)?;
     }
     tx.commit().await.map_err(|e| words(e.into()))?;
     Ok(see_other(&format!("/week/{back}?said=cancelled")))
@@ -138,7 +140,9 @@ pub(super) async fn take_off(who: Office, app: App, (Path(id), posted): (Path<Uu
     let drives = app.drives(monday, Some(id)).await?;
     let mut tx = app.pool.begin().await?;
     if posted.first_time(&mut tx, &who, "take visit off", app.clock.now()).await? {
-        week::take_off(&mut tx, &drives, id, posted.form.row_version, why).await.map_err(words)?;
+        week::take_off(&mut tx, Timing { drives: &drives, now: who.dealer.local }, id, posted.form.row_version, why)
+            .await
+            .map_err(words)?;
     }
     tx.commit().await.map_err(|e| words(e.into()))?;
     Ok(see_other(&format!("/week/{back}?said=off")))

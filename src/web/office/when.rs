@@ -14,7 +14,7 @@ use crate::{
         catalogue,
         customers::{self, Place},
         due, units,
-        week::{self, Move, NewVisit, Offer, Wanted},
+        week::{self, Move, NewVisit, Offer, Timing, Wanted},
     },
     units::{day_long, day_short, span, time_of_day},
 };
@@ -160,7 +160,7 @@ pub(super) async fn page(who: Office, app: App, (Path(id), Query(asked)): (Path<
         };
         let open = week::open_visit(&mut *c, monday, id).await?;
         let Some(wanted) = wanted(&place, &work_now, &suits, open.map(|v| v.id)) else { continue };
-        let offers = week::offers(&mut c, drives, monday, today.max(monday), &wanted).await?;
+        let offers = week::offers(&mut c, drives, monday, who.dealer.local, &wanted).await?;
         let offers: Vec<OfferView> = offers.into_iter().map(|offer| view(offer, open.and_then(|v| v.at))).collect();
         weeks.push(WeekView {
             only_here: offers.iter().all(|offer| offer.here),
@@ -215,7 +215,9 @@ pub(super) async fn choose(who: Office, app: App, (Path(id), posted): (Path<Uuid
             1
         };
         let to = Move::To { staff_id: form.staff, day, position: Some(form.position) };
-        week::move_visit(&mut tx, &drives, visit, row_version, to).await.map_err(super::visits::words)?;
+        week::move_visit(&mut tx, Timing { drives: &drives, now: who.dealer.local }, visit, row_version, to)
+            .await
+            .map_err(super::visits::words)?;
     } else if let Some(open) = week::open_visit(&mut *tx, monday, id).await? {
         visit = open.id;
     }
