@@ -63,6 +63,34 @@ async fn a_lost_day_is_mended_after_it_was_shown_and_its_visits_go_to_others() {
 }
 
 #[tokio::test]
+async fn what_was_made_before_a_day_was_lost_stays_on_its_route() {
+    let t = TestApp::start().await;
+    let d = dealership::open(&t).await;
+    path::issued_week(&t, &d).await;
+    let (made, staff): (Uuid, Uuid) =
+        sqlx::query_as("UPDATE visits SET status = 'done' WHERE id = (SELECT id FROM visits WHERE day = $1 ORDER BY starts LIMIT 1) RETURNING id, staff_id")
+            .bind(MONDAY)
+            .fetch_one(t.pool())
+            .await
+            .unwrap();
+    let page = t.get(Some(&d.office), &format!("/week/2026-W41/mend?staff={staff}&day={MONDAY}")).await;
+    let [version, seen] = kept_with(&page);
+    let (staff_text, day) = (staff.to_string(), MONDAY.to_string());
+    let form = [("staff", staff_text.as_str()), ("day", &day), ("row_version", &version), ("seen", &seen)];
+    assert_eq!(t.post(&d.office, "/week/2026-W41/mend", &form).await.location, "/week/2026-W41?said=mended");
+    let page = t.get(Some(&d.office), "/week/2026-W41").await;
+    let stands = page.texts(&format!("[id='d-{MONDAY}'] [id='v-{made}']"));
+    assert!(stands.len() == 1 && stands[0].contains("Done"), "{stands:?}");
+    let left: i64 = sqlx::query_scalar("SELECT count(*) FROM visits WHERE staff_id = $1 AND day = $2 AND status = 'planned'")
+        .bind(staff)
+        .bind(MONDAY)
+        .fetch_one(t.pool())
+        .await
+        .unwrap();
+    assert_eq!(left, 0, "the rest is somebody else's, or another day's");
+}
+
+#[tokio::test]
 async fn a_confirmed_visit_keeps_its_day_with_somebody_else() {
     let t = TestApp::start().await;
     let d = dealership::open(&t).await;

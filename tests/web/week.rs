@@ -72,6 +72,29 @@ async fn the_pages_of_a_unit_and_its_customer_tell_the_caller_when_somebody_come
 }
 
 #[tokio::test]
+async fn the_week_that_is_driven_is_shown_until_its_last_route() {
+    let mut t = TestApp::start().await;
+    let d = dealership::open(&t).await;
+    let shown = async |t: &TestApp| {
+        let signed_in = t.session(d.office.staff_id, embertide::store::sessions::Role::Office).await;
+        t.get(Some(&signed_in), "/week").await.location
+    };
+    assert_eq!(shown(&t).await, "/week/2026-W41", "Monday: this week is to be planned");
+    t.on(time::macros::datetime!(2026-10-07 14:00 UTC));
+    assert_eq!(shown(&t).await, "/week/2026-W42", "nobody drives in the rest of this one");
+    t.on(time::macros::datetime!(2026-10-05 14:00 UTC));
+    let visit = planned(&t, &d).await[0];
+    let (.., version) = row(&t, visit).await;
+    let (version, target) = (version.to_string(), format!("{}/2026-10-08", d.juno.staff_id));
+    let form = [("week", "2026-W41"), ("row_version", version.as_str()), ("how", "to"), ("target", &target)];
+    assert_eq!(t.post(&d.office, &format!("/visits/{visit}/move"), &form).await.status, 303);
+    for (day, week) in [(7, "/week/2026-W41"), (8, "/week/2026-W41"), (9, "/week/2026-W42")] {
+        t.on(time::macros::datetime!(2026-10-05 14:00 UTC) + time::Duration::days(day - 5));
+        assert_eq!(shown(&t).await, week, "October {day}");
+    }
+}
+
+#[tokio::test]
 async fn the_week_stands_day_by_day_and_leads_to_each() {
     let t = TestApp::start().await;
     let d = dealership::open(&t).await;

@@ -220,7 +220,15 @@ pub async fn keep_mended(db: &mut PgConnection, week: &MendedWeek, row_version: 
         .map_err(|against| corrupt("week_plans", t.plan_id, format!("{} rules broken", against.len())))?;
     if let Some((staff_id, day)) = t.happened.lost() {
         staff::add_day_off(&mut *db, staff_id, day).await?;
-        sqlx::query!("DELETE FROM routes WHERE staff_id = $1 AND day = $2", staff_id, day).execute(&mut *db).await?;
+        // What was made that day before it was lost stays on its route.
+        sqlx::query!(
+            "DELETE FROM routes WHERE staff_id = $1 AND day = $2
+               AND NOT EXISTS (SELECT FROM visits v WHERE v.staff_id = $1 AND v.day = $2 AND v.status IN ('done', 'not done'))",
+            staff_id,
+            day
+        )
+        .execute(&mut *db)
+        .await?;
     }
     let mut kept = Vec::new();
     for r in &timed.routes {

@@ -175,10 +175,13 @@ pub(super) struct Said {
     pub(super) said: String,
 }
 
-pub(super) async fn coming(who: Office, _: App, (): ()) -> Result {
-    let monday = week::monday_of(who.dealer.today);
-    let next = if monday == who.dealer.today { monday } else { monday + Duration::days(7) };
-    Ok(see_other(&format!("/week/{}", week::week_name(next))))
+/// The week that somebody drives in today or later; else the one that is to be planned: on a Monday this, then the next.
+pub(super) async fn coming(who: Office, app: App, (): ()) -> Result {
+    let today = who.dealer.today;
+    let monday = week::monday_of(today);
+    let runs = week::routes(&app.pool, monday, None).await?.iter().any(|route| route.day >= today);
+    let shown = if runs || monday == today { monday } else { monday + Duration::days(7) };
+    Ok(see_other(&format!("/week/{}", week::week_name(shown))))
 }
 
 pub(super) fn monday(name: &str) -> Result<Date> {
