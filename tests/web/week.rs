@@ -57,7 +57,8 @@ async fn the_pages_of_a_unit_and_its_customer_tell_the_caller_when_somebody_come
     let customers = t.get(Some(&d.office), &customer).await;
     let said = customers.text("main");
     assert!(said.contains(&at) && said.contains("Window open") && said.contains("Fall start-up"), "{at}: {said}");
-    assert!(customers.attrs("li a", "href").contains(&format!("/week/2026-W41#v-{visit}")));
+    let links = customers.attrs("li a", "href");
+    assert!(links.contains(&format!("/week/2026-W41#v-{visit}")) && links.contains(&format!("/units/{unit}/when")), "{links:?}");
     let (.., version) = row(&t, visit).await;
     let told = [("week", "2026-W41"), ("row_version", &version.to_string() as &str)];
     assert_eq!(t.post(&d.office, &format!("/visits/{visit}/confirm"), &told).await.status, 303);
