@@ -96,9 +96,9 @@ pub fn penalty(window: DueWindow, week: Date, last_verdict: Option<Verdict>, ask
         Priority::Soon => penalties.next_two_weeks,
         Priority::Later => penalties.later,
     };
-    let percent = |holds: bool, percent: u32| if holds { percent.max(100) } else { 100 };
-    let very_low = percent(last_verdict == Some(Verdict::VeryLow), penalties.very_low_percent);
-    let raised = u64::from(base) * u64::from(very_low.max(percent(asked, penalties.asked_percent))) / 100;
+    let very_low = if last_verdict == Some(Verdict::VeryLow) { penalties.very_low_percent } else { 100 };
+    let waited_for = if asked { penalties.asked_percent } else { 100 };
+    let raised = u64::from(base) * u64::from(very_low.max(waited_for)) / 100;
     u32::try_from(raised).unwrap_or(u32::MAX)
 }
 

@@ -14,6 +14,14 @@ async fn row(t: &TestApp, visit: Uuid) -> (Option<Uuid>, Option<time::Date>, Opt
         .unwrap()
 }
 
+/// Moves a visit to a technician's day, at its end or before the stop of that number.
+async fn put_on(t: &TestApp, d: &dealership::Dealership, visit: Uuid, target: &str, position: &str) {
+    let version = row(t, visit).await.4.to_string();
+    let form = [("week", "2026-W41"), ("row_version", &version as &str), ("how", "to"), ("target", target), ("position", position)];
+    let moved = t.post(&d.office, &format!("/visits/{visit}/move"), &form).await;
+    assert_eq!(moved.status, 303, "{}", moved.text("main"));
+}
+
 async fn planned(t: &TestApp, d: &dealership::Dealership) -> Vec<Uuid> {
     t.post(&d.office, "/week/2026-W41/plan", &[]).await;
     t.work().await;
@@ -25,16 +33,7 @@ async fn a_visit_moves_to_another_technician_and_day_and_its_times_follow() {
     let t = TestApp::start().await;
     let d = dealership::open(&t).await;
     let visit = planned(&t, &d).await[0];
-    let (.., version) = row(&t, visit).await;
-    let target = format!("{}/2026-10-08", d.juno.staff_id);
-    let moved = t
-        .post(
-            &d.office,
-            &format!("/visits/{visit}/move"),
-            &[("week", "2026-W41"), ("row_version", &version.to_string()), ("how", "to"), ("target", &target)],
-        )
-        .await;
-    assert_eq!(moved.status, 303, "{}", moved.text("main"));
+    put_on(&t, &d, visit, &format!("{}/2026-10-08", d.juno.staff_id), "").await;
     let (staff, day, position, ..) = row(&t, visit).await;
     assert_eq!((staff, day.map(|d| d.to_string()), position), (Some(d.juno.staff_id), Some("2026-10-08".to_owned()), Some(1)));
     let starts: i32 = sqlx::query_scalar("SELECT starts FROM visits WHERE id = $1").bind(visit).fetch_one(t.pool()).await.unwrap();
@@ -85,10 +84,7 @@ async fn the_week_that_is_driven_is_shown_until_its_last_route() {
     assert_eq!(shown(&t).await, "/week/2026-W42", "nobody drives in the rest of this one");
     t.on(time::macros::datetime!(2026-10-05 14:00 UTC));
     let visit = planned(&t, &d).await[0];
-    let (.., version) = row(&t, visit).await;
-    let (version, target) = (version.to_string(), format!("{}/2026-10-08", d.juno.staff_id));
-    let form = [("week", "2026-W41"), ("row_version", version.as_str()), ("how", "to"), ("target", &target)];
-    assert_eq!(t.post(&d.office, &format!("/visits/{visit}/move"), &form).await.status, 303);
+    put_on(&t, &d, visit, &format!("{}/2026-10-08", d.juno.staff_id), "").await;
     for (day, week) in [(7, "/week/2026-W41"), (8, "/week/2026-W41"), (9, "/week/2026-W42")] {
         t.on(time::macros::datetime!(2026-10-05 14:00 UTC) + time::Duration::days(day - 5));
         assert_eq!(shown(&t).await, week, "October {day}");
@@ -100,11 +96,7 @@ async fn the_week_stands_day_by_day_and_leads_to_each() {
     let t = TestApp::start().await;
     let d = dealership::open(&t).await;
     let visit = planned(&t, &d).await[0];
-    let (.., version) = row(&t, visit).await;
-    let target = format!("{}/2026-10-08", d.juno.staff_id);
-    let version = version.to_string();
-    let form = [("week", "2026-W41"), ("row_version", version.as_str()), ("how", "to"), ("target", &target)];
-    assert_eq!(t.post(&d.office, &format!("/visits/{visit}/move"), &form).await.status, 303);
+    put_on(&t, &d, visit, &format!("{}/2026-10-08", d.juno.staff_id), "").await;
     let page = t.get(Some(&d.office), "/week/2026-W41").await;
     let days: Vec<String> = sqlx::query_scalar("SELECT DISTINCT day::text FROM routes ORDER BY 1").fetch_all(t.pool()).await.unwrap();
     assert!(days.len() > 1, "{days:?}");
@@ -154,12 +146,8 @@ async fn what_is_left_of_a_day_does_not_begin_anew_in_the_morning() {
     // Moved before the first stop of the day as it is shown: it still comes after what is over.
     let last = after[after.len() - 1].0;
     let (staff, day, ..) = row(&t, last).await;
-    let (.., version) = row(&t, last).await;
-    let (version, target) = (version.to_string(), format!("{}/{}", staff.unwrap(), day.unwrap()));
-    let form = [("week", "2026-W41"), ("row_version", version.as_str()), ("how", "to"), ("target", &target), ("position", "1")];
-    let moved = t.post(&d.office, &format!("/visits/{last}/move"), &form).await;
-    assert_eq!(moved.status, 303);
-    assert_eq!((row(&t, last).await.2, longest_day(&t).await[0] == before[0]), (Some(2), true), "{}", moved.location);
+    put_on(&t, &d, last, &format!("{}/{}", staff.unwrap(), day.unwrap()), "1").await;
+    assert_eq!((row(&t, last).await.2, longest_day(&t).await[0] == before[0]), (Some(2), true));
     assert_eq!(t.broken_promises().await, Vec::<String>::new());
 }
 

@@ -75,8 +75,8 @@ pub async fn move_visit(db: &mut PgConnection, by: Timing<'_>, visit_id: Uuid, r
     if monday_of(day) != open.monday {
         return Err(Error::Rule("other_week".to_owned()));
     }
-    let before = over_of(&mut *db, staff_id, day).await?.len();
-    let mut order = order_of(&mut *db, staff_id, day).await?;
+    let before = stops_of(&mut *db, staff_id, day, &OVER).await?.len();
+    let mut order = ids(&stops_of(&mut *db, staff_id, day, &OPEN).await?);
     let was = order.iter().position(|v| *v == visit_id);
     order.retain(|v| *v != visit_id);
     let at = match (to, was) {
@@ -94,45 +94,31 @@ pub async fn move_visit(db: &mut PgConnection, by: Timing<'_>, visit_id: Uuid, r
     Ok((before + at + 1, before + order.len()))
 }
 
-/// The open visits of a technician's day, in order.
-async fn order_of(db: &mut PgConnection, staff_id: Uuid, day: Date) -> Result<Vec<Uuid>> {
-    let ids = sqlx::query_scalar!(
-        "SELECT id FROM visits WHERE staff_id = $1 AND day = $2 AND status IN ('planned', 'confirmed') ORDER BY position, starts FOR UPDATE",
-        staff_id,
-        day
-    )
-    .fetch_all(db)
-    .await?;
-    Ok(ids)
-}
+/// Visits that are still to be made, ...
+pub(super) const OPEN: [&str; 2] = ["planned", "confirmed"];
+/// ... and those that are over.
+pub(super) const OVER: [&str; 2] = ["done", "not done"];
 
-/// The visits of a technician's day that are over, in the order in which they stood.
-async fn over_of(db: &mut PgConnection, staff_id: Uuid, day: Date) -> Result<Vec<Uuid>> {
-    let ids = sqlx::query_scalar!(
-        "SELECT id FROM visits WHERE staff_id = $1 AND day = $2 AND status IN ('done', 'not done') ORDER BY starts, position, id LIMIT 200",
-        staff_id,
-        day
-    )
-    .fetch_all(db)
-    .await?;
-    Ok(ids)
-}
-
-/// When the open visits of a technician's day begin, in minutes after midnight.
-async fn starts_of(db: &mut PgConnection, staff_id: Uuid, day: Date) -> Result<HashMap<Uuid, i32>> {
+/// The visits of a technician's day that have one of these states, in order, with the minute after midnight at which they begin.
+async fn stops_of(db: &mut PgConnection, staff_id: Uuid, day: Date, states: &[&str]) -> Result<Vec<(Uuid, i32)>> {
     let rows = sqlx::query!(
-        r#"SELECT id, starts AS "starts!" FROM visits WHERE staff_id = $1 AND day = $2 AND status IN ('planned', 'confirmed') AND starts IS NOT NULL LIMIT 200"#,
+        r#"SELECT id, starts AS "starts!" FROM visits WHERE staff_id = $1 AND day = $2 AND status = ANY($3) ORDER BY position, starts LIMIT 1000 FOR UPDATE"#,
         staff_id,
-        day
+        day,
+        states as &[&str]
     )
     .fetch_all(db)
     .await?;
     Ok(rows.into_iter().map(|r| (r.id, r.starts)).collect())
 }
 
+fn ids(stops: &[(Uuid, i32)]) -> Vec<Uuid> {
+    stops.iter().map(|s| s.0).collect()
+}
+
 /// Times a technician's day again in its present order.
 pub async fn retime(db: &mut PgConnection, by: Timing<'_>, monday: Date, staff_id: Uuid, day: Date) -> Result<()> {
-    let order = order_of(&mut *db, staff_id, day).await?;
+    let order = ids(&stops_of(&mut *db, staff_id, day, &OPEN).await?);
     time_day(db, by, monday, (staff_id, day), &order).await
 }
 
@@ -202,7 +188,7 @@ pub(super) async fn touch(db: &mut PgConnection, monday: Date) -> Result<()> {
 /// for a told time, no skill), the office's word stands: the times are worked out without that rule and the trouble is noted.
 async fn time_day(db: &mut PgConnection, by: Timing<'_>, monday: Date, (staff_id, day): (Uuid, Date), order: &[Uuid]) -> Result<()> {
     let plan = read::header(&mut *db, monday).await?.ok_or(Error::NotFound)?;
-    let over = over_of(&mut *db, staff_id, day).await?;
+    let over = ids(&stops_of(&mut *db, staff_id, day, &OVER).await?);
     let order = [over.as_slice(), order].concat();
     if order.is_empty() {
         sqlx::query!("DELETE FROM routes WHERE staff_id = $1 AND day = $2", staff_id, day).execute(db).await?;
@@ -215,7 +201,7 @@ async fn time_day(db: &mut PgConnection, by: Timing<'_>, monday: Date, (staff_id
         c.suits.clear();
     }
     if day == by.now.date() {
-        let stood = starts_of(&mut *db, staff_id, day).await?;
+        let stood: HashMap<Uuid, i32> = stops_of(&mut *db, staff_id, day, &OPEN).await?.into_iter().collect();
         for c in &mut candidates[over.len()..] {
             let now = minute_of(by.now.time());
             c.suits = not_before(&c.suits, day, stood.get(&c.visit_id).map_or(now, |s| now.min(*s))).unwrap_or_default();

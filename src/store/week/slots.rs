@@ -2,7 +2,7 @@
 
 use super::{
     super::{Result, corrupt, staff},
-    change::in_order,
+    change::{OPEN, OVER, in_order},
     lay::{Candidate, Held, Span, lay, minute_of, not_before},
     save::{NewVisit, add_visits},
 };
@@ -52,18 +52,16 @@ pub async fn offers(db: &mut PgConnection, drives: &Drives, monday: Date, now: P
     let runs = (monday..monday.saturating_add(Duration::days(7))).contains(&now.date());
     let suits = if runs { not_before(&wanted.suits, now.date(), minute_of(now.time())) } else { Some(wanted.suits.clone()) };
     let Some(suits) = suits else { return Ok(Vec::new()) };
-    let mut standing = over_visits(&mut *db, monday, first_day).await?;
-    let over = standing.len();
-    standing.extend(placed_visits(&mut *db, monday, first_day).await?);
+    let standing = placed_visits(&mut *db, monday, first_day, &[OPEN, OVER].concat()).await?;
     let order: Vec<Uuid> = standing.iter().filter(|v| Some(v.id) != wanted.visit_id).map(|v| v.id).collect();
     let mut candidates = in_order(&mut *db, &order).await?;
-    for (n, c) in candidates.iter_mut().enumerate() {
+    for c in &mut candidates {
         (c.opens, c.closes) = (c.opens.min(monday), c.closes.max(monday + Duration::days(6)));
-        if n < over {
-            c.skills.clear();
-        }
         if let Some(at) = standing.iter().find(|v| v.id == c.visit_id) {
             c.allow(at.day, at.starts);
+            if at.over {
+                c.skills.clear();
+            }
         }
     }
     let asked = Uuid::now_v7();
@@ -102,33 +100,22 @@ pub(super) struct Standing {
     pub(super) day: Date,
     /// Minutes after midnight.
     pub(super) starts: i32,
+    pub(super) over: bool,
 }
 
-/// The visits of one day of a week that are over, in the order in which they stood.
-async fn over_visits(db: impl PgExecutor<'_>, monday: Date, day: Date) -> Result<Vec<Standing>> {
+/// The visits of a week in one of these states that have a place from `first_day` on, in the order of their days; of a day those
+/// that are over first.
+pub(super) async fn placed_visits(db: impl PgExecutor<'_>, monday: Date, first_day: Date, states: &[&str]) -> Result<Vec<Standing>> {
     let rows = sqlx::query!(
-        r#"SELECT v.id, v.staff_id AS "staff_id!", v.day AS "day!", v.starts AS "starts!" FROM visits v JOIN week_plans w ON w.id = v.week_plan_id
-           WHERE w.monday = $1 AND v.day = $2 AND v.staff_id IS NOT NULL AND v.starts IS NOT NULL AND v.status IN ('done', 'not done')
-           ORDER BY v.staff_id, v.starts, v.position, v.id LIMIT 1000"#,
+        r#"SELECT v.id, v.staff_id AS "staff_id!", v.day AS "day!", v.starts AS "starts!", v.status IN ('done', 'not done') AS "over!" FROM visits v JOIN week_plans w ON w.id = v.week_plan_id
+           WHERE w.monday = $1 AND v.day >= $2 AND v.staff_id IS NOT NULL AND v.status = ANY($3) ORDER BY v.day, v.staff_id, v.status IN ('done', 'not done') DESC, v.position LIMIT 1000"#,
         monday,
-        day
+        first_day,
+        states as &[&str]
     )
     .fetch_all(db)
     .await?;
-    Ok(rows.into_iter().map(|r| Standing { id: r.id, staff_id: r.staff_id, day: r.day, starts: r.starts }).collect())
-}
-
-/// The open visits of a week that have a place from `first_day` on, in the order of their days.
-pub(super) async fn placed_visits(db: impl PgExecutor<'_>, monday: Date, first_day: Date) -> Result<Vec<Standing>> {
-    let rows = sqlx::query!(
-        r#"SELECT v.id, v.staff_id AS "staff_id!", v.day AS "day!", v.starts AS "starts!" FROM visits v JOIN week_plans w ON w.id = v.week_plan_id
-           WHERE w.monday = $1 AND v.day >= $2 AND v.staff_id IS NOT NULL AND v.status IN ('planned', 'confirmed') ORDER BY v.day, v.staff_id, v.position LIMIT 1000"#,
-        monday,
-        first_day
-    )
-    .fetch_all(db)
-    .await?;
-    Ok(rows.into_iter().map(|r| Standing { id: r.id, staff_id: r.staff_id, day: r.day, starts: r.starts }).collect())
+    Ok(rows.into_iter().map(|r| Standing { id: r.id, staff_id: r.staff_id, day: r.day, starts: r.starts, over: r.over }).collect())
 }
 
 /// The visits of a technician's day, as indices of the laid problem.
