@@ -18,5 +18,5 @@ pub use join::{ProposedVisit, join};
 pub use onset::{MonthlyNormals, OnsetRules};
 pub use priority::{Penalties, Priority, late_price, narrowed, penalty, planned_penalty, priority};
 pub use rule::{MonthDays, Nth, Pattern, Rule, RuleError};
-pub use suits::{Suit, SuitsError, parse_suits, suits_text};
+pub use suits::{Suit, SuitsError, not_before, parse_suits, suits_text};
 pub use window::{DueWindow, MonthDay, SeasonCalendar, SeasonName, WindowError, WindowState};

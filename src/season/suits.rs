@@ -1,6 +1,7 @@
 //! When somebody can be met at a place: weekly times as people write them, "Mon-Fri 8:00 to 12:00".
 
 use crate::units::{parse_time_of_day, time_of_day};
+use time::Date;
 
 /// A weekly time that suits: ISO weekday (1 is Monday), minutes after midnight; work begins from `from` and before `to`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -8,6 +9,16 @@ pub struct Suit {
     pub weekday: u8,
     pub from: i32,
     pub to: i32,
+}
+
+/// The times of one week that suit when nothing begins before this minute of `day`. `None`: no time is left.
+pub fn not_before(suits: &[Suit], day: Date, minute: i32) -> Option<Vec<Suit>> {
+    let weekday = day.weekday().number_from_monday();
+    let any_time: Vec<Suit> = (1..=7).map(|weekday| Suit { weekday, from: 0, to: 1440 }).collect();
+    let clip = |s: &Suit| if s.weekday == weekday { Suit { from: s.from.max(minute), ..*s } } else { *s };
+    let all = if suits.is_empty() { &any_time } else { suits };
+    let left: Vec<Suit> = all.iter().map(clip).filter(|s| s.from < s.to).collect();
+    (!left.is_empty()).then_some(left)
 }
 
 /// What cannot be read of the times that suit.

@@ -1,6 +1,6 @@
 //! Times that suit, as people write them.
 
-use embertide::season::{Suit, parse_suits, suits_text};
+use embertide::season::{Suit, not_before, parse_suits, suits_text};
 use proptest::prelude::*;
 
 fn days(text: &str) -> Vec<u8> {
@@ -26,6 +26,17 @@ fn what_cannot_be_read_is_named() {
         let says = parse_suits(wrong).unwrap_err().to_string();
         assert!(says.contains(wrong) && says.contains("Mon-Fri"), "{says}");
     }
+}
+
+#[test]
+fn of_a_day_under_way_only_what_is_left_suits() {
+    let monday = time::macros::date!(2026 - 10 - 05);
+    let morning = |weekday| Suit { weekday, from: 480, to: 720 };
+    assert_eq!(not_before(&[morning(1), morning(2)], monday, 600), Some(vec![Suit { from: 600, ..morning(1) }, morning(2)]));
+    assert_eq!(not_before(&[morning(1), morning(2)], monday, 720), Some(vec![morning(2)]));
+    assert_eq!(not_before(&[morning(1)], monday, 720), None, "that week is over for them");
+    let any_time = not_before(&[], monday, 600).unwrap();
+    assert_eq!((any_time.len(), any_time[0]), (7, Suit { weekday: 1, from: 600, to: 1440 }));
 }
 
 proptest! {

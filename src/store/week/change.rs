@@ -5,14 +5,14 @@ use super::{
         Error, Result,
         staff::{self, Crew},
     },
-    lay::{Candidate, Held, LayError, Span, lay, minute_of, not_before},
+    lay::{Candidate, Held, LayError, Span, lay, minute_of},
     monday_of, read,
     save::{NewRoute, Placed, add_route, place},
 };
 use crate::{
     roads::Drives,
     route::{self, TimedRoute},
-    season::Suit,
+    season::{Suit, not_before},
 };
 use sqlx::{PgConnection, PgExecutor};
 use std::collections::HashMap;

@@ -72,16 +72,6 @@ pub(super) fn minute_of(time: Time) -> i32 {
     i32::from(time.hour()) * 60 + i32::from(time.minute())
 }
 
-/// The times of one week that suit when nothing begins before this minute of `day`. `None`: no time is left.
-pub(super) fn not_before(suits: &[Suit], day: Date, minute: i32) -> Option<Vec<Suit>> {
-    let weekday = day.weekday().number_from_monday();
-    let any_time: Vec<Suit> = (1..=7).map(|weekday| Suit { weekday, from: 0, to: 1440 }).collect();
-    let clip = |s: &Suit| if s.weekday == weekday { Suit { from: s.from.max(minute), ..*s } } else { *s };
-    let all = if suits.is_empty() { &any_time } else { suits };
-    let left: Vec<Suit> = all.iter().map(clip).filter(|s| s.from < s.to).collect();
-    (!left.is_empty()).then_some(left)
-}
-
 /// What is settled about a visit already.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Held {

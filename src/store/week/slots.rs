@@ -3,13 +3,13 @@
 use super::{
     super::{Result, corrupt, staff},
     change::{OPEN, OVER, in_order},
-    lay::{Candidate, Held, Span, lay, minute_of, not_before},
+    lay::{Candidate, Held, Span, lay, minute_of},
     save::{NewVisit, add_visits},
 };
 use crate::{
     roads::{Drives, Position},
     route,
-    season::Suit,
+    season::{Suit, not_before},
 };
 use sqlx::{PgConnection, PgExecutor};
 use time::{Date, Duration, PrimitiveDateTime};
