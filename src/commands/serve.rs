@@ -7,7 +7,7 @@ use embertide::{
     demo,
     jobs::{
         Worker,
-        plan_week::{plan_days, plan_week},
+        plan_week::{plan_from, plan_week},
     },
     roads::{
         Network,
@@ -81,7 +81,7 @@ async fn issue_a_week(db: &Database) -> Result<()> {
     let now = Clock::System.now();
     let today = dealer::get(&db.pool, now).await?.today;
     let (monday, coming) = (week::monday_of(today), coming_week(today));
-    plan_days(&db.pool, Clock::System, db.fresh_sources().await?, monday, today, STEPS / 4).await?;
+    plan_from(&db.pool, Clock::System, db.fresh_sources().await?, monday, today.midnight(), STEPS / 4).await?;
     issue(db, monday).await?;
     if coming != monday && week::routes(&db.pool, monday, None).await?.is_empty() {
         plan_week(&db.pool, Clock::System, db.fresh_sources().await?, coming, STEPS).await?;

@@ -4,14 +4,14 @@ use super::Error;
 use crate::{
     roads::Position,
     route::{Problem, TimedPlan, check},
-    season::{Penalties, late_price, narrowed, penalty, planned_penalty},
+    season::{Penalties, Suit, late_price, narrowed, not_before, penalty, planned_penalty},
     store::{
         staff::{Crew, Prices},
-        week::{Candidate, Held, NewVisit, Placed, Proposal, Stop},
+        week::{Candidate, Held, NewVisit, Placed, Proposal, Stop, minute_of},
     },
     water::dose::verdict,
 };
-use time::Date;
+use time::{Date, PrimitiveDateTime};
 use uuid::Uuid;
 
 /// A visit on its way into the plan.
@@ -35,6 +35,29 @@ impl Draft {
 pub(super) fn pins<'a>(crew: &Crew, candidates: impl Iterator<Item = &'a Candidate>) -> Vec<Position> {
     let depots = crew.technicians.iter().map(|t| (t.lat, t.lon));
     depots.chain(candidates.map(|c| c.pin)).filter_map(|(lat, lon)| Position::new(lat, lon).ok()).collect()
+}
+
+/// Nothing new begins before `from`, in the dealer's own time. Who was told an earlier time of that day keeps it, and its technician
+/// the whole day.
+pub(super) fn begin<'a>(crew: &mut Crew, candidates: impl Iterator<Item = &'a mut Candidate>, from: PrimitiveDateTime) {
+    let (day, minute) = (from.date(), minute_of(from.time()));
+    if minute == 0 {
+        return;
+    }
+    // Later than anybody works: no time is left for it.
+    let never = Suit { weekday: day.weekday().number_from_monday(), from: 1439, to: 1440 };
+    let mut told = Vec::new();
+    for c in candidates {
+        match c.held {
+            Held::At { staff_id, day: on, starts } if on == day && starts < minute => told.push(staff_id),
+            Held::At { .. } | Held::Was { .. } => {}
+            Held::Free => c.suits = not_before(&c.suits, day, minute).unwrap_or_else(|| vec![never]),
+        }
+    }
+    for d in crew.days.iter_mut().filter(|d| d.day == day && !told.contains(&d.staff_id)) {
+        d.starts = d.starts.max(minute);
+    }
+    crew.days.retain(|d| d.starts < d.ends);
 }
 
 /// A plan timed and judged; what the checker refuses is never kept.

@@ -20,7 +20,7 @@ use crate::{
 };
 use sqlx::PgPool;
 use std::{collections::HashMap, sync::atomic::AtomicBool};
-use time::Date;
+use time::{Date, Duration, PrimitiveDateTime};
 use uuid::Uuid;
 
 /// What came out, in figures.
@@ -30,30 +30,31 @@ pub struct Planned {
     pub unplaced: usize,
 }
 
-/// Plans the week that starts on `monday` and keeps it as a draft. From noon on, today is over for planning.
+/// Plans the week that starts on `monday` and keeps it as a draft: what is left of today, until noon; then today is over for planning.
 pub async fn plan_week(pool: &PgPool, clock: Clock, sources: &Sources, monday: Date, steps: u64) -> Result<Planned, Error> {
     let local = dealer::get(pool, clock.now()).await?.local;
-    let first_day = if local.hour() < 12 { local.date() } else { local.date().saturating_add(time::Duration::days(1)) };
-    plan_days(pool, clock, sources, monday, first_day, steps).await
+    let from = if local.hour() < 12 { local } else { local.date().saturating_add(Duration::days(1)).midnight() };
+    plan_from(pool, clock, sources, monday, from, steps).await
 }
 
-/// Plans the days of a week from `first_day` on. Confirmed visits keep their technician, day and time.
+/// Plans what a week holds from `from` on, in the dealer's own time. Confirmed visits keep their technician, day and time.
 ///
 /// The seed is made of the week, so that the same facts give the same plan.
-pub async fn plan_days(
+pub async fn plan_from(
     pool: &PgPool,
     clock: Clock,
     sources: &Sources,
     monday: Date,
-    first_day: Date,
+    from: PrimitiveDateTime,
     steps: u64,
 ) -> Result<Planned, Error> {
     let now = clock.now();
     let today = dealer::get(pool, now).await?.today;
     let made_from = week::header(pool, monday).await?.map(|p| p.row_version);
     let seed = u64::from(monday.to_julian_day().unsigned_abs());
-    let (drafts, crew) = gather(pool, monday, today).await?;
-    let first_day = first_day.max(monday);
+    let (mut drafts, mut crew) = gather(pool, monday, today).await?;
+    let from = from.max(monday.midnight());
+    drafts::begin(&mut crew, drafts.iter_mut().filter_map(|d| d.candidate.as_mut()), from);
     let candidates = drafts.iter().filter_map(|d| d.candidate.as_ref());
     let shut = closures::of_week(pool, monday).await?;
     let closed: Vec<Closure> = shut.iter().map(RoadClosure::closure).collect();
@@ -61,7 +62,7 @@ pub async fn plan_days(
     let drive_source = drives.label();
     let (solved, drafts) = tokio::task::spawn_blocking(move || {
         let candidates: Vec<Candidate> = drafts.iter().filter_map(|d| d.candidate.clone()).collect();
-        let solved = search(Span::week(monday, first_day), &crew, &candidates, &drives, Effort::new(seed, steps).on(THREADS));
+        let solved = search(Span::week(monday, from.date()), &crew, &candidates, &drives, Effort::new(seed, steps).on(THREADS));
         (solved, drafts)
     })
     .await

@@ -193,6 +193,17 @@ pub struct WorkingDay {
     pub day: Date,
     pub starts: i32,
     pub ends: i32,
+    pub behind: Behind,
+}
+
+/// What a working day has behind it that is laid out from the middle on.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Behind {
+    /// Minutes of the day that were over at `starts`.
+    pub minutes: i32,
+    pub lunch_had: bool,
+    /// Lunch is not before this minute after midnight.
+    pub lunch_from: i32,
 }
 
 /// The working days of everyone in the week that starts on `monday`, days off left out.
@@ -202,8 +213,7 @@ pub async fn working_days(db: impl PgExecutor<'_>, monday: Date) -> Result<Vec<W
 
 /// The working days of everyone in so many weeks from `monday` on, days off left out.
 pub async fn working_weeks(db: impl PgExecutor<'_>, monday: Date, weeks: u8) -> Result<Vec<WorkingDay>> {
-    let rows = sqlx::query_as!(
-        WorkingDay,
+    let rows = sqlx::query!(
         r#"SELECT w.staff_id, ($1::date + 7 * n + (w.weekday - 1)) AS "day!", w.starts, w.ends
            FROM working_hours w JOIN staff s ON s.id = w.staff_id CROSS JOIN generate_series(0, $2::int - 1) n
            WHERE s.active AND NOT EXISTS (SELECT FROM days_off o WHERE o.staff_id = w.staff_id AND o.day = $1::date + 7 * n + (w.weekday - 1))
@@ -213,7 +223,8 @@ pub async fn working_weeks(db: impl PgExecutor<'_>, monday: Date, weeks: u8) -> 
     )
     .fetch_all(db)
     .await?;
-    Ok(rows)
+    let day = |(staff_id, day, starts, ends)| WorkingDay { staff_id, day, starts, ends, behind: Behind::default() };
+    Ok(rows.into_iter().map(|r| day((r.staff_id, r.day, r.starts, r.ends))).collect())
 }
 
 /// What the planner weighs against driving. Common practice, no source.

@@ -121,14 +121,38 @@ async fn longest_day(t: &TestApp) -> Vec<(Uuid, i16, i32, i32)> {
     .unwrap()
 }
 
+/// A week that was planned at six; it is ten o'clock now. And the stops of its longest day.
+async fn under_way() -> (TestApp, dealership::Dealership, Vec<(Uuid, i16, i32, i32)>) {
+    let mut t = TestApp::start().await;
+    let d = dealership::open(&t).await;
+    t.on(time::macros::datetime!(2026-10-05 10:00 UTC));
+    issued_week(&t, &d).await;
+    t.on(time::macros::datetime!(2026-10-05 14:00 UTC));
+    let stops = longest_day(&t).await;
+    assert!(stops.len() >= 3, "{stops:?}");
+    (t, d, stops)
+}
+
+/// A visit is over, as its report says from when to when, in UTC; without one, as it was planned.
+async fn over(t: &TestApp, visit: Uuid, report: Option<(time::OffsetDateTime, time::OffsetDateTime)>) {
+    sqlx::query("UPDATE visits SET status = 'done' WHERE id = $1").bind(visit).execute(t.pool()).await.unwrap();
+    let Some((arrived, kept)) = report else { return };
+    sqlx::query(
+        "INSERT INTO visit_reports (report_id, version, visit_id, unit_id, customer_id, staff_id, visited_on, outcome, arrived_at, kept_at, received_at)
+         SELECT gen_random_uuid(), 1, id, unit_id, customer_id, staff_id, day, 'done', $2, $3, $3 FROM visits WHERE id = $1",
+    )
+    .bind(visit)
+    .bind(arrived)
+    .bind(kept)
+    .execute(t.pool())
+    .await
+    .unwrap();
+}
+
 #[tokio::test]
 async fn what_is_left_of_a_day_does_not_begin_anew_in_the_morning() {
-    let t = TestApp::start().await;
-    let d = dealership::open(&t).await;
-    issued_week(&t, &d).await;
-    let before = longest_day(&t).await;
-    assert!(before.len() >= 3, "{before:?}");
-    sqlx::query("UPDATE visits SET status = 'done' WHERE id = $1").bind(before[0].0).execute(t.pool()).await.unwrap();
+    let (t, d, before) = under_way().await;
+    over(&t, before[0].0, None).await;
     // The next customer calls: not today.
     let (.., version) = row(&t, before[1].0).await;
     let version = version.to_string();
@@ -149,6 +173,76 @@ async fn what_is_left_of_a_day_does_not_begin_anew_in_the_morning() {
     put_on(&t, &d, last, &format!("{}/{}", staff.unwrap(), day.unwrap()), "1").await;
     assert_eq!((row(&t, last).await.2, longest_day(&t).await[0] == before[0]), (Some(2), true));
     assert_eq!(t.broken_promises().await, Vec::<String>::new());
+}
+
+/// Drives off, comes back, has lunch at (minutes after midnight), drives (seconds).
+async fn route_of(t: &TestApp, visit: Uuid) -> (i32, i32, Option<i32>, i32) {
+    sqlx::query_as(
+        "SELECT r.leaves, r.returns, r.lunch_at, r.drive_s FROM routes r JOIN visits v ON v.staff_id = r.staff_id AND v.day = r.day WHERE v.id = $1",
+    )
+    .bind(visit)
+    .fetch_one(t.pool())
+    .await
+    .unwrap()
+}
+
+async fn call_off(t: &TestApp, d: &dealership::Dealership, visit: Uuid) {
+    let (.., version) = row(t, visit).await;
+    let version = version.to_string();
+    let form = [("week", "2026-W41"), ("row_version", version.as_str()), ("why", "not today")];
+    assert_eq!(t.post(&d.office, &format!("/visits/{visit}/take-off"), &form).await.status, 303);
+}
+
+/// The technician began with the second stop and was there until a quarter to ten, longer than planned. The last customer calls off:
+/// the rest follows on where the technician is, by the clock, and the day is still one route.
+#[tokio::test]
+async fn the_rest_of_a_day_follows_on_the_stop_that_was_made_last() {
+    use time::macros::datetime;
+    let (t, d, before) = under_way().await;
+    let planned = route_of(&t, before[0].0).await;
+    over(&t, before[1].0, Some((datetime!(2026-10-05 12:05 UTC), datetime!(2026-10-05 13:45 UTC)))).await;
+    call_off(&t, &d, before[2].0).await;
+    let after = longest_day(&t).await;
+    assert_eq!(after.iter().map(|v| (v.0, v.1)).min_by_key(|v| v.1), Some((before[1].0, 1)), "what is over comes first: {after:?}");
+    let (.., starts, _) = *after.iter().find(|v| v.0 == before[0].0).unwrap();
+    let drive: i32 = sqlx::query_scalar("SELECT drive_s FROM visits WHERE id = $1").bind(before[0].0).fetch_one(t.pool()).await.unwrap();
+    assert!((starts - 585 - drive / 60).abs() <= 1, "straight from there: {starts}, {drive} s");
+    let route = route_of(&t, before[0].0).await;
+    assert_eq!(route.0, planned.0, "it left in the morning");
+    let legs: i64 = sqlx::query_scalar(
+        "SELECT sum(drive_s) FROM visits WHERE day = '2026-10-05' AND staff_id = (SELECT staff_id FROM visits WHERE id = $1)",
+    )
+    .bind(before[0].0)
+    .fetch_one(t.pool())
+    .await
+    .unwrap();
+    assert!(i64::from(route.3) >= legs && route.3 <= planned.3 + drive, "the drives of the whole day: {route:?} {legs} {planned:?}");
+    assert_eq!(t.broken_promises().await, Vec::<String>::new());
+}
+
+/// Made on the day before: the day does not drive there, nor wait for it.
+#[tokio::test]
+async fn a_stop_that_was_made_before_its_day_is_no_stop_of_it() {
+    use time::macros::datetime;
+    let (mut t, d, before) = under_way().await;
+    let kept = datetime!(2026-10-04 19:00 UTC);
+    over(&t, before[0].0, Some((kept, kept))).await;
+    t.on(datetime!(2026-10-05 10:00 UTC));
+    call_off(&t, &d, before[2].0).await;
+    let after = longest_day(&t).await;
+    let next = after.iter().find(|v| v.0 == before[1].0).unwrap();
+    assert!(next.2 < before[1].2 && next.2 < before[0].3, "the day begins with it: {before:?} {after:?}");
+}
+
+#[tokio::test]
+async fn a_week_planned_in_the_morning_begins_then() {
+    let t = TestApp::start().await;
+    let d = dealership::open(&t).await;
+    planned(&t, &d).await;
+    let starts: Vec<i32> = sqlx::query_scalar("SELECT starts FROM visits WHERE day = '2026-10-05'").fetch_all(t.pool()).await.unwrap();
+    assert!(!starts.is_empty() && starts.iter().all(|s| *s >= 600), "it is ten o'clock: {starts:?}");
+    let leaves: Vec<i32> = sqlx::query_scalar("SELECT leaves FROM routes WHERE day = '2026-10-05'").fetch_all(t.pool()).await.unwrap();
+    assert!(leaves.iter().all(|l| *l >= 600), "{leaves:?}");
 }
 
 #[tokio::test]
@@ -224,6 +318,37 @@ async fn the_office_may_overload_a_day_and_sees_what_is_wrong_with_it() {
     assert_eq!(moved.status, 303, "{}", moved.text("main"));
     let page = t.get(Some(&d.office), "/week/2026-W41").await;
     assert!(page.text(".day .care").contains("no working day"), "{}", page.text(".day .care"));
+    // A customer who was told goes to another day all the same, and the page says whom to call.
+    let (staff, day, _, _, version) = row(&t, visits[1]).await;
+    let told = [("week", "2026-W41"), ("row_version", &version.to_string() as &str)];
+    assert_eq!(t.post(&d.office, &format!("/visits/{}/confirm", visits[1]), &told).await.status, 303);
+    let other = if staff == Some(d.wick.staff_id) { d.juno.staff_id } else { d.wick.staff_id };
+    put_on(&t, &d, visits[1], &format!("{other}/{}", day.unwrap()), "").await;
+    let trouble = t.get(Some(&d.office), "/week/2026-W41").await.texts(".day .care");
+    assert!(trouble.iter().any(|c| c.contains("was told another day or technician")), "{trouble:?}");
+}
+
+/// Half an hour is no day's work: the times go past it, but from its beginning, and nobody is met before the time that he was told.
+#[tokio::test]
+async fn an_overloaded_day_begins_with_its_work_and_keeps_told_times() {
+    let t = TestApp::start().await;
+    let d = dealership::open(&t).await;
+    planned(&t, &d).await;
+    let stops = longest_day(&t).await;
+    let (first, last) = (stops[0].0, stops[stops.len() - 1].0);
+    let (.., version) = row(&t, last).await;
+    let told = [("week", "2026-W41"), ("row_version", &version.to_string() as &str)];
+    assert_eq!(t.post(&d.office, &format!("/visits/{last}/confirm"), &told).await.status, 303);
+    sqlx::query("UPDATE visits SET starts = 900, ends = 1000 WHERE id = $1").bind(last).execute(t.pool()).await.unwrap();
+    sqlx::query("UPDATE working_hours SET starts = 630, ends = 660").execute(t.pool()).await.unwrap();
+    let (staff, day, ..) = row(&t, first).await;
+    put_on(&t, &d, first, &format!("{}/{}", staff.unwrap(), day.unwrap()), "1").await;
+    let after = longest_day(&t).await;
+    assert!(after[0].2 >= 630 && after[0].2 < 660, "{after:?}");
+    assert_eq!((after[after.len() - 1].0, after[after.len() - 1].2), (last, 900), "{after:?}");
+    let page = t.get(Some(&d.office), "/week/2026-W41").await;
+    let trouble = page.texts(".day .care");
+    assert!(trouble.iter().any(|c| c.contains("11:00 am")), "{trouble:?}");
 }
 
 #[tokio::test]

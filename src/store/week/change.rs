@@ -1,31 +1,17 @@
 //! Changing a plan by hand: move a visit, take it off, confirm it, issue the week. Each change times the touched days again.
 
 use super::{
-    super::{
-        Error, Result,
-        staff::{self, Crew},
-    },
-    lay::{Candidate, Held, LayError, Span, lay, minute_of},
-    monday_of, read,
-    save::{NewRoute, Placed, add_route, place},
+    super::{Error, Result},
+    lay::{Candidate, Held},
+    monday_of,
+    timing::{Timing, open_stops, time_day},
+    under_way::begun,
 };
-use crate::{
-    roads::Drives,
-    route::{self, TimedRoute},
-    season::{Suit, not_before},
-};
+use crate::season::Suit;
 use sqlx::{PgConnection, PgExecutor};
 use std::collections::HashMap;
-use time::{Date, OffsetDateTime, PrimitiveDateTime};
+use time::{Date, OffsetDateTime};
 use uuid::Uuid;
-
-/// What a day is timed by.
-#[derive(Clone, Copy, Debug)]
-pub struct Timing<'a> {
-    pub drives: &'a Drives,
-    /// In the dealer's own time.
-    pub now: PrimitiveDateTime,
-}
 
 /// Where a visit is to go.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -75,8 +61,9 @@ pub async fn move_visit(db: &mut PgConnection, by: Timing<'_>, visit_id: Uuid, r
     if monday_of(day) != open.monday {
         return Err(Error::Rule("other_week".to_owned()));
     }
-    let before = stops_of(&mut *db, staff_id, day, &OVER).await?.len();
-    let mut order = ids(&stops_of(&mut *db, staff_id, day, &OPEN).await?);
+    let before =
+        begun(&mut *db, open.monday, day, Some((staff_id, day)), by.now).await?.remove(&(staff_id, day)).map_or(0, |b| b.over.len());
+    let mut order = ids(&open_stops(&mut *db, staff_id, day).await?);
     let was = order.iter().position(|v| *v == visit_id);
     order.retain(|v| *v != visit_id);
     let at = match (to, was) {
@@ -94,31 +81,13 @@ pub async fn move_visit(db: &mut PgConnection, by: Timing<'_>, visit_id: Uuid, r
     Ok((before + at + 1, before + order.len()))
 }
 
-/// Visits that are still to be made, ...
-pub(super) const OPEN: [&str; 2] = ["planned", "confirmed"];
-/// ... and those that are over.
-pub(super) const OVER: [&str; 2] = ["done", "not done"];
-
-/// The visits of a technician's day that have one of these states, in order, with the minute after midnight at which they begin.
-async fn stops_of(db: &mut PgConnection, staff_id: Uuid, day: Date, states: &[&str]) -> Result<Vec<(Uuid, i32)>> {
-    let rows = sqlx::query!(
-        r#"SELECT id, starts AS "starts!" FROM visits WHERE staff_id = $1 AND day = $2 AND status = ANY($3) ORDER BY position, starts LIMIT 1000 FOR UPDATE"#,
-        staff_id,
-        day,
-        states as &[&str]
-    )
-    .fetch_all(db)
-    .await?;
-    Ok(rows.into_iter().map(|r| (r.id, r.starts)).collect())
-}
-
 fn ids(stops: &[(Uuid, i32)]) -> Vec<Uuid> {
     stops.iter().map(|s| s.0).collect()
 }
 
 /// Times a technician's day again in its present order.
 pub async fn retime(db: &mut PgConnection, by: Timing<'_>, monday: Date, staff_id: Uuid, day: Date) -> Result<()> {
-    let order = ids(&stops_of(&mut *db, staff_id, day, &OPEN).await?);
+    let order = ids(&open_stops(&mut *db, staff_id, day).await?);
     time_day(db, by, monday, (staff_id, day), &order).await
 }
 
@@ -182,46 +151,6 @@ pub(super) async fn touch(db: &mut PgConnection, monday: Date) -> Result<()> {
     Ok(())
 }
 
-/// Works out the times of a day in the given order and keeps them. Visits of the day that are over come first, at the times at
-/// which they stood: what is left of a day does not begin anew in the morning at the depot, and nothing is put into what has
-/// passed. When the order breaks a rule of the day (too long, too late
-/// for a told time, no skill), the office's word stands: the times are worked out without that rule and the trouble is noted.
-async fn time_day(db: &mut PgConnection, by: Timing<'_>, monday: Date, (staff_id, day): (Uuid, Date), order: &[Uuid]) -> Result<()> {
-    let plan = read::header(&mut *db, monday).await?.ok_or(Error::NotFound)?;
-    let over = ids(&stops_of(&mut *db, staff_id, day, &OVER).await?);
-    let order = [over.as_slice(), order].concat();
-    if order.is_empty() {
-        sqlx::query!("DELETE FROM routes WHERE staff_id = $1 AND day = $2", staff_id, day).execute(db).await?;
-        return Ok(());
-    }
-    let mut candidates = in_order(&mut *db, &order).await?;
-    for c in &mut candidates[..over.len()] {
-        (c.opens, c.closes) = (c.opens.min(day), c.closes.max(day));
-        c.skills.clear();
-        c.suits.clear();
-    }
-    if day == by.now.date() {
-        let stood: HashMap<Uuid, i32> = stops_of(&mut *db, staff_id, day, &OPEN).await?.into_iter().collect();
-        for c in &mut candidates[over.len()..] {
-            let now = minute_of(by.now.time());
-            c.suits = not_before(&c.suits, day, stood.get(&c.visit_id).map_or(now, |s| now.min(*s))).unwrap_or_default();
-        }
-    }
-    let mut crew = staff::crew(&mut *db, monday, 1).await?;
-    crew.technicians.retain(|t| t.id == staff_id);
-    crew.days.retain(|d| d.staff_id == staff_id && d.day == day);
-    let span = Span::week(monday, day);
-    let odd = |e: &dyn std::fmt::Display| super::super::corrupt("visits", staff_id, e);
-    let (timed, trouble) = match strict(span, &crew, &candidates, by.drives).map_err(|e| odd(&e))? {
-        Ok(timed) => (timed, String::new()),
-        Err(trouble) => (
-            loose(span, &crew, &candidates, by.drives).map_err(|e| odd(&e))?.ok_or_else(|| Error::Rule("day_too_long".to_owned()))?,
-            trouble,
-        ),
-    };
-    keep(db, plan.id, (staff_id, day), &order, over.len(), &timed, trouble).await
-}
-
 /// These visits as candidates, in the order given.
 pub async fn in_order(db: &mut PgConnection, order: &[Uuid]) -> Result<Vec<Candidate>> {
     let rows = sqlx::query!(
@@ -241,7 +170,7 @@ pub async fn in_order(db: &mut PgConnection, order: &[Uuid]) -> Result<Vec<Candi
     rows.into_iter()
         .map(|r| {
             let held = match (r.status.as_str(), r.staff_id, r.day, r.starts) {
-                ("confirmed" | "done" | "not done", Some(staff_id), Some(day), Some(starts)) => Held::At { staff_id, day, starts },
+                ("confirmed", Some(staff_id), Some(day), Some(starts)) => Held::At { staff_id, day, starts },
                 _ => Held::Free,
             };
             let pin = r.lat.zip(r.lon).ok_or_else(|| Error::Rule("no_pin".to_owned()))?;
@@ -297,97 +226,4 @@ pub async fn set_suits(db: &mut PgConnection, place_id: Uuid, suits: &[Suit]) ->
     .execute(db)
     .await?;
     Ok(())
-}
-
-/// By every rule of the day: the timed route, or what the checker says against it.
-fn strict(span: Span, crew: &Crew, candidates: &[Candidate], drives: &Drives) -> Result<Result<TimedRoute, String>, LayError> {
-    let laid = lay(span, crew, candidates, drives)?;
-    if laid.shifts.is_empty() {
-        return Ok(Err("That is no working day of this technician.".to_owned()));
-    }
-    let order: Vec<usize> = (0..candidates.len()).collect();
-    Ok(match route::check(&laid.problem, &[order]) {
-        Ok(mut plan) => plan.routes.pop().ok_or_else(String::new),
-        Err(against) => Err(words(&against)),
-    })
-}
-
-fn words(against: &[route::Violation]) -> String {
-    let said: Vec<String> = against.iter().map(ToString::to_string).collect();
-    said.join(" ").chars().take(1000).collect()
-}
-
-/// Without any rule but the clock: from the start of the working day (or 8:00) until midnight.
-fn loose(span: Span, crew: &Crew, candidates: &[Candidate], drives: &Drives) -> Result<Option<TimedRoute>, LayError> {
-    let free = |t: &staff::Technician| staff::Technician {
-        lunch_minutes: 0,
-        van_capacity_ml: 1_000_000,
-        most_minutes: None,
-        full_day_minutes: None,
-        ..t.clone()
-    };
-    let technicians: Vec<staff::Technician> = crew.technicians.iter().map(free).collect();
-    let day = span.first_day;
-    let days = technicians.iter().map(|t| staff::WorkingDay { staff_id: t.id, day, starts: 480, ends: 1440 }).collect();
-    let crew = Crew { technicians, days, prices: crew.prices, loads: Vec::new() };
-    let open: Vec<Candidate> = candidates
-        .iter()
-        .map(|c| Candidate { held: Held::Free, skills: Vec::new(), opens: span.monday, closes: Date::MAX, suits: Vec::new(), ..c.clone() })
-        .collect();
-    let laid = lay(span, &crew, &open, drives)?;
-    let order: Vec<usize> = (0..open.len()).collect();
-    Ok(route::check(&laid.problem, &[order]).ok().and_then(|mut p| p.routes.pop()))
-}
-
-async fn keep(
-    db: &mut PgConnection,
-    plan_id: Uuid,
-    (staff_id, day): (Uuid, Date),
-    order: &[Uuid],
-    over: usize,
-    timed: &TimedRoute,
-    trouble: String,
-) -> Result<()> {
-    for (position, stop) in (1_i16..).zip(&timed.stops) {
-        if stop.visit < over {
-            number(&mut *db, order[stop.visit], position).await?;
-        } else {
-            place(&mut *db, order[stop.visit], &placed(staff_id, day, position, stop)).await?;
-        }
-    }
-    add_route(db, plan_id, &new_route(staff_id, day, timed, trouble)).await
-}
-
-/// A visit that is over keeps its times, not its number.
-async fn number(db: &mut PgConnection, visit_id: Uuid, position: i16) -> Result<()> {
-    sqlx::query!("UPDATE visits SET position = $2 WHERE id = $1 AND position <> $2", visit_id, position).execute(db).await?;
-    Ok(())
-}
-
-/// A stop as the visit's row keeps it, in whole minutes. Both ends are rounded down, so that neighbours never overlap.
-pub fn placed(staff_id: Uuid, day: Date, position: i16, stop: &route::TimedStop) -> Placed {
-    Placed {
-        staff_id,
-        day,
-        position,
-        starts: stop.start / 60,
-        ends: stop.leave / 60,
-        drive_s: stop.leg_s,
-        drive_m: stop.leg_m.unwrap_or(0),
-    }
-}
-
-/// A route as its row keeps it.
-pub fn new_route(staff_id: Uuid, day: Date, timed: &TimedRoute, trouble: String) -> NewRoute {
-    let metres = timed.stops.iter().filter_map(|s| s.leg_m).sum::<i32>() + timed.home_m.unwrap_or(0);
-    NewRoute {
-        staff_id,
-        day,
-        leaves: timed.leaves / 60,
-        lunch_at: timed.lunch.as_ref().map(|l| l.starts / 60),
-        returns: (timed.returns + 59) / 60,
-        drive_s: timed.drive_s,
-        drive_m: metres,
-        trouble,
-    }
 }

@@ -68,7 +68,7 @@ impl Candidate {
 }
 
 /// Minutes after midnight.
-pub(super) fn minute_of(time: Time) -> i32 {
+pub fn minute_of(time: Time) -> i32 {
     i32::from(time.hour()) * 60 + i32::from(time.minute())
 }
 
@@ -78,6 +78,12 @@ pub enum Held {
     Free,
     /// With this technician, on this day, starting at this minute: somebody was told.
     At {
+        staff_id: Uuid,
+        day: Date,
+        starts: i32,
+    },
+    /// Made already: nothing moves it any more.
+    Was {
         staff_id: Uuid,
         day: Date,
         starts: i32,
@@ -133,7 +139,9 @@ pub fn lay(span: Span, crew: &Crew, candidates: &[Candidate], drives: &Drives) -
         shift_of.insert((t.id, d.day), shifts.len());
         names.push((t.id, d.day));
         let mut shift = shift(t, d, index, day_index(span.monday, d.day), places.of((t.lat, t.lon)), &skills);
-        shift.overtime = t.full_day_minutes.map(|m| Overtime { after_s: m * 60, milli: i64::from(crew.prices.overtime_percent) * 10 });
+        shift.overtime = t
+            .full_day_minutes
+            .map(|m| Overtime { after_s: (m - d.behind.minutes).max(0) * 60, milli: i64::from(crew.prices.overtime_percent) * 10 });
         shifts.push(shift);
     }
     let visits = candidates.iter().map(|c| visit(c, span, places.of(c.pin), &shift_of, &skills)).collect();
@@ -214,7 +222,12 @@ fn bits(names: &[String], known: &HashMap<String, u32>) -> Skills {
 }
 
 fn shift(t: &Technician, d: &WorkingDay, technician: usize, day: usize, depot: usize, skills: &HashMap<String, u32>) -> Shift {
-    let lunch = (t.lunch_minutes > 0).then_some(Lunch { from: t.lunch_from * 60, to: t.lunch_to * 60, seconds: t.lunch_minutes * 60 });
+    let from = t.lunch_from.max(d.behind.lunch_from);
+    let lunch = (t.lunch_minutes > 0 && !d.behind.lunch_had && from <= t.lunch_to).then_some(Lunch {
+        from: from * 60,
+        to: t.lunch_to * 60,
+        seconds: t.lunch_minutes * 60,
+    });
     Shift {
         technician,
         day,
@@ -224,19 +237,21 @@ fn shift(t: &Technician, d: &WorkingDay, technician: usize, day: usize, depot: u
         lunch,
         capacity_ml: t.van_capacity_ml,
         skills: bits(&t.skills, skills),
-        most_s: t.most_minutes.map(|m| m * 60),
+        most_s: t.most_minutes.map(|m| (m - d.behind.minutes).max(1) * 60),
         overtime: None,
     }
 }
 
 fn visit(c: &Candidate, span: Span, place: usize, shifts: &HashMap<(Uuid, Date), usize>, skills: &HashMap<String, u32>) -> Visit {
+    let at = |(staff_id, day, starts): (Uuid, Date, i32), wait: i32| match shifts.get(&(staff_id, day)) {
+        Some(&shift) => Lock::At { shift, from: (starts * 60).max(0), to: (starts + wait) * 60 },
+        // The technician has that day off now: the visit keeps its day and needs somebody else.
+        None => Lock::Day(day_index(span.monday, day)),
+    };
     let lock = match c.held {
         Held::Free => Lock::Free,
-        Held::At { staff_id, day, starts } => match shifts.get(&(staff_id, day)) {
-            Some(&shift) => Lock::At { shift, from: (starts * 60).max(0), to: (starts + TOLD) * 60 },
-            // The technician has that day off now: the visit keeps its day and needs somebody else.
-            None => Lock::Day(day_index(span.monday, day)),
-        },
+        Held::At { staff_id, day, starts } => at((staff_id, day, starts), TOLD),
+        Held::Was { staff_id, day, starts } => at((staff_id, day, starts), 0),
     };
     // A window that closes after the days laid out leaves no day to be late.
     let after = day_index(span.monday, c.closes).min(span.days() - 1);

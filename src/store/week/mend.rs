@@ -3,11 +3,12 @@
 
 use super::{
     super::{Error, Result, corrupt, staff},
-    change::{OPEN, in_order, new_route, placed, touch},
+    change::{in_order, touch},
     lay::{Candidate, Laid, Span, lay},
     read,
     save::{add_route, place},
     slots::{Standing, on_day, placed_visits},
+    timing::{new_route, placed},
 };
 use crate::{
     roads::Drives,
@@ -153,7 +154,7 @@ pub async fn torn(db: &mut PgConnection, roads: Roads<'_>, monday: Date, first_d
 async fn visits_left(db: &mut PgConnection, monday: Date, first_day: Date, happened: Happened) -> Result<(Vec<Standing>, Vec<Candidate>)> {
     let lost = happened.lost();
     let from = lost.map_or(first_day, |lost| first_day.min(lost.1));
-    let mut standing = placed_visits(&mut *db, monday, from, &OPEN).await?;
+    let mut standing = placed_visits(&mut *db, monday, from).await?;
     standing.retain(|v| v.day >= first_day || Some((v.staff_id, v.day)) == lost);
     let mut order: Vec<Uuid> = standing.iter().map(|v| v.id).collect();
     if let Happened::Urgent(visit) = happened {

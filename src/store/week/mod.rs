@@ -7,9 +7,12 @@ mod must;
 mod read;
 mod save;
 mod slots;
+mod timing;
+mod trouble;
+mod under_way;
 
-pub use change::{Move, Timing, cancel, confirm, in_order, issue, move_visit, new_route, placed, retime, set_suits, suits, take_off};
-pub use lay::{Candidate, Held, Laid, LayError, Span, lay};
+pub use change::{Move, cancel, confirm, in_order, issue, move_visit, retime, set_suits, suits, take_off};
+pub use lay::{Candidate, Held, Laid, LayError, Span, lay, minute_of};
 pub use mend::{At, Happened, MendedWeek, Moved, Roads, Torn, keep_mended, torn};
 pub use must::{musts, set_must};
 pub use read::{
@@ -17,6 +20,7 @@ pub use read::{
 };
 pub use save::{NewPlan, NewRoute, NewVisit, Placed, save};
 pub use slots::{Offer, OpenVisit, Wanted, add_visit, offers, open_visit, pins};
+pub use timing::{Timing, new_route, placed};
 
 use time::{Date, Duration};
 

@@ -1,10 +1,14 @@
 //! "When could you come?": where one more visit fits into a week that stands, and what it would cost there.
 
 use super::{
-    super::{Result, corrupt, staff},
-    change::{OPEN, OVER, in_order},
+    super::{
+        Result, corrupt,
+        staff::{self, Crew},
+    },
+    change::in_order,
     lay::{Candidate, Held, Span, lay, minute_of},
     save::{NewVisit, add_visits},
+    under_way::{Begun, begun},
 };
 use crate::{
     roads::{Drives, Position},
@@ -12,6 +16,7 @@ use crate::{
     season::{Suit, not_before},
 };
 use sqlx::{PgConnection, PgExecutor};
+use std::collections::HashMap;
 use time::{Date, Duration, PrimitiveDateTime};
 use uuid::Uuid;
 
@@ -52,21 +57,65 @@ pub async fn offers(db: &mut PgConnection, drives: &Drives, monday: Date, now: P
     let runs = (monday..monday.saturating_add(Duration::days(7))).contains(&now.date());
     let suits = if runs { not_before(&wanted.suits, now.date(), minute_of(now.time())) } else { Some(wanted.suits.clone()) };
     let Some(suits) = suits else { return Ok(Vec::new()) };
-    let standing = placed_visits(&mut *db, monday, first_day, &[OPEN, OVER].concat()).await?;
-    let order: Vec<Uuid> = standing.iter().filter(|v| Some(v.id) != wanted.visit_id).map(|v| v.id).collect();
-    let mut candidates = in_order(&mut *db, &order).await?;
-    for c in &mut candidates {
+    let mut standing = placed_visits(&mut *db, monday, first_day).await?;
+    standing.retain(|v| Some(v.id) != wanted.visit_id);
+    let mut begun = begun(&mut *db, monday, first_day, None, now).await?;
+    let mut crew = staff::crew(&mut *db, monday, 1).await?;
+    let mut candidates = made(&mut *db, &mut begun, &mut crew, drives, now).await?;
+    candidates.extend(still_to_make(&mut *db, monday, &standing, now).await?);
+    let visit = candidates.len();
+    candidates.push(asked(monday, wanted, suits));
+    let laid = lay(Span::week(monday, first_day), &crew, &candidates, drives).map_err(|e| corrupt("week_plans", monday, e))?;
+    let index = |id: Uuid| laid.visits.iter().position(|v| *v == id);
+    let route = |at: &(Uuid, Date)| {
+        let last = begun.get(at).and_then(|b| b.last).and_then(|l| index(l.visit));
+        last.into_iter().chain(on_day(&laid.visits, &standing, at.0, at.1)).collect()
+    };
+    let routes: Vec<Vec<usize>> = laid.shifts.iter().map(route).collect();
+    let name = |id: Uuid| crew.technicians.iter().find(|t| t.id == id).map(|t| t.name.clone()).unwrap_or_default();
+    let offer = |slot: &route::Slot| {
+        let (staff_id, day) = laid.shifts[slot.shift];
+        let position = slot.position + 1 + begun.get(&(staff_id, day)).map_or(0, Begun::stops_before);
+        Offer { staff_id, technician: name(staff_id), day, position, starts: slot.start / 60, drive_s: slot.drive_s }
+    };
+    Ok(route::what_if(&laid.problem, &routes, visit).iter().map(offer).collect())
+}
+
+/// Of each day under way the stop that was made last; the days of the crew begin with it.
+async fn made(
+    db: &mut PgConnection,
+    begun: &mut HashMap<(Uuid, Date), Begun>,
+    crew: &mut Crew,
+    drives: &Drives,
+    now: PrimitiveDateTime,
+) -> Result<Vec<Candidate>> {
+    let lasts: Vec<Uuid> = begun.values().filter_map(|b| b.last).map(|l| l.visit).collect();
+    let mut candidates = in_order(db, &lasts).await?;
+    for (at, begun) in begun {
+        let Some(c) = candidates.iter_mut().find(|c| begun.last.is_some_and(|l| l.visit == c.visit_id)) else { continue };
+        begun.set_day(crew, *at, c.pin, drives, now)?;
+        begun.hold(c, *at);
+    }
+    Ok(candidates)
+}
+
+/// What stands, where it stands: its window does not matter any more.
+async fn still_to_make(db: &mut PgConnection, monday: Date, standing: &[Standing], now: PrimitiveDateTime) -> Result<Vec<Candidate>> {
+    let order: Vec<Uuid> = standing.iter().map(|v| v.id).collect();
+    let mut candidates = in_order(db, &order).await?;
+    for (c, at) in candidates.iter_mut().zip(standing) {
         (c.opens, c.closes) = (c.opens.min(monday), c.closes.max(monday + Duration::days(6)));
-        if let Some(at) = standing.iter().find(|v| v.id == c.visit_id) {
-            c.allow(at.day, at.starts);
-            if at.over {
-                c.skills.clear();
-            }
+        c.allow(at.day, at.starts);
+        if at.day == now.date() {
+            c.suits = not_before(&c.suits, at.day, at.starts.min(minute_of(now.time()))).unwrap_or_default();
         }
     }
-    let asked = Uuid::now_v7();
-    candidates.push(Candidate {
-        visit_id: asked,
+    Ok(candidates)
+}
+
+fn asked(monday: Date, wanted: &Wanted, suits: Vec<Suit>) -> Candidate {
+    Candidate {
+        visit_id: Uuid::now_v7(),
         place_id: wanted.place_id,
         pin: wanted.pin,
         minutes: (wanted.minutes - wanted.set_up).max(0),
@@ -81,17 +130,7 @@ pub async fn offers(db: &mut PgConnection, drives: &Drives, monday: Date, now: P
         late_per_day: None,
         must: false,
         suits,
-    });
-    let crew = staff::crew(db, monday, 1).await?;
-    let laid = lay(Span::week(monday, first_day), &crew, &candidates, drives).map_err(|e| corrupt("week_plans", monday, e))?;
-    let routes: Vec<Vec<usize>> = laid.shifts.iter().map(|(staff_id, day)| on_day(&laid.visits, &standing, *staff_id, *day)).collect();
-    let visit = candidates.len() - 1;
-    let name = |id: Uuid| crew.technicians.iter().find(|t| t.id == id).map(|t| t.name.clone()).unwrap_or_default();
-    let offer = |slot: &route::Slot| {
-        let (staff_id, day) = laid.shifts[slot.shift];
-        Offer { staff_id, technician: name(staff_id), day, position: slot.position + 1, starts: slot.start / 60, drive_s: slot.drive_s }
-    };
-    Ok(route::what_if(&laid.problem, &routes, visit).iter().map(offer).collect())
+    }
 }
 
 pub(super) struct Standing {
@@ -100,22 +139,19 @@ pub(super) struct Standing {
     pub(super) day: Date,
     /// Minutes after midnight.
     pub(super) starts: i32,
-    pub(super) over: bool,
 }
 
-/// The visits of a week in one of these states that have a place from `first_day` on, in the order of their days; of a day those
-/// that are over first.
-pub(super) async fn placed_visits(db: impl PgExecutor<'_>, monday: Date, first_day: Date, states: &[&str]) -> Result<Vec<Standing>> {
-    let rows = sqlx::query!(
-        r#"SELECT v.id, v.staff_id AS "staff_id!", v.day AS "day!", v.starts AS "starts!", v.status IN ('done', 'not done') AS "over!" FROM visits v JOIN week_plans w ON w.id = v.week_plan_id
-           WHERE w.monday = $1 AND v.day >= $2 AND v.staff_id IS NOT NULL AND v.status = ANY($3) ORDER BY v.day, v.staff_id, v.status IN ('done', 'not done') DESC, v.position LIMIT 1000"#,
+/// The visits of a week that are still to be made and have a place from `first_day` on, in the order of their days.
+pub(super) async fn placed_visits(db: impl PgExecutor<'_>, monday: Date, first_day: Date) -> Result<Vec<Standing>> {
+    let rows = sqlx::query_as!(
+        Standing,
+        r#"SELECT v.id, v.staff_id AS "staff_id!", v.day AS "day!", v.starts AS "starts!" FROM visits v JOIN week_plans w ON w.id = v.week_plan_id
+           WHERE w.monday = $1 AND v.day >= $2 AND v.staff_id IS NOT NULL AND v.status IN ('planned', 'confirmed')
+           ORDER BY v.day, v.staff_id, v.position LIMIT 1000"#,
         monday,
-        first_day,
-        states as &[&str]
-    )
-    .fetch_all(db)
-    .await?;
-    Ok(rows.into_iter().map(|r| Standing { id: r.id, staff_id: r.staff_id, day: r.day, starts: r.starts, over: r.over }).collect())
+        first_day
+    );
+    Ok(rows.fetch_all(db).await?)
 }
 
 /// The visits of a technician's day, as indices of the laid problem.
@@ -154,7 +190,7 @@ pub async fn add_visit(db: &mut PgConnection, plan_id: Uuid, visit: &NewVisit) -
 pub async fn pins(db: impl PgExecutor<'_>, first: Date, last: Date, visit: Option<Uuid>) -> Result<Vec<Position>> {
     let rows = sqlx::query!(
         r#"SELECT p.lat AS "lat!", p.lon AS "lon!" FROM week_plans w JOIN visits v ON v.week_plan_id = w.id JOIN places p ON p.id = v.place_id
-           WHERE w.monday BETWEEN $1 AND $2 AND v.status IN ('planned', 'confirmed') AND p.lat IS NOT NULL
+           WHERE w.monday BETWEEN $1 AND $2 AND v.status <> 'cancelled' AND p.lat IS NOT NULL
            UNION SELECT p.lat, p.lon FROM visits v JOIN places p ON p.id = v.place_id WHERE v.id = $3 AND p.lat IS NOT NULL
            UNION SELECT lat, lon FROM depots LIMIT 5000"#,
         first,
