@@ -59,7 +59,11 @@ fn print_route(route: &RouteRow, stops: &[&Stop], units: UnitsFirst) {
     for s in stops {
         let (Some(n), Some(from), Some(to)) = (s.position, s.starts, s.ends) else { continue };
         let dose = s.expected_dose_ml.filter(|ml| *ml > 0).map(|ml| format!("; about {}", amount(ml, units))).unwrap_or_default();
-        let told = if s.status == "confirmed" { " (told)" } else { "" };
+        let told = match s.to_call() {
+            Some(told) => format!(" (told {} {})", day_short(told.day), time_of_day(told.starts)),
+            None if s.status == "confirmed" => " (told)".to_owned(),
+            None => String::new(),
+        };
         let drive = span(s.drive_s);
         say(&format!(
             "  {n:>2}. {}-{}{told}  {}, {}: {}  [{}; drive {drive}{dose}]",

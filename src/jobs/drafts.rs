@@ -68,26 +68,15 @@ pub(super) fn checked(problem: &Problem, routes: &[Vec<usize>]) -> Result<TimedP
     })
 }
 
-/// A confirmed visit: it stays where the customer was told.
-pub(super) fn confirmed(s: &Stop) -> Option<Draft> {
-    let (staff_id, day, starts) = (s.staff_id?, s.day?, s.starts?);
-    let candidate = s.lat.zip(s.lon).map(|pin| Candidate {
-        visit_id: s.visit_id,
-        place_id: s.place_id,
-        pin,
-        minutes: s.minutes,
-        set_up: 0,
-        opens: s.opens_on.min(day),
-        closes: s.closes_on.max(day),
-        penalty: i64::from(Penalties::default().overdue),
-        skills: Vec::new(),
-        load_ml: s.expected_dose_ml.unwrap_or(0),
-        product: s.product_id,
-        held: Held::At { staff_id, day, starts },
-        late_per_day: None,
-        must: false,
-        suits: Vec::new(),
-    });
+/// A confirmed visit with its candidate: it stays on its day, at the time that the customer was told, whatever else holds for it.
+pub(super) fn confirmed(s: &Stop, mut candidate: Candidate) -> Option<Draft> {
+    let (staff_id, day, stands) = (s.staff_id?, s.day?, s.starts?);
+    let starts = s.told().filter(|t| t.day == day).map_or(stands, |t| t.starts);
+    candidate.held = Held::At { staff_id, day, starts };
+    (candidate.opens, candidate.closes) = (candidate.opens.min(day), candidate.closes.max(day));
+    (candidate.late_per_day, candidate.penalty) = (None, i64::from(Penalties::default().overdue));
+    candidate.skills.clear();
+    candidate.suits.clear();
     let visit = NewVisit {
         id: s.visit_id,
         confirmed: true,
@@ -103,7 +92,7 @@ pub(super) fn confirmed(s: &Stop) -> Option<Draft> {
         placed: None,
         why: String::new(),
     };
-    Some(Draft { visit, candidate })
+    Some(Draft { visit, candidate: Some(candidate) })
 }
 
 /// What leaving a visit out of a week, or being late with it, is weighed by.

@@ -15,7 +15,7 @@ use crate::{
         dealer, season_plan,
         staff::{self, Crew},
         water::UnitWater,
-        week::{self, Candidate, Laid, NewPlan, NewRoute, NewVisit, Placed, Span},
+        week::{self, Candidate, Laid, NewPlan, NewRoute, NewVisit, Placed, Span, Stop},
     },
 };
 use sqlx::PgPool;
@@ -52,8 +52,8 @@ pub async fn plan_from(
     let today = dealer::get(pool, now).await?.today;
     let made_from = week::header(pool, monday).await?.map(|p| p.row_version);
     let seed = u64::from(monday.to_julian_day().unsigned_abs());
-    let (mut drafts, mut crew) = gather(pool, monday, today).await?;
     let from = from.max(monday.midnight());
+    let (mut drafts, mut crew) = gather(pool, monday, from, today).await?;
     drafts::begin(&mut crew, drafts.iter_mut().filter_map(|d| d.candidate.as_mut()), from);
     let candidates = drafts.iter().filter_map(|d| d.candidate.as_ref());
     let shut = closures::of_week(pool, monday).await?;
@@ -75,6 +75,7 @@ pub async fn plan_from(
         drive_source,
         closed_roads: shut.iter().map(|c| c.id).collect(),
         made_from,
+        first_day: from.date(),
         visits: drafts.into_iter().map(|d| solved.settle(d)).collect(),
         routes: solved.routes,
     };
@@ -88,7 +89,7 @@ pub async fn plan_from(
 /// The week on its way into the plan, and who works in it.
 type Gathered = (Vec<Draft>, Crew);
 
-async fn gather(pool: &PgPool, monday: Date, today: Date) -> Result<Gathered, Error> {
+async fn gather(pool: &PgPool, monday: Date, from: PrimitiveDateTime, today: Date) -> Result<Gathered, Error> {
     let mut c = pool.acquire().await?;
     let proposals = week::candidates(&mut c, monday, today).await?;
     let crew = staff::crew(&mut c, monday, 1).await?;
@@ -98,13 +99,22 @@ async fn gather(pool: &PgPool, monday: Date, today: Date) -> Result<Gathered, Er
     let waters: Vec<&UnitWater> = proposals.iter().filter_map(|p| p.water.as_ref()).collect();
     let doses = expected::doses(pool, &waters, monday).await?;
     let standing = week::stops(pool, monday, None).await?;
-    let mut drafts: Vec<Draft> = standing.iter().filter(|s| s.status == "confirmed").filter_map(drafts::confirmed).collect();
+    let mut drafts = confirmed(pool, &standing, from.date()).await?;
     let taken: Vec<Uuid> =
         standing.iter().filter(|s| ["confirmed", "done", "not done"].contains(&s.status.as_str())).map(|s| s.unit_id).collect();
     let open = proposals.iter().filter(|p| !taken.contains(&p.unit_id));
     let week = Worth { monday, prices: crew.prices, musts };
     drafts.extend(open.map(|p| drafts::proposed(p, &week, season.get(&p.unit_id).copied(), doses.get(&p.unit_id).copied())));
     Ok((drafts, crew))
+}
+
+/// Confirmed visits from `first_day` on that have a pin; others stay as they are.
+async fn confirmed(pool: &PgPool, standing: &[Stop], first_day: Date) -> Result<Vec<Draft>, Error> {
+    let kept: Vec<&Stop> =
+        standing.iter().filter(|s| s.status == "confirmed" && s.lat.is_some() && s.day.is_some_and(|d| d >= first_day)).collect();
+    let ids: Vec<Uuid> = kept.iter().map(|s| s.visit_id).collect();
+    let candidates = week::in_order(&mut *pool.acquire().await?, &ids).await?;
+    Ok(kept.into_iter().zip(candidates).filter_map(|(s, c)| drafts::confirmed(s, c)).collect())
 }
 
 /// The solver's answer, by visit.

@@ -1,6 +1,9 @@
 //! Visits as the technician sees them: only issued ones, only their own.
 
-use super::{Result, week};
+use super::{
+    Result,
+    week::{self, Told},
+};
 use sqlx::PgExecutor;
 use time::Date;
 use uuid::Uuid;
@@ -46,11 +49,14 @@ pub struct Ahead {
     pub day: Option<Date>,
     pub starts: Option<i32>,
     pub confirmed: bool,
+    /// What the customer was told.
+    pub told: Option<Told>,
 }
 
 pub async fn ahead(db: impl PgExecutor<'_>, unit_id: Uuid, today: Date) -> Result<Option<Ahead>> {
     let row = sqlx::query!(
-        r#"SELECT v.day, v.starts, v.status FROM visits v JOIN week_plans w ON w.id = v.week_plan_id
+        r#"SELECT v.day, v.starts, v.status, t.day AS "told_day?", t.starts AS "told_starts?" FROM visits v JOIN week_plans w ON w.id = v.week_plan_id
+           LEFT JOIN week_told t ON t.monday = w.monday AND t.unit_id = v.unit_id
            WHERE v.unit_id = $1 AND v.status IN ('planned', 'confirmed') AND v.day >= $2 AND (v.status = 'confirmed' OR w.status = 'issued')
            ORDER BY v.day LIMIT 1"#,
         unit_id,
@@ -58,5 +64,10 @@ pub async fn ahead(db: impl PgExecutor<'_>, unit_id: Uuid, today: Date) -> Resul
     )
     .fetch_optional(db)
     .await?;
-    Ok(row.map(|r| Ahead { day: r.day, starts: r.starts, confirmed: r.status == "confirmed" }))
+    Ok(row.map(|r| Ahead {
+        day: r.day,
+        starts: r.starts,
+        confirmed: r.status == "confirmed",
+        told: r.told_day.zip(r.told_starts).map(|(day, starts)| Told { day, starts }),
+    }))
 }

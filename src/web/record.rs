@@ -6,6 +6,7 @@ use super::{
     guard::{Protected, RecordHolder, RouteInfo},
     html::{Frame, html},
     water_view::{self, WaterView},
+    words,
 };
 use crate::{
     store::{
@@ -76,7 +77,10 @@ fn next(ahead: Option<&visits::Ahead>, due: &[due::DueLine], today: time::Date) 
     if let Some((day, a)) = ahead.and_then(|a| Some((a.day?, a))) {
         let hour = a.starts.filter(|_| a.confirmed).map(|s| format!(", about {}", crate::units::time_of_day(s))).unwrap_or_default();
         let sure = if a.confirmed { "We come on" } else { "We plan to come on" };
-        return vec![format!("{sure} {}{hour}.", day_long(day))];
+        let mut said = vec![format!("{sure} {}{hour}.", day_long(day))];
+        let other = a.told.filter(|t| a.confirmed && !t.holds(a.day, a.starts));
+        said.extend(other.map(|t| format!("That has changed: you were told {}. Call us if it does not suit.", words::told(t))));
+        return said;
     }
     due.iter()
         .map(|d| {

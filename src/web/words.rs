@@ -2,7 +2,8 @@
 
 use crate::{
     season::{DueRules, DueWindow, Priority, WindowState},
-    units::{distance, span},
+    store::week::Told,
+    units::{day_short, distance, span, time_of_day},
     water::Verdict,
 };
 use time::Date;
@@ -27,6 +28,11 @@ pub(super) fn window(opens: Date, closes: Date, today: Date) -> State {
         WindowState::Done { .. } => "done",
     };
     State { class, words: state.words(today) }
+}
+
+/// "Mon Oct 5, about 9:40 am"
+pub(super) fn told(told: Told) -> String {
+    format!("{}, about {}", day_short(told.day), time_of_day(told.starts))
 }
 
 /// The way to a stop: seconds and metres from the one before.

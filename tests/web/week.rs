@@ -319,13 +319,113 @@ async fn the_office_may_overload_a_day_and_sees_what_is_wrong_with_it() {
     let page = t.get(Some(&d.office), "/week/2026-W41").await;
     assert!(page.text(".day .care").contains("no working day"), "{}", page.text(".day .care"));
     // A customer who was told goes to another day all the same, and the page says whom to call.
+    assert_eq!(call_list(&t).await, Vec::<String>::new());
     let (staff, day, _, _, version) = row(&t, visits[1]).await;
     let told = [("week", "2026-W41"), ("row_version", &version.to_string() as &str)];
     assert_eq!(t.post(&d.office, &format!("/visits/{}/confirm", visits[1]), &told).await.status, 303);
     let other = if staff == Some(d.wick.staff_id) { d.juno.staff_id } else { d.wick.staff_id };
-    put_on(&t, &d, visits[1], &format!("{other}/{}", day.unwrap()), "").await;
-    let trouble = t.get(Some(&d.office), "/week/2026-W41").await.texts(".day .care");
-    assert!(trouble.iter().any(|c| c.contains("was told another day or technician")), "{trouble:?}");
+    put_on(&t, &d, visits[1], &format!("{other}/2026-10-09"), "").await;
+    assert_ne!(day.map(|d| d.to_string()).as_deref(), Some("2026-10-09"));
+    let calls = call_list(&t).await;
+    assert!(calls.len() == 1 && calls[0].contains("Fri Oct 9"), "{calls:?}");
+}
+
+/// Who has to be called, as the week says.
+async fn call_list(t: &TestApp) -> Vec<String> {
+    let office = t
+        .session(
+            sqlx::query_scalar("SELECT id FROM staff WHERE role = 'office' LIMIT 1").fetch_one(t.pool()).await.unwrap(),
+            embertide::store::sessions::Role::Office,
+        )
+        .await;
+    t.get(Some(&office), "/week/2026-W41").await.texts("section[aria-labelledby=calls] tbody tr")
+}
+
+/// What a customer was told is kept beside what stands: through a change of the day, planning again and the loss of its place,
+/// until somebody says that they know.
+#[tokio::test]
+async fn whoever_was_told_another_time_is_to_be_called_until_they_know() {
+    let t = TestApp::start().await;
+    let d = dealership::open(&t).await;
+    planned(&t, &d).await;
+    let stops = longest_day(&t).await;
+    let (first, last) = (stops[0], stops[stops.len() - 1]);
+    let confirm = async |visit: Uuid, told: &str| {
+        let (.., version) = row(&t, visit).await;
+        let form = [("week", "2026-W41"), ("row_version", &version.to_string() as &str), ("told", told)];
+        assert_eq!(t.post(&d.office, &format!("/visits/{visit}/confirm"), &form).await.status, 303);
+    };
+    confirm(first.0, "yes").await;
+    assert_eq!(call_list(&t).await, Vec::<String>::new());
+    // Put at the end of its day: too late for what was told, and that is not forgotten with the next change.
+    let (staff, day, ..) = row(&t, first.0).await;
+    let at = format!("{}/{}", staff.unwrap(), day.unwrap());
+    for _ in 0..2 {
+        put_on(&t, &d, first.0, &at, "9").await;
+        let calls = call_list(&t).await;
+        assert!(calls.len() == 1 && calls[0].contains(&embertide::units::time_of_day(first.2)), "{calls:?}");
+    }
+    // Back before the others it stands as told again, and nobody has to be called.
+    put_on(&t, &d, first.0, &at, "1").await;
+    assert_eq!(call_list(&t).await, Vec::<String>::new());
+    assert!(longest_day(&t).await[0].2.abs_diff(first.2) <= 15);
+    // Late again, but now they are told so.
+    put_on(&t, &d, first.0, &at, "9").await;
+    confirm(first.0, "yes").await;
+    assert_eq!(call_list(&t).await, Vec::<String>::new());
+    // Without a place: they count on it still, until they know.
+    confirm(last.0, "yes").await;
+    let (.., version) = row(&t, last.0).await;
+    let off = [("week", "2026-W41"), ("row_version", &version.to_string() as &str)];
+    assert_eq!(t.post(&d.office, &format!("/visits/{}/take-off", last.0), &off).await.status, 303);
+    let calls = call_list(&t).await;
+    assert!(calls.len() == 1 && calls[0].contains("without a place"), "{calls:?}");
+    confirm(last.0, "no").await;
+    assert_eq!(call_list(&t).await, Vec::<String>::new());
+    assert_eq!(t.broken_promises().await, Vec::<String>::new());
+}
+
+#[tokio::test]
+async fn a_told_visit_whose_day_nobody_works_any_more_waits_and_its_customer_is_to_be_called() {
+    let t = TestApp::start().await;
+    let d = dealership::open(&t).await;
+    let visit = planned(&t, &d).await[0];
+    let (.., version) = row(&t, visit).await;
+    let told = [("week", "2026-W41"), ("row_version", &version.to_string() as &str)];
+    assert_eq!(t.post(&d.office, &format!("/visits/{visit}/confirm"), &told).await.status, 303);
+    sqlx::query("DELETE FROM working_hours WHERE weekday = (SELECT extract(isodow FROM day) FROM visits WHERE id = $1)")
+        .bind(visit)
+        .execute(t.pool())
+        .await
+        .unwrap();
+    planned(&t, &d).await;
+    assert_eq!(row(&t, visit).await.3, "unplaced");
+    let calls = call_list(&t).await;
+    assert!(calls.len() == 1 && calls[0].contains("without a place"), "{calls:?}");
+    assert_eq!(t.broken_promises().await, Vec::<String>::new());
+}
+
+/// Planning a draft again and again does not shift what was told by a quarter of an hour each time.
+#[tokio::test]
+async fn planning_again_goes_by_what_was_told_not_by_what_stood_last() {
+    let t = TestApp::start().await;
+    let d = dealership::open(&t).await;
+    let visits = planned(&t, &d).await;
+    let (.., version) = row(&t, visits[2]).await;
+    let told = [("week", "2026-W41"), ("row_version", &version.to_string() as &str)];
+    assert_eq!(t.post(&d.office, &format!("/visits/{}/confirm", visits[2]), &told).await.status, 303);
+    let starts =
+        async || sqlx::query_scalar::<_, i32>("SELECT starts FROM visits WHERE id = $1").bind(visits[2]).fetch_one(t.pool()).await.unwrap();
+    let before = starts().await;
+    for _ in 0..3 {
+        sqlx::query("UPDATE visits SET starts = starts + 14, ends = ends + 14 WHERE id = $1")
+            .bind(visits[2])
+            .execute(t.pool())
+            .await
+            .unwrap();
+        planned(&t, &d).await;
+        assert!((starts().await - before).abs() <= 15, "{before} {}", starts().await);
+    }
 }
 
 /// Half an hour is no day's work: the times go past it, but from its beginning, and nobody is met before the time that he was told.
@@ -340,6 +440,7 @@ async fn an_overloaded_day_begins_with_its_work_and_keeps_told_times() {
     let told = [("week", "2026-W41"), ("row_version", &version.to_string() as &str)];
     assert_eq!(t.post(&d.office, &format!("/visits/{last}/confirm"), &told).await.status, 303);
     sqlx::query("UPDATE visits SET starts = 900, ends = 1000 WHERE id = $1").bind(last).execute(t.pool()).await.unwrap();
+    sqlx::query("UPDATE week_told SET starts = 900").execute(t.pool()).await.unwrap();
     sqlx::query("UPDATE working_hours SET starts = 630, ends = 660").execute(t.pool()).await.unwrap();
     let (staff, day, ..) = row(&t, first).await;
     put_on(&t, &d, first, &format!("{}/{}", staff.unwrap(), day.unwrap()), "1").await;

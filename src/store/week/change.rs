@@ -3,8 +3,9 @@
 use super::{
     super::{Error, Result},
     lay::{Candidate, Held},
-    monday_of,
+    monday_of, save,
     timing::{Timing, open_stops, time_day},
+    told,
     under_way::begun,
 };
 use crate::season::Suit;
@@ -98,39 +99,17 @@ pub async fn take_off(db: &mut PgConnection, by: Timing<'_>, visit_id: Uuid, row
 
 /// Calls a visit off for this week; its jobs stay due.
 pub async fn cancel(db: &mut PgConnection, by: Timing<'_>, visit_id: Uuid, row_version: i32, why: &str) -> Result<()> {
-    unplace(db, by, visit_id, row_version, "cancelled", why).await
+    unplace(&mut *db, by, visit_id, row_version, "cancelled", why).await?;
+    told::forget(db, visit_id).await
 }
 
 async fn unplace(db: &mut PgConnection, by: Timing<'_>, visit_id: Uuid, row_version: i32, status: &str, why: &str) -> Result<()> {
     let open = take(&mut *db, visit_id, row_version).await?;
-    sqlx::query!(
-        "UPDATE visits SET status = $2, why = left($3, 400), staff_id = NULL, day = NULL, position = NULL, starts = NULL, ends = NULL, drive_s = 0, drive_m = 0,
-         row_version = row_version + 1 WHERE id = $1",
-        visit_id,
-        status,
-        why
-    )
-    .execute(&mut *db)
-    .await?;
+    save::unplace(&mut *db, visit_id, status, why).await?;
     if let Some((staff_id, day)) = open.staff_id.zip(open.day) {
         retime(&mut *db, by, open.monday, staff_id, day).await?;
     }
     touch(db, open.monday).await
-}
-
-/// The customer was told the time (or no longer holds to it).
-pub async fn confirm(db: impl PgExecutor<'_>, visit_id: Uuid, row_version: i32, told: bool) -> Result<()> {
-    let (from, to) = if told { ("planned", "confirmed") } else { ("confirmed", "planned") };
-    let done = sqlx::query!(
-        "UPDATE visits SET status = $3, row_version = row_version + 1 WHERE id = $1 AND row_version = $2 AND status = $4",
-        visit_id,
-        row_version,
-        to,
-        from
-    )
-    .execute(db)
-    .await?;
-    if done.rows_affected() == 1 { Ok(()) } else { Err(Error::Clash) }
 }
 
 /// Makes the week's stops visible to the technicians.

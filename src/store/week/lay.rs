@@ -1,6 +1,9 @@
 //! From rows to the route room's problem: technicians' days, yards, windows, prices.
 
-use super::super::staff::{Crew, Technician, WorkingDay};
+use super::{
+    super::staff::{Crew, Technician, WorkingDay},
+    told::TOLD,
+};
 use crate::{
     roads::{Drives, Position},
     route::{GROUPS, Groups, Late, Lock, Lunch, Matrix, Overtime, Problem, Shift, Skills, Visit, Window},
@@ -122,9 +125,6 @@ fn matrix(places: &[Position], drives: &Drives) -> Result<Matrix, LayError> {
     let table = drives.table(places);
     Ok(Matrix::new(places.len(), table.seconds)?.with_metres(table.metres)?)
 }
-
-/// Minutes round a told time within which the technician may begin.
-const TOLD: i32 = 15;
 
 /// Lays out the days of `span` for those who work in it.
 pub fn lay(span: Span, crew: &Crew, candidates: &[Candidate], drives: &Drives) -> Result<Laid, LayError> {

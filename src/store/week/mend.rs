@@ -9,6 +9,7 @@ use super::{
     save::{add_route, place},
     slots::{Standing, on_day, placed_visits},
     timing::{new_route, placed},
+    told,
 };
 use crate::{
     roads::Drives,
@@ -256,5 +257,8 @@ pub async fn keep_mended(db: &mut PgConnection, week: &MendedWeek, row_version: 
     )
     .execute(&mut *db)
     .await?;
+    if let Some(visit) = refused {
+        told::forget(&mut *db, visit).await?;
+    }
     touch(db, t.monday).await
 }

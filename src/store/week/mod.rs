@@ -8,10 +8,11 @@ mod read;
 mod save;
 mod slots;
 mod timing;
+mod told;
 mod trouble;
 mod under_way;
 
-pub use change::{Move, cancel, confirm, in_order, issue, move_visit, retime, set_suits, suits, take_off};
+pub use change::{Move, cancel, in_order, issue, move_visit, retime, set_suits, suits, take_off};
 pub use lay::{Candidate, Held, Laid, LayError, Span, lay, minute_of};
 pub use mend::{At, Happened, MendedWeek, Moved, Roads, Torn, keep_mended, torn};
 pub use must::{musts, set_must};
@@ -21,6 +22,7 @@ pub use read::{
 pub use save::{NewPlan, NewRoute, NewVisit, Placed, save};
 pub use slots::{Offer, OpenVisit, Wanted, add_visit, offers, open_visit, pins};
 pub use timing::{Timing, new_route, placed};
+pub use told::{Told, confirm};
 
 use time::{Date, Duration};
 

@@ -1,6 +1,9 @@
 //! The week plan as the pages and the printed week read it.
 
-use super::super::{Result, catalogue, due, water};
+use super::{
+    super::{Result, catalogue, due, water},
+    told::Told,
+};
 use sqlx::{PgConnection, PgExecutor};
 use std::collections::BTreeMap;
 use time::{Date, OffsetDateTime};
@@ -123,6 +126,9 @@ pub struct Stop {
     pub opens_on: Date,
     pub closes_on: Date,
     pub status: String,
+    /// The day and the minute that its customer was told.
+    pub told_day: Option<Date>,
+    pub told_starts: Option<i32>,
     /// It must be made in this week.
     pub must: bool,
     pub why: String,
@@ -135,6 +141,18 @@ pub struct Stop {
     pub job_names: Vec<String>,
 }
 
+impl Stop {
+    pub fn told(&self) -> Option<Told> {
+        self.told_day.zip(self.told_starts).map(|(day, starts)| Told { day, starts })
+    }
+
+    /// What its customer was told, where that is not what stands and the visit is still to be made: somebody has to call.
+    pub fn to_call(&self) -> Option<Told> {
+        let open = ["planned", "confirmed", "unplaced"].contains(&self.status.as_str());
+        self.told().filter(|t| open && !t.holds(self.day, self.starts))
+    }
+}
+
 /// Visits with everything round them; the rest of the statement says which.
 macro_rules! stop_query {
     ($rest:literal, $($arg:expr),+) => {
@@ -142,11 +160,12 @@ macro_rules! stop_query {
             Stop,
             r#"SELECT v.id AS visit_id, v.unit_id, u.name AS unit_name, v.place_id, p.name AS place_name, p.address, p.town, p.lat, p.lon,
                  c.name AS customer_name, c.phone AS customer_phone, v.staff_id, v.day, v.position, v.starts, v.ends, v.drive_s, v.drive_m, v.minutes,
-                 v.opens_on, v.closes_on, v.status, m.unit_id IS NOT NULL AS "must!", v.why, v.reason, v.expected_dose_ml, pr.id AS "product_id?", pr.name AS "product_name?", v.row_version,
+                 v.opens_on, v.closes_on, v.status, t.day AS "told_day?", t.starts AS "told_starts?", m.unit_id IS NOT NULL AS "must!", v.why, v.reason, v.expected_dose_ml, pr.id AS "product_id?", pr.name AS "product_name?", v.row_version,
                  coalesce(j.codes, '{}') AS "job_codes!", coalesce(j.names, '{}') AS "job_names!"
                FROM visits v JOIN week_plans w ON w.id = v.week_plan_id JOIN units u ON u.id = v.unit_id JOIN places p ON p.id = v.place_id
                JOIN customers c ON c.id = v.customer_id
                LEFT JOIN week_musts m ON m.monday = w.monday AND m.unit_id = v.unit_id
+               LEFT JOIN week_told t ON t.monday = w.monday AND t.unit_id = v.unit_id
                LEFT JOIN LATERAL (SELECT id, name FROM products x WHERE x.id = u.product_id OR (u.product_id IS NULL AND x.programme_code = u.programme_code AND x.active)
                                   ORDER BY x.name, x.id LIMIT 1) pr ON true
                LEFT JOIN LATERAL (SELECT array_agg(x.job_code ORDER BY k.position) AS codes, array_agg(k.name ORDER BY k.position) AS names
@@ -173,7 +192,9 @@ pub async fn stops(db: impl PgExecutor<'_>, monday: Date, only: Option<(Uuid, Da
 
 /// Visits that did not find room, most pressing first.
 pub async fn unplaced(db: impl PgExecutor<'_>, monday: Date, limit: i64) -> Result<Vec<Stop>> {
-    Ok(stop_query!("AND v.status = 'unplaced' ORDER BY m.unit_id IS NULL, v.closes_on, v.id LIMIT $2", monday, limit).fetch_all(db).await?)
+    Ok(stop_query!("AND v.status = 'unplaced' ORDER BY m.unit_id IS NULL, t.unit_id IS NULL, v.closes_on, v.id LIMIT $2", monday, limit)
+        .fetch_all(db)
+        .await?)
 }
 
 /// What to put in the van for these stops: millilitres by product, the expected doses with a fifth in hand, in whole 100 mL.

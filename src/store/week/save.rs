@@ -16,6 +16,8 @@ pub struct NewPlan {
     pub closed_roads: Vec<Uuid>,
     /// Version of the plan that this one was made from; `None` when there was none.
     pub made_from: Option<i32>,
+    /// Days before it stay as they are.
+    pub first_day: Date,
     pub routes: Vec<NewRoute>,
     pub visits: Vec<NewVisit>,
 }
@@ -67,14 +69,24 @@ pub struct NewVisit {
 pub async fn save(db: &mut PgConnection, plan: &NewPlan, now: OffsetDateTime) -> Result<Uuid> {
     let id = take_header(&mut *db, plan, now).await?;
     sqlx::query!("DELETE FROM visits WHERE week_plan_id = $1 AND status IN ('planned', 'unplaced')", id).execute(&mut *db).await?;
-    sqlx::query!("DELETE FROM routes WHERE week_plan_id = $1", id).execute(&mut *db).await?;
+    // What was made, and what was told of days that are over, stays on its route.
+    sqlx::query!(
+        "DELETE FROM routes r WHERE week_plan_id = $1 AND NOT EXISTS (SELECT FROM visits v WHERE v.staff_id = r.staff_id AND v.day = r.day
+           AND (v.status IN ('done', 'not done') OR (v.status = 'confirmed' AND v.day < $2)))",
+        id,
+        plan.first_day
+    )
+    .execute(&mut *db)
+    .await?;
     for r in &plan.routes {
         add_route(&mut *db, id, r).await?;
     }
     add_visits(&mut *db, id, plan.visits.iter().filter(|v| !v.confirmed)).await?;
     for v in plan.visits.iter().filter(|v| v.confirmed) {
-        if let Some(p) = &v.placed {
-            place(&mut *db, v.id, p).await?;
+        match &v.placed {
+            Some(p) => place(&mut *db, v.id, p).await?,
+            // Nobody works that day any more: what was told stays on record, so that somebody calls.
+            None => unplace(&mut *db, v.id, "unplaced", &v.why).await?,
         }
     }
     Ok(id)
@@ -155,6 +167,20 @@ pub(super) async fn place(db: &mut PgConnection, visit_id: Uuid, p: &Placed) -> 
         p.ends,
         p.drive_s,
         p.drive_m
+    )
+    .execute(db)
+    .await?;
+    Ok(())
+}
+
+/// Takes an open visit off its day.
+pub(super) async fn unplace(db: &mut PgConnection, visit_id: Uuid, status: &str, why: &str) -> Result<()> {
+    sqlx::query!(
+        "UPDATE visits SET status = $2, why = left($3, 400), staff_id = NULL, day = NULL, position = NULL, starts = NULL, ends = NULL, drive_s = 0, drive_m = 0,
+         row_version = row_version + 1 WHERE id = $1",
+        visit_id,
+        status,
+        why
     )
     .execute(db)
     .await?;

@@ -9,7 +9,7 @@ use super::{
     lay::{Candidate, Held, LayError, Span, lay, minute_of},
     read,
     save::{NewRoute, Placed, add_route, place},
-    trouble,
+    told, trouble,
     under_way::{Begun, begun},
 };
 use crate::{
@@ -58,6 +58,12 @@ pub(super) async fn time_day(db: &mut PgConnection, by: Timing<'_>, monday: Date
         return Ok(());
     }
     let mut candidates = in_order(&mut *db, &order).await?;
+    let told = told::of(&mut *db, &order).await?;
+    for c in candidates.iter_mut().filter(|c| c.held != Held::Free) {
+        // What was told of another day holds nothing here; whom to call about it, the week says.
+        let here = told.get(&c.visit_id).filter(|t| t.day == at.1);
+        c.held = here.map_or(Held::Free, |t| Held::At { staff_id: at.0, day: at.1, starts: t.starts });
+    }
     if at.1 == by.now.date() {
         let stood: HashMap<Uuid, i32> = open_stops(&mut *db, at.0, at.1).await?.into_iter().collect();
         for c in &mut candidates {

@@ -79,9 +79,10 @@ pub(super) struct Told {
 pub(super) async fn confirm(who: Office, app: App, (Path(id), posted): (Path<Uuid>, Posted<Told>)) -> Result {
     let back = super::week::monday(&posted.form.week).map(week::week_name)?;
     let told = posted.form.answer != "no";
+    let now = app.clock.now();
     let mut tx = app.pool.begin().await?;
-    if posted.first_time(&mut tx, &who, "confirm visit", app.clock.now()).await? {
-        week::confirm(&mut *tx, id, posted.form.row_version, told).await?;
+    if posted.first_time(&mut tx, &who, "confirm visit", now).await? {
+        week::confirm(&mut tx, id, posted.form.row_version, told, who.staff_id, now).await?;
     }
     tx.commit().await?;
     let said = if told { "confirmed" } else { "unconfirmed" };

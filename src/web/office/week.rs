@@ -18,7 +18,7 @@ use crate::{
         events::{self, Actor},
         queue::{self, PLAN_WEEK, plan_week_wish},
         staff, water,
-        week::{self, Plan, RouteRow, Stop, UnplacedCounts},
+        week::{self, Plan, RouteRow, Stop, Told, UnplacedCounts},
     },
     units::{amount, day_long, day_short, distance, month_day, span, time_of_day},
     water::{Occasion, table},
@@ -54,6 +54,8 @@ pub(super) struct StopView {
     pub(super) open: bool,
     pub(super) must: bool,
     pub(super) confirmed: bool,
+    /// What the customer was told, where that is not what stands: somebody has to call.
+    pub(super) call: String,
     pub(super) window: State,
     /// The dose table of this unit for the printed sheet: drops, amount.
     pub(super) doses: Vec<(String, String)>,
@@ -84,10 +86,36 @@ impl StopView {
             must: s.must,
             open: s.status == "planned" || s.status == "confirmed",
             confirmed: s.status == "confirmed",
+            call: s.to_call().map(words::told).unwrap_or_default(),
             window: words::window(s.opens_on, s.closes_on, dealer.today),
             doses: Vec::new(),
             held: String::new(),
         }
+    }
+}
+
+/// A customer who counts on a time that does not stand.
+struct Call {
+    visit_id: Uuid,
+    customer: String,
+    phone: String,
+    unit: String,
+    told: String,
+    /// As it stands.
+    now: String,
+}
+
+impl Call {
+    fn of(s: &Stop) -> Option<Self> {
+        let stands = s.day.zip(s.starts).map(|(day, starts)| words::told(Told { day, starts }));
+        Some(Self {
+            visit_id: s.visit_id,
+            customer: s.customer_name.clone(),
+            phone: s.customer_phone.clone(),
+            unit: format!("{}: {}", s.place_name, s.unit_name),
+            told: words::told(s.to_call()?),
+            now: stands.unwrap_or_else(|| "without a place".to_owned()),
+        })
     }
 }
 
@@ -156,6 +184,8 @@ struct WeekPage {
     said: String,
     days: Vec<DayRow>,
     targets: Vec<Target>,
+    /// Whom to call.
+    calls: Vec<Call>,
     unplaced: Vec<StopView>,
     counts: UnplacedCounts,
     totals: String,
@@ -194,7 +224,8 @@ pub(super) async fn page(who: Office, app: App, (Path(name), Query(said)): (Path
     let waiting = queue::waiting(&app.pool, PLAN_WEEK, &plan_week_wish(monday)).await?;
     let counts = week::unplaced_counts(&app.pool, monday).await?;
     let unplaced = week::unplaced(&app.pool, monday, SHOWN).await?;
-    let Routes { days, totals, map, shut, cut_off } = days(&app, &who.dealer, monday, Drawn::Week).await?;
+    let Routes { days, mut calls, totals, map, shut, cut_off } = days(&app, &who.dealer, monday, Drawn::Week).await?;
+    calls.extend(unplaced.iter().filter_map(Call::of));
     let ids: Vec<Uuid> = shut.iter().map(|c| c.id).collect();
     let over = monday + Duration::days(6) < who.dealer.today;
     let page = WeekPage {
@@ -216,6 +247,7 @@ pub(super) async fn page(who: Office, app: App, (Path(name), Query(said)): (Path
         failed: waiting.unwrap_or_default(),
         said: said.said,
         days: by_day(days),
+        calls,
         targets: targets(&app, monday).await?,
         unplaced: unplaced.iter().map(|s| StopView::of(s, &who.dealer)).collect(),
         counts,
@@ -236,6 +268,8 @@ enum Drawn {
 /// The routes of a week.
 struct Routes {
     days: Vec<DayView>,
+    /// Customers of its stops who have to be called.
+    calls: Vec<Call>,
     /// The week in one line.
     totals: String,
     /// Its drives drawn.
@@ -261,7 +295,8 @@ async fn days(app: &App, dealer: &Dealer, monday: Date, drawn: Drawn) -> Result<
     }
     let shut = closures::of_week(&app.pool, monday).await?;
     let cut_off = map::cut_off(app, &shut, &routes, &stops).await?;
-    Ok(Routes { days, totals, map, shut, cut_off })
+    let calls = stops.iter().filter_map(Call::of).collect();
+    Ok(Routes { days, calls, totals, map, shut, cut_off })
 }
 
 fn day(r: &RouteRow, stops: &[Stop], dealer: &Dealer) -> DayView {

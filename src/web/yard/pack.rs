@@ -109,9 +109,9 @@ async fn greet(who: &Technician, app: &App, headers: &HeaderMap, heard: &Heard) 
 pub(super) fn version(stops: &[Stop]) -> String {
     let mut text = String::new();
     for s in stops {
-        let told = s.status == "confirmed";
-        let _ =
-            write!(text, "{}|{:?}|{:?}|{:?}|{:?}|{}|", s.visit_id, s.position, s.starts, s.ends, s.job_codes, told && s.starts.is_some());
+        let told = s.status == "confirmed" && s.starts.is_some();
+        let call = s.to_call().map(|t| (t.day, t.starts));
+        let _ = write!(text, "{}|{:?}|{:?}|{:?}|{:?}|{told}|{call:?}|", s.visit_id, s.position, s.starts, s.ends, s.job_codes);
     }
     hex(&sha256(text.as_bytes())[..6])
 }

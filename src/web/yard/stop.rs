@@ -7,6 +7,7 @@ use super::{
         form::Posted,
         guard::{Technician, see_other},
         html::{html, html_with},
+        words,
     },
     sheet::{self, About, Dress},
     typed::{self, Read, Typed, Wrong, instant},
@@ -34,7 +35,11 @@ pub(super) async fn own_stop(who: &SignedIn, app: &App, id: Uuid) -> Result<Stop
 
 fn dress(s: &Stop, form_id: Uuid, today: Date) -> Dress {
     let times = s.starts.zip(s.ends).map_or_else(String::new, |(a, b)| format!("{} to {}", time_of_day(a), time_of_day(b)));
-    let told = if s.status == "confirmed" { ". The customer was told this time" } else { "" };
+    let told = match s.to_call() {
+        Some(told) => format!(". The customer was told {}", words::told(told)),
+        None if s.status == "confirmed" => ". The customer was told this time".to_owned(),
+        None => String::new(),
+    };
     Dress {
         title: s.place_name.clone(),
         action: format!("/stop/{}", s.visit_id),
