@@ -103,10 +103,16 @@ fn strict(span: Span, crew: &Crew, candidates: &[Candidate], drives: &Drives) ->
     })
 }
 
-/// Without any rule but the clock: from the start of the working day (or 8:00) until midnight, nobody before he was told.
+/// Without any rule but the clock: from the start of the working day (or 8:00) until midnight, nobody before he was told. With lunch,
+/// where there is a time for it.
 fn loose(span: Span, crew: &Crew, candidates: &[Candidate], drives: &Drives) -> Result<Option<TimedRoute>, LayError> {
+    let with_lunch = unruled(span, crew, candidates, drives, true)?;
+    if with_lunch.is_some() { Ok(with_lunch) } else { unruled(span, crew, candidates, drives, false) }
+}
+
+fn unruled(span: Span, crew: &Crew, candidates: &[Candidate], drives: &Drives, lunch: bool) -> Result<Option<TimedRoute>, LayError> {
     let free = |t: &staff::Technician| staff::Technician {
-        lunch_minutes: 0,
+        lunch_minutes: if lunch { t.lunch_minutes } else { 0 },
         van_capacity_ml: 1_000_000,
         most_minutes: None,
         full_day_minutes: None,
@@ -114,8 +120,12 @@ fn loose(span: Span, crew: &Crew, candidates: &[Candidate], drives: &Drives) -> 
     };
     let technicians: Vec<staff::Technician> = crew.technicians.iter().map(free).collect();
     let day = span.first_day;
-    let begins = |id| crew.days.iter().find(|d| (d.staff_id, d.day) == (id, day)).map_or(480, |d| d.starts);
-    let working = |id| staff::WorkingDay { staff_id: id, day, starts: begins(id), ends: 1440, behind: staff::Behind::default() };
+    let begins =
+        |id| crew.days.iter().find(|d| (d.staff_id, d.day) == (id, day)).map_or((480, staff::Behind::default()), |d| (d.starts, d.behind));
+    let working = |staff_id| {
+        let (starts, behind) = begins(staff_id);
+        staff::WorkingDay { staff_id, day, starts, ends: 1440, behind }
+    };
     let days = technicians.iter().map(|t| working(t.id)).collect();
     let crew = Crew { technicians, days, prices: crew.prices, loads: Vec::new() };
     let open: Vec<Candidate> = candidates.iter().map(|c| loosened(c, span)).collect();
