@@ -18,12 +18,14 @@
 //! - [`store`]: all SQL, rows to domain and back.
 //! - [`web`]: the pages: office, yard, record.
 //! - [`jobs`]: work in the background: planning a week, the daily due list.
+//! - [`backup`]: copies of everything that is kept, and the way back.
 //! - [`cluster`], [`settings`], [`clock`], [`secrets`]: the private Postgres, the command line, the time, what must not be guessed.
 //! - [`demo`]: an invented dealership to look round in.
 //!
 //! Arrows: `main` uses everything; `web` and `jobs` use `store` and the pure rooms, never each other; nothing uses `web`;
 //! `store` uses the pure rooms. `tests/walls` reads the `use` lines and fails when a wall is broken.
 
+pub mod backup;
 pub mod clock;
 pub mod cluster;
 pub mod demo;

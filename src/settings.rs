@@ -27,6 +27,9 @@ pub struct Place {
     /// Read the database address from this file, for secrets kept in files
     #[arg(long, env = "DATABASE_URL_FILE", global = true, value_name = "FILE")]
     pub database_url_file: Option<PathBuf>,
+    /// Folder for the backups that `serve` makes every night [default: `backups` in the data folder]
+    #[arg(long, env = "EMBERTIDE_BACKUPS", global = true, value_name = "FOLDER")]
+    pub backups: Option<PathBuf>,
     #[command(flatten)]
     pub engine: EngineAt,
 }
@@ -100,6 +103,19 @@ pub enum Command {
         /// How far round it
         #[arg(long, value_name = "N", requires = "around")]
         miles: Option<f64>,
+    },
+    /// Copy all records and photos into a folder, while the service may run. `serve` does it every night by itself
+    Backup {
+        /// Where to [default: where `serve` puts them]
+        folder: Option<PathBuf>,
+    },
+    /// Put the records and photos of a backup in place of those in use. Stop the service first
+    Restore {
+        /// A backup, or a folder of backups: then its newest
+        backup: PathBuf,
+        /// Only try it out: whether everything would come back as it was. Changes nothing; the service may run
+        #[arg(long)]
+        only_try: bool,
     },
     /// Say what is wrong with this installation, and what to do about it
     Doctor,

@@ -3,6 +3,7 @@
 //! It listens on no port, only on a socket inside a folder that nobody else may enter; that folder is its lock.
 //! Postgres refuses to run as root, so under root the server runs as the user `postgres`.
 
+mod databases;
 mod folder;
 
 use sqlx::{Connection, PgConnection, postgres::PgConnectOptions};
@@ -15,6 +16,7 @@ use std::{
     time::Duration,
 };
 
+pub use databases::SCRATCH;
 pub use folder::{Owner, owner, reachable};
 
 /// The database of the service inside the private cluster.
@@ -129,6 +131,16 @@ impl Cluster {
     /// How to connect to the service's database.
     pub fn options(&self) -> PgConnectOptions {
         self.options_for(DATABASE)
+    }
+
+    /// The name of the service's database.
+    pub fn database(&self) -> &'static str {
+        DATABASE
+    }
+
+    /// The folder of its socket.
+    pub fn socket(&self) -> &Path {
+        &self.socket
     }
 
     /// How to connect to any database of the cluster.

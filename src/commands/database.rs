@@ -85,6 +85,11 @@ impl Database {
         Ok(&self.sources)
     }
 
+    /// The private cluster.
+    pub(crate) fn cluster(&self) -> Option<&Cluster> {
+        self.cluster.as_ref()
+    }
+
     /// Whether another program runs on the same private cluster.
     pub(crate) fn is_shared(&self) -> bool {
         self.cluster.as_ref().is_some_and(|c| !c.is_ours())

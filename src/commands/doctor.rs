@@ -5,9 +5,10 @@ use anyhow::{Context, Result, bail};
 use embertide::{
     clock::Clock,
     settings::Place,
-    store::{catalogue, dealer, doctor, photos, queue, staff, week},
+    store::{backups, catalogue, dealer, doctor, photos, queue, staff, week},
 };
-use std::{net::SocketAddr, time::Duration};
+use std::{net::SocketAddr, path::Path, time::Duration};
+use time::OffsetDateTime;
 use tokio::{
     io::{AsyncReadExt, AsyncWriteExt},
     net::TcpStream,
@@ -44,6 +45,7 @@ async fn findings(db: &Database) -> Result<Vec<String>> {
     if staff::technicians(&db.pool).await?.is_empty() {
         found.push("No technician is kept. Add one under Settings.".to_owned());
     }
+    found.extend(backup_trouble(db, &dealer, now).await?);
     found.extend(engine_trouble(db, dealer.today).await?);
     let mut c = db.pool.acquire().await?;
     let treatments = catalogue::treatments(&mut c).await?;
@@ -61,6 +63,24 @@ async fn findings(db: &Database) -> Result<Vec<String>> {
         found.push(format!("Only {free} MiB are free where the data lies. Make room."));
     }
     Ok(found)
+}
+
+/// A private cluster with an owner is to have a backup of the last days. The demo's data can be made anew.
+async fn backup_trouble(db: &Database, dealer: &dealer::Dealer, now: OffsetDateTime) -> Result<Option<String>> {
+    if db.cluster().is_none() || dealer.invented || !staff::any_owner(&db.pool).await? {
+        return Ok(None);
+    }
+    Ok(match backups::newest(&db.pool).await? {
+        None => Some("No backup was made yet. `embertide serve` makes one every night; `embertide backup` does it now.".to_owned()),
+        Some(known) if (now - known.made_at).whole_days() >= 3 => Some(format!(
+            "The newest backup is {} days old. `embertide serve` makes one every night while it runs; its log says what was in the way.",
+            (now - known.made_at).whole_days()
+        )),
+        Some(known) if !Path::new(&known.path).exists() => {
+            Some(format!("The newest backup is not where it was put: {}. Look for that disk, or run `embertide backup`.", known.path))
+        }
+        Some(_) => None,
+    })
 }
 
 /// Asks the road engine, if one is named, for the drives between a few pins.

@@ -1,5 +1,6 @@
 //! What each command does.
 
+mod backup;
 mod database;
 mod doctor;
 mod import;
@@ -25,6 +26,9 @@ pub(crate) async fn run(settings: Settings) -> Result<()> {
     match settings.command {
         Command::Demo(listen) => serve::demo(&settings.place, &listen).await,
         Command::Serve(listen) => serve::serve(&settings.place, &listen).await,
+        Command::Backup { folder } => backup::backup(&settings.place, folder).await,
+        Command::Restore { backup, only_try: false } => backup::restore(&settings.place, &backup).await,
+        Command::Restore { backup, only_try: true } => backup::try_out(&settings.place, &backup).await,
         Command::Plan { week, again } => plan(&settings.place, week.as_deref(), again).await,
         Command::Import { file, list, only_good_rows } => import::import(&settings.place, &file, list, only_good_rows.as_deref()).await,
         Command::ImportRoads { file, around, miles } => {

@@ -1,6 +1,6 @@
 //! Serving the pages, on the owner's data or on the demo's.
 
-use super::{Database, STEPS, coming_week, database::beside, plan_and_print, say};
+use super::{Database, STEPS, backup, coming_week, database::beside, plan_and_print, say};
 use anyhow::{Context, Result};
 use embertide::{
     clock::Clock,
@@ -101,12 +101,12 @@ pub(super) async fn serve(place: &Place, listen: &Listen) -> Result<()> {
     let listener = bind(listen).await?;
     let db = Database::open(place, "data").await?;
     tell_folder(&db);
-    let run = serve_on(&db, listener, listen).await;
+    let run = serve_on(&db, place, listener, listen).await;
     db.close().await?;
     run
 }
 
-async fn serve_on(db: &Database, listener: TcpListener, listen: &Listen) -> Result<()> {
+async fn serve_on(db: &Database, place: &Place, listener: TcpListener, listen: &Listen) -> Result<()> {
     let address = address(&listener, listen)?;
     let end = End::listen()?;
     if staff::any_owner(&db.pool).await? {
@@ -117,7 +117,11 @@ async fn serve_on(db: &Database, listener: TcpListener, listen: &Listen) -> Resu
             "Embertide serves at {address}\n\nThis is a new installation. Make the owner's account here, within two days:\n  {address}/setup/{token}\n"
         ));
     }
-    run(db, listener, listen, end).await
+    let nights = backup::every_night(db, place.backups.as_deref());
+    tokio::select! {
+        ran = run(db, listener, listen, end) => ran,
+        () = nights => Ok(()),
+    }
 }
 
 fn tell_folder(db: &Database) {

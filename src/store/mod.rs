@@ -1,8 +1,10 @@
 //! All SQL, one file a topic: rows to domain and back. Free functions over an executor; a caller opens the transaction.
 
 pub mod amendments;
+pub mod backups;
 pub mod catalogue;
 pub mod closures;
+pub mod copies;
 pub mod customers;
 pub mod dealer;
 pub mod doctor;

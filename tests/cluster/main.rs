@@ -2,6 +2,7 @@
 //! started twice, killed, cut off, put in odd places. Runs as root and as an ordinary user.
 #![expect(clippy::unwrap_used, reason = "a test that cannot go on fails")]
 
+mod backup;
 mod killed;
 mod opening;
 mod places;

@@ -142,3 +142,29 @@ async fn a_killed_program_is_followed_by_one_that_takes_over() {
     second.end().await;
     until("the database ends with the one that took over", || !lives(server)).await;
 }
+
+#[tokio::test]
+async fn a_backup_is_made_while_it_serves_and_put_back_when_it_does_not() {
+    let folder = Folder::new();
+    let data = folder.path().join("data");
+    let serving = start("serve", &data, "serves at ").await;
+    let made = embertide(&["backup"], &data).output().await.unwrap();
+    let says = String::from_utf8_lossy(&made.stdout).into_owned();
+    assert!(made.status.success() && says.contains("Backup made and read back"), "{says}{}", String::from_utf8_lossy(&made.stderr));
+    let backups = data.join("backups");
+    let from = backups.to_str().unwrap();
+    let tried = embertide(&["restore", from, "--only-try"], &data).output().await.unwrap();
+    let says = String::from_utf8_lossy(&tried.stdout).into_owned();
+    assert!(tried.status.success() && says.contains("everything would come back as it was"), "{says}");
+    let refused = embertide(&["restore", from], &data).output().await.unwrap();
+    let why = String::from_utf8_lossy(&refused.stderr).into_owned();
+    assert!(!refused.status.success() && why.contains("Stop it first"), "{why}");
+    assert!(serving.get("/ready").await.ends_with("ready\n"));
+    serving.end().await;
+    let back = embertide(&["restore", from], &data).output().await.unwrap();
+    let says = String::from_utf8_lossy(&back.stdout).into_owned();
+    assert!(back.status.success() && says.contains("Everything came back"), "{says}{}", String::from_utf8_lossy(&back.stderr));
+    let again = start("serve", &data, "serves at ").await;
+    assert!(again.get("/ready").await.ends_with("ready\n"));
+    again.end().await;
+}

@@ -32,6 +32,7 @@ fn arrows(room: &str) -> Option<&'static [&'static str]> {
         r if PURE.contains(&r) => &[],
         "store" => &["clock", "secrets"],
         "sources" => &["store"],
+        "backup" => &["cluster", "secrets", "store"],
         "demo" => &["clock", "secrets", "store"],
         "web" | "jobs" => &["clock", "secrets", "sources", "store"],
         _ => return None,

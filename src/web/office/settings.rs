@@ -18,6 +18,7 @@ use crate::{
         onset::{OnsetError, day_of_year, service_windows},
     },
     store::{
+        backups,
         catalogue::{self, Climate, SeasonDays},
         dealer::{self, Change},
         drives, due,
@@ -25,7 +26,7 @@ use crate::{
         sessions::Role,
         staff::{self, Depot, Person, Prices},
     },
-    units::{UnitsFirst, month_day},
+    units::{UnitsFirst, day_with_year, month_day},
 };
 use askama::Template;
 use axum::extract::Path;
@@ -48,6 +49,8 @@ struct SettingsPage {
     /// Where driving times come from, and what the road engine did not answer.
     source: (String, String),
     climate: ClimateView,
+    /// When the last backup was made and one was tried out; where it lies.
+    backup: Option<(String, String)>,
     new_link: String,
 }
 
@@ -83,6 +86,11 @@ fn climate_view(c: Climate, units: UnitsFirst) -> ClimateView {
     }
 }
 
+fn backup_words(known: &backups::Known) -> String {
+    let tried = known.tried_at.map(|at| format!(" One was tried out on {}: everything would come back.", day_with_year(at.date())));
+    format!("The last one was made on {}.{}", day_with_year(known.made_at.date()), tried.unwrap_or_default())
+}
+
 async fn show(who: &Owner, app: &App, new_link: String) -> Result {
     html(&SettingsPage {
         f: Frame::of(who, "settings"),
@@ -96,6 +104,7 @@ async fn show(who: &Owner, app: &App, new_link: String) -> Result {
         roads: drives::standing(&app.pool).await?,
         source: (app.sources.sentence(), app.sources.trouble()),
         climate: climate_view(catalogue::climate(&app.pool).await?, who.dealer.units),
+        backup: backups::newest(&app.pool).await?.map(|known| (backup_words(&known), known.path)),
         new_link,
     })
 }

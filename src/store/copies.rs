@@ -1,0 +1,85 @@
+//! What a copy of the records holds: every table with a sum over its rows, told in one snapshot, so that a copy can be compared with what
+//! was copied.
+
+use super::Result;
+use crate::photo::Kind;
+use sqlx::{AssertSqlSafe, Connection, PgConnection, Row, postgres::PgConnectOptions};
+
+/// One table: how many rows, and a sum over all of them that does not depend on their order.
+#[derive(Clone, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
+pub struct Table {
+    pub name: String,
+    pub rows: i64,
+    pub sum: String,
+}
+
+/// A connection that sees one state of the records until it is closed.
+#[derive(Debug)]
+pub struct Snapshot {
+    db: PgConnection,
+    /// By which other programs see the same state.
+    pub name: String,
+}
+
+impl Snapshot {
+    pub async fn open(options: &PgConnectOptions) -> Result<Self> {
+        let mut db = PgConnection::connect_with(options).await?;
+        // A copy of many years takes longer than anything else may.
+        let begin =
+            "SET statement_timeout = 0; SET lock_timeout = '10s'; SET idle_in_transaction_session_timeout = 0; SET TimeZone = 'UTC';
+             SET DateStyle = 'ISO, MDY'; SET IntervalStyle = 'postgres'; SET bytea_output = 'hex'; SET extra_float_digits = 1;
+             BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY";
+        sqlx::raw_sql(begin).execute(&mut db).await?;
+        let name = sqlx::query_scalar("SELECT pg_export_snapshot()").fetch_one(&mut db).await?;
+        Ok(Self { db, name })
+    }
+
+    /// Every table, by name.
+    pub async fn tables(&mut self) -> Result<Vec<Table>> {
+        let names: Vec<(String, String)> = sqlx::query_as(
+            "SELECT c.relname::text, format('%I.%I', n.nspname, c.relname) FROM pg_class c JOIN pg_namespace n ON n.oid = c.relnamespace
+             WHERE n.nspname = 'public' AND c.relkind IN ('r', 'p') ORDER BY 1",
+        )
+        .fetch_all(&mut self.db)
+        .await?;
+        let mut all = Vec::with_capacity(names.len());
+        for (name, quoted) in names {
+            let text = format!(
+                "SELECT count(*), coalesce(sum(('x' || left(md5(t::text), 15))::bit(60)::bigint::numeric), 0)::text FROM {quoted} t"
+            );
+            let row = sqlx::query(AssertSqlSafe(text)).fetch_one(&mut self.db).await?;
+            all.push(Table { name, rows: row.get(0), sum: row.get(1) });
+        }
+        Ok(all)
+    }
+
+    /// The pictures that the records name.
+    pub async fn photos(&mut self) -> Result<Vec<([u8; 32], Kind)>> {
+        let rows: Vec<(Vec<u8>, String)> = sqlx::query_as("SELECT DISTINCT sha256, kind FROM photos WHERE withdrawn_at IS NULL ORDER BY 1")
+            .fetch_all(&mut self.db)
+            .await?;
+        let read = |(sum, kind): (Vec<u8>, String)| Some((<[u8; 32]>::try_from(sum).ok()?, Kind::parse(&kind)?));
+        Ok(rows.into_iter().filter_map(read).collect())
+    }
+
+    /// The newest migration that these records went through.
+    pub async fn schema(&mut self) -> Result<i64> {
+        Ok(sqlx::query_scalar("SELECT coalesce(max(version), 0) FROM _sqlx_migrations").fetch_one(&mut self.db).await?)
+    }
+
+    pub async fn close(self) -> Result<()> {
+        Ok(self.db.close().await?)
+    }
+}
+
+/// The newest migration that this program knows.
+pub fn newest_schema() -> i64 {
+    super::MIGRATIONS.iter().map(|m| m.version).max().unwrap_or(0)
+}
+
+/// Gathers what the query planner wants to know of records that were just put back.
+pub async fn analyze(options: &PgConnectOptions) -> Result<()> {
+    let mut db = PgConnection::connect_with(options).await?;
+    sqlx::raw_sql("SET statement_timeout = 0; ANALYZE").execute(&mut db).await?;
+    Ok(db.close().await?)
+}
