@@ -117,6 +117,8 @@ pub enum Command {
         #[arg(long)]
         only_try: bool,
     },
+    /// Write everything that is kept into a folder as lists (CSV), with the photos
+    Export { folder: PathBuf },
     /// Say what is wrong with this installation, and what to do about it
     Doctor,
     /// Ask a running server whether it is well (for containers): exit code 0 or 1

@@ -1,10 +1,12 @@
 //! Copies of everything that is kept, and the way back: the records as PostgreSQL writes them out, the photos as files, and a list of both
 //! that a copy is compared with. For the private cluster; a database of the owner's is copied where it runs.
 
+mod export;
 mod keep;
 mod restore;
 mod take;
 
+pub use export::{Exported, export};
 pub use keep::that_stay;
 pub use restore::{Restored, restore, try_out};
 pub use take::{Taken, take};

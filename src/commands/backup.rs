@@ -52,6 +52,21 @@ fn told(taken: &Taken) -> String {
     )
 }
 
+pub(super) async fn export(place: &Place, folder: &Path) -> Result<()> {
+    let db = Database::open(place, "data").await?;
+    let done = backup::export(&db.pool.connect_options(), &db.photos, folder, Clock::System.now()).await;
+    db.close().await?;
+    let all = done?;
+    let rows = thousands(i64::try_from(all.rows).unwrap_or(i64::MAX));
+    say(&format!(
+        "{}: {rows} rows in {} lists, {} photos. README.txt there says what is what.",
+        all.path.display(),
+        all.tables,
+        all.photos
+    ));
+    Ok(())
+}
+
 /// The private cluster alone: what is in use may be in any state.
 async fn cluster(place: &Place) -> Result<Cluster> {
     if place.database_url.is_some() || place.database_url_file.is_some() {

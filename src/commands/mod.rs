@@ -27,6 +27,7 @@ pub(crate) async fn run(settings: Settings) -> Result<()> {
         Command::Demo(listen) => serve::demo(&settings.place, &listen).await,
         Command::Serve(listen) => serve::serve(&settings.place, &listen).await,
         Command::Backup { folder } => backup::backup(&settings.place, folder).await,
+        Command::Export { folder } => backup::export(&settings.place, &folder).await,
         Command::Restore { backup, only_try: false } => backup::restore(&settings.place, &backup).await,
         Command::Restore { backup, only_try: true } => backup::try_out(&settings.place, &backup).await,
         Command::Plan { week, again } => plan(&settings.place, week.as_deref(), again).await,

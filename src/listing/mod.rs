@@ -17,7 +17,7 @@ mod units;
 pub use cells::{Known, Named};
 pub use columns::{Column, Kind, Matching};
 pub use customers::{CustomerRow, PlaceCells, customers};
-pub use rest::rest;
+pub use rest::{rest, write_cells};
 pub use sheet::{MAX_BYTES, MAX_ROWS, Row, Separator, Sheet, SheetError};
 pub use tests::{DoseCells, Inhibitor, TestRow, tests};
 pub use units::{FillCells, UnitRow, units};

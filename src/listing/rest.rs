@@ -38,11 +38,16 @@ pub fn rest(sheet: &Sheet, complaints: &[Complaint]) -> String {
 }
 
 fn write_row<'a>(text: &mut String, separator: Separator, cells: impl Iterator<Item = &'a str>) {
-    for (i, cell) in cells.enumerate() {
+    write_cells(text, separator, cells.map(|cell| (cell, true)));
+}
+
+/// Adds one line by RFC 4180. A cell that somebody typed gets an apostrophe in front where a spreadsheet might take it for a formula.
+pub fn write_cells<'a>(text: &mut String, separator: Separator, cells: impl Iterator<Item = (&'a str, bool)>) {
+    for (i, (cell, typed)) in cells.enumerate() {
         if i > 0 {
             text.push(separator.as_char());
         }
-        let guard = if looks_like_formula(cell) { "'" } else { "" };
+        let guard = if typed && looks_like_formula(cell) { "'" } else { "" };
         if cell.contains([separator.as_char(), '"', '\r', '\n']) {
             text.extend(["\"", guard, &cell.replace('"', "\"\""), "\""]);
         } else {

@@ -83,3 +83,78 @@ pub async fn analyze(options: &PgConnectOptions) -> Result<()> {
     sqlx::raw_sql("SET statement_timeout = 0; ANALYZE").execute(&mut db).await?;
     Ok(db.close().await?)
 }
+
+/// A table as it is taken along.
+#[derive(Clone, Debug)]
+pub struct Shape {
+    pub name: String,
+    /// What is written beside the table, if anything.
+    pub about: String,
+    pub columns: Vec<Column>,
+    quoted: String,
+}
+
+#[derive(Clone, Debug)]
+pub struct Column {
+    pub name: String,
+    /// As PostgreSQL calls it: `text`, `integer`, `timestamp with time zone` …
+    pub kind: String,
+    pub about: String,
+    quoted: String,
+}
+
+/// What opens doors, and what only this installation's own running needs.
+const NOT_TAKEN: [&str; 9] =
+    ["_sqlx_migrations", "epoch", "jobs", "backups", "requests", "record_links", "sessions", "setup_links", "sign_in_failures"];
+const NOT_SHOWN: [&str; 3] = ["password_hash", "token_hash", "form_token"];
+/// Rows that are fetched at once.
+const PIECE: usize = 2_000;
+
+impl Snapshot {
+    /// Every table that may leave the house, with its columns.
+    pub async fn shapes(&mut self) -> Result<Vec<Shape>> {
+        let rows: Vec<[String; 7]> = sqlx::query(
+            "SELECT c.relname::text, coalesce(obj_description(c.oid), ''), format('%I.%I', n.nspname, c.relname), a.attname::text, format_type(a.atttypid, NULL),
+               coalesce(col_description(c.oid, a.attnum), ''), quote_ident(a.attname)
+             FROM pg_class c JOIN pg_namespace n ON n.oid = c.relnamespace JOIN pg_attribute a ON a.attrelid = c.oid AND a.attnum > 0 AND NOT a.attisdropped
+             WHERE n.nspname = 'public' AND c.relkind IN ('r', 'p') AND c.relname <> ALL ($1) AND a.attname <> ALL ($2) ORDER BY c.relname, a.attnum",
+        )
+        .bind(NOT_TAKEN.as_slice())
+        .bind(NOT_SHOWN.as_slice())
+        .map(|row: sqlx::postgres::PgRow| std::array::from_fn(|i| row.get(i)))
+        .fetch_all(&mut self.db)
+        .await?;
+        let mut shapes: Vec<Shape> = Vec::new();
+        for [table, about, quoted, name, kind, told, name_quoted] in rows {
+            if shapes.last().is_none_or(|s| s.name != table) {
+                shapes.push(Shape { name: table, about, columns: Vec::new(), quoted });
+            }
+            if let Some(shape) = shapes.last_mut() {
+                shape.columns.push(Column { name, kind, about: told, quoted: name_quoted });
+            }
+        }
+        Ok(shapes)
+    }
+
+    /// Gives every row of a table, each column as PostgreSQL writes it as text. Returns how many there were.
+    pub async fn rows(&mut self, shape: &Shape, mut take: impl FnMut(&[Option<String>]) -> std::io::Result<()>) -> Result<u64> {
+        let columns: Vec<String> = shape.columns.iter().map(|c| format!("{}::text", c.quoted)).collect();
+        let declare = format!("DECLARE every NO SCROLL CURSOR FOR SELECT {} FROM {} ORDER BY 1, 2", columns.join(", "), shape.quoted);
+        sqlx::raw_sql(AssertSqlSafe(declare)).execute(&mut self.db).await?;
+        let fetch = format!("FETCH {PIECE} FROM every");
+        let mut count = 0;
+        loop {
+            // Each table's rows have columns of their own under the same words: a prepared statement would remember another's.
+            let piece = sqlx::query(AssertSqlSafe(fetch.clone())).persistent(false).fetch_all(&mut self.db).await?;
+            for row in &piece {
+                let cells: Result<Vec<Option<String>>, sqlx::Error> = (0..shape.columns.len()).map(|i| row.try_get(i)).collect();
+                take(&cells?)?;
+                count += 1;
+            }
+            if piece.len() < PIECE {
+                sqlx::raw_sql("CLOSE every").execute(&mut self.db).await?;
+                return Ok(count);
+            }
+        }
+    }
+}

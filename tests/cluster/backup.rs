@@ -180,3 +180,44 @@ async fn old_backups_and_their_photos_go_and_a_half_one_never_counts() {
     assert!(!backups.join(".2026-10-04T07-00-00Z.making").exists() && backups.join("my own").exists());
     cluster.stop().unwrap();
 }
+
+#[tokio::test]
+async fn an_export_holds_every_row_for_other_programs_and_opens_no_door() {
+    let folder = Folder::new();
+    let (cluster, photos) = installation(&folder.path().join("data")).await;
+    let mut c = connect(&cluster).await;
+    let hash = "the hash of a password that nobody may see";
+    sqlx::query("INSERT INTO customers (id, name, note, made_at) VALUES (gen_random_uuid(), '=1+1, \"quoted\"', $1, now())")
+        .bind("two\r\nlines, ж")
+        .execute(&mut c)
+        .await
+        .unwrap();
+    sqlx::query("INSERT INTO staff (id, name, sign_in, role, password_hash, made_at) VALUES (gen_random_uuid(), 'Owner', 'owner', 'owner', $1, now())")
+        .bind(hash)
+        .execute(&mut c)
+        .await
+        .unwrap();
+    c.close().await.unwrap();
+    let all = backup::export(&cluster.options(), &photos, &folder.path().join("out"), NOW).await.unwrap();
+    assert_eq!(all.photos, 2);
+    // Read by another library.
+    let mut rows = 0;
+    for list in fs::read_dir(all.path.join("tables")).unwrap() {
+        let path = list.unwrap().path();
+        rows += csv::Reader::from_path(&path).unwrap().into_records().map(Result::unwrap).count();
+        assert!(!fs::read_to_string(path).unwrap().contains(hash));
+    }
+    assert_eq!(u64::try_from(rows).unwrap(), all.rows);
+    let mut customers = csv::Reader::from_path(all.path.join("tables/customers.csv")).unwrap();
+    let mut at = |name: &str| customers.headers().unwrap().iter().position(|h| h == name).unwrap();
+    let (name, note) = (at("name"), at("note"));
+    let read: Vec<csv::StringRecord> = customers.into_records().map(Result::unwrap).collect();
+    let odd = read.iter().find(|r| r[name].contains("quoted")).unwrap();
+    assert_eq!((read.len(), &odd[name], &odd[note]), (4, "'=1+1, \"quoted\"", "two\r\nlines, ж"));
+    let checked = std::process::Command::new("sha256sum").args(["-c", "--quiet", "SHA256SUMS"]).current_dir(&all.path).status().unwrap();
+    assert!(checked.success());
+    let guide = fs::read_to_string(all.path.join("README.txt")).unwrap();
+    assert!(guide.contains("customers (4 rows)") && guide.contains("  phone (text)"), "{guide}");
+    assert!(!guide.contains("password_hash") && !guide.contains("sessions ("), "{guide}");
+    cluster.stop().unwrap();
+}
