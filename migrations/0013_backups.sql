@@ -7,5 +7,6 @@ CREATE TABLE backups (
     photos integer NOT NULL CHECK (photos BETWEEN 0 AND 100000000),
     tried_at timestamptz
 );
+CREATE INDEX backups_tried ON backups (tried_at) WHERE tried_at IS NOT NULL;
 COMMENT ON TABLE backups IS 'a year of them; not the list that a restore goes by, which lies beside each copy';
 COMMENT ON COLUMN backups.tried_at IS 'when it was put back beside the records, compared, and taken away again';

@@ -17,7 +17,7 @@ pub struct Known {
 pub async fn newest(db: impl PgExecutor<'_>) -> Result<Option<Known>> {
     let row = sqlx::query_as!(
         Known,
-        r#"SELECT made_at, path, (SELECT max(tried_at) FROM backups) AS tried_at FROM backups ORDER BY made_at DESC LIMIT 1"#
+        r#"SELECT made_at, path, (SELECT tried_at FROM backups WHERE tried_at IS NOT NULL ORDER BY tried_at DESC LIMIT 1) AS tried_at FROM backups ORDER BY made_at DESC LIMIT 1"#
     );
     Ok(row.fetch_optional(db).await?)
 }

@@ -12,6 +12,7 @@ mod drives;
 mod due;
 mod fills;
 mod indexes;
+mod jobs;
 mod mend;
 mod path;
 mod photos;

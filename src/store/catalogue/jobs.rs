@@ -41,7 +41,7 @@ pub async fn job_book(db: &mut PgConnection) -> Result<JobBook> {
 async fn jobs(db: impl PgExecutor<'_>) -> Result<Vec<JobRow>> {
     let rows = sqlx::query!(
         "SELECT code, name, minutes, set_up_minutes, cadence, skill, joins, tests_water, lead_days, done_by_test, while_idle, lapses, source
-         FROM job_kinds ORDER BY position, code LIMIT 100"
+         FROM job_kinds WHERE NOT retired ORDER BY position, code LIMIT 100"
     )
     .fetch_all(db)
     .await?;
@@ -130,7 +130,7 @@ pub async fn checklist(db: impl PgExecutor<'_>, jobs: &[String]) -> Result<Vec<C
         ChecklistItem,
         r#"SELECT i.code, i.job_code, i.says, i.expect, i.caution, i.answer = 'figure' AS "figure!", i.asked_unit, i.only_fuel_moisture, i.basis
            FROM checklist_items i JOIN job_kinds k ON k.code = i.job_code
-           WHERE i.job_code = ANY($1) ORDER BY k.position, i.position, i.code LIMIT 200"#,
+           WHERE i.job_code = ANY($1) AND NOT i.retired ORDER BY k.position, i.position, i.code LIMIT 2000"#,
         jobs
     )
     .fetch_all(db)

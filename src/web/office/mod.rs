@@ -8,6 +8,7 @@ mod due;
 mod fill;
 mod fill_limits;
 mod history;
+mod jobs;
 mod mend;
 mod phones;
 mod pins;
@@ -112,6 +113,12 @@ pub(super) fn owner_routes() -> (Router<App>, Vec<RouteInfo>) {
         .post("/settings/technicians/{id}", technicians::change)
         .post("/settings/seasons/{name}", settings::change_season)
         .post("/settings/climate", settings::change_climate)
+        .get("/settings/jobs", jobs::page)
+        .post("/settings/jobs", jobs::add)
+        .post("/settings/jobs/{code}", jobs::change)
+        .post("/settings/jobs/{code}/steps", jobs::add_step)
+        .post("/settings/steps/{code}", jobs::change_step)
+        .post("/settings/steps/{code}/leave-out", jobs::leave_out_step)
         .post("/settings/planning", planning::change_prices)
         .post("/settings/drives", planning::correct_drives)
         .into_parts()
