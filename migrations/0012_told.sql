@@ -12,7 +12,7 @@ CREATE TABLE week_told (
     CHECK (day BETWEEN monday AND monday + 6)
 );
 COMMENT ON COLUMN week_told.starts IS 'minutes after midnight';
-COMMENT ON COLUMN week_told.said_by IS 'none: told before this was kept apart';
+COMMENT ON COLUMN week_told.said_by IS 'none: the customer agreed on their own page, or was told before this was kept apart';
 CREATE INDEX week_told_unit ON week_told (unit_id);
 CREATE INDEX week_told_said_by ON week_told (said_by) WHERE said_by IS NOT NULL;
 

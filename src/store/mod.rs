@@ -5,6 +5,7 @@ pub mod backups;
 pub mod catalogue;
 pub mod closures;
 pub mod copies;
+pub mod customer_words;
 pub mod customers;
 pub mod dealer;
 pub mod doctor;

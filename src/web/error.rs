@@ -75,6 +75,7 @@ fn rule_words(rule: &str) -> String {
         "staff_sign_in" => "Somebody else signs in with this name already.",
         "last_owner" => "This is the last owner; somebody has to keep the keys.",
         "too_many_closures" => "So many roads are closed already that no more can be kept. Open those again that are open.",
+        "too_many_words" => "That is a lot for one day. Please call us.",
         "visits_one_open" => "This unit has a visit in that week already.",
         _ => "The figures do not fit together. Check them and try again.",
     }

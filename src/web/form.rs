@@ -48,6 +48,37 @@ impl<T> Posted<T> {
 #[derive(Debug)]
 pub struct Open<T>(pub T);
 
+/// A form of somebody who is not signed in, with its client-made id: the same form sent twice is one wish.
+#[derive(Debug)]
+pub struct Sent<T> {
+    pub id: Uuid,
+    pub form: T,
+    body: Vec<u8>,
+}
+
+impl<T> Sent<T> {
+    /// Takes the form in, once, as [`Posted::first_time`] does; `who` in words.
+    pub async fn first_time(&self, db: &mut PgConnection, who: &str, kind: &str, now: OffsetDateTime) -> Result<bool> {
+        let submission = Submission { id: self.id, kind, staff_id: None, body: &self.body };
+        let first = reports::take_in(&mut *db, &submission, &serde_json::Value::Null, now).await?.is_none();
+        if first {
+            let actor = Actor { id: None, words: who.to_owned() };
+            events::note(db, now, &actor, kind, &self.id.to_string()).await?;
+        }
+        Ok(first)
+    }
+}
+
+impl<T: DeserializeOwned> FromRequest<App> for Sent<T> {
+    type Rejection = Error;
+    async fn from_request(request: Request, app: &App) -> Result<Self> {
+        let body = Bytes::from_request(request, app).await.map_err(|_| Error::Bad("The form is too large.".to_owned()))?;
+        let id = parse::<Token>(&body)?.id.parse();
+        let id = id.map_err(|_| Error::Bad("The form's own number is missing. Load the page again.".to_owned()))?;
+        Ok(Self { id, form: parse(&body)?, body: body.to_vec() })
+    }
+}
+
 #[derive(Deserialize)]
 struct Token {
     #[serde(default)]

@@ -1,5 +1,7 @@
 //! The customer's face: the water record of one unit, at an address that cannot be guessed.
 
+mod says;
+
 use super::{
     app::App,
     error::{Error, Result},
@@ -10,18 +12,28 @@ use super::{
 };
 use crate::{
     store::{
-        catalogue, dealer, due,
+        catalogue, customer_words, dealer, due,
         reports::{self, ReportLine},
         units::{self, Unit},
         visits,
     },
     units::{day_long, day_with_year},
+    water::Counts,
 };
 use askama::Template;
-use axum::Router;
+use axum::{
+    Router,
+    extract::{Path, Query},
+};
+use serde::Deserialize;
 
 pub(super) fn routes() -> (Router<App>, Vec<RouteInfo>) {
-    Protected::<RecordHolder>::default().get("/w/{token}", page).into_parts()
+    Protected::<RecordHolder>::default()
+        .get("/w/{token}", page)
+        .post("/w/{token}/suits", says::suits)
+        .post("/w/{token}/another-time", says::another_time)
+        .post("/w/{token}/test", says::test)
+        .into_parts()
 }
 
 /// Tests and visits that the page shows.
@@ -40,10 +52,31 @@ struct RecordPage {
     today: String,
     water: WaterView,
     next: Vec<String>,
+    /// The visit that can be answered: its day and minute, and whether the customer has agreed to them.
+    answer: Option<(time::Date, i32, bool)>,
+    /// What was asked for and not settled yet.
+    wish: Option<String>,
+    /// How the unit's kit is read: drops, or a figure.
+    drops: bool,
+    said: String,
+    token: String,
     done: Vec<DoneView>,
 }
 
-async fn page(holder: RecordHolder, app: App, (): ()) -> Result {
+impl RecordPage {
+    /// A fresh number for a form.
+    fn fresh(&self) -> uuid::Uuid {
+        uuid::Uuid::now_v7()
+    }
+}
+
+#[derive(Debug, Default, Deserialize)]
+struct Said {
+    #[serde(default)]
+    said: String,
+}
+
+async fn page(holder: RecordHolder, app: App, (Path(token), Query(said)): (Path<String>, Query<Said>)) -> Result {
     let holder = holder.0;
     let dealer = dealer::get(&app.pool, app.clock.now()).await?;
     let u = units::get(&app.pool, holder.unit_id).await?;
@@ -57,7 +90,14 @@ async fn page(holder: RecordHolder, app: App, (): ()) -> Result {
     let ahead = visits::ahead(&mut *c, u.id, dealer.today).await?;
     let due = due::of_unit(&mut *c, u.id).await?;
     let done = reports::of_unit(&mut *c, u.id, None, LINES).await?.into_iter().filter(|r| r.outcome == "done").map(|r| done(&r));
+    let kit = u.kit_code.as_deref().and_then(|code| treatments.kit(code));
+    let kit = kit.or_else(|| treatments.programme(&u.programme_code).and_then(|p| treatments.usual_kit(p)));
     let page = RecordPage {
+        answer: ahead.as_ref().and_then(|a| Some((a.day?, a.starts?, a.confirmed && a.told.is_none_or(|t| t.holds(a.day, a.starts))))),
+        wish: customer_words::wish(&mut *c, u.id).await?,
+        drops: kit.is_some_and(|k| matches!(k.counts, Counts::Drops { .. })),
+        said: said.said,
+        token: crate::secrets::tidy_token(&token),
         f: Frame { dealer: dealer.name.clone(), dealer_phone: dealer.phone.clone(), invented: dealer.invented, ..Frame::default() },
         today: day_long(dealer.today),
         next: next(ahead.as_ref(), &due, dealer.today),

@@ -18,6 +18,7 @@ mod path;
 mod photos;
 mod reports;
 mod roads;
+mod says;
 mod season;
 mod treatments;
 mod week;

@@ -22,7 +22,7 @@ pub use read::{
 pub use save::{NewPlan, NewRoute, NewVisit, Placed, save};
 pub use slots::{Offer, OpenVisit, Wanted, add_visit, offers, open_visit, pins};
 pub use timing::{Timing, new_route, placed};
-pub use told::{Told, confirm};
+pub use told::{Told, agree, confirm};
 
 use time::{Date, Duration};
 

@@ -58,6 +58,24 @@ pub async fn confirm(db: &mut PgConnection, visit_id: Uuid, row_version: i32, to
     Ok(())
 }
 
+/// The customer says on their own page that the time which stands there suits. `false`: it does not stand any more.
+pub async fn agree(db: &mut PgConnection, unit_id: Uuid, told: Told, now: OffsetDateTime) -> Result<bool> {
+    let agreed = sqlx::query!(
+        "WITH v AS (UPDATE visits v SET status = 'confirmed', row_version = v.row_version + 1 FROM week_plans w
+                    WHERE w.id = v.week_plan_id AND v.unit_id = $1 AND v.day = $2 AND v.starts = $3
+                      AND (v.status = 'confirmed' OR (v.status = 'planned' AND w.status = 'issued')) RETURNING w.monday)
+         INSERT INTO week_told (monday, unit_id, day, starts, said_at) SELECT monday, $1, $2, $3, $4 FROM v LIMIT 1
+         ON CONFLICT (monday, unit_id) DO UPDATE SET day = excluded.day, starts = excluded.starts, said_by = NULL, said_at = excluded.said_at",
+        unit_id,
+        told.day,
+        told.starts,
+        now
+    )
+    .execute(db)
+    .await?;
+    Ok(agreed.rows_affected() == 1)
+}
+
 /// The customer counts on nothing any more that was told of this visit.
 pub(super) async fn forget(db: impl PgExecutor<'_>, visit_id: Uuid) -> Result<()> {
     sqlx::query!(

@@ -4,16 +4,22 @@ use super::super::{
     app::App,
     draw,
     error::Result,
-    guard::Office,
+    form::Posted,
+    guard::{Office, see_other},
     html::{Frame, html},
     words::{self, State},
 };
 use crate::{
-    store::{catalogue, due},
+    store::{
+        catalogue,
+        customer_words::{self, Word},
+        due,
+        week::Told,
+    },
     units::{day_short, day_with_year},
 };
 use askama::Template;
-use axum::extract::Query;
+use axum::extract::{Path, Query};
 use serde::Deserialize;
 use time::{Date, Duration};
 use uuid::Uuid;
@@ -54,6 +60,39 @@ struct Line {
     visit: String,
 }
 
+/// Something a customer said, ready for the page.
+struct WordView {
+    w: Word,
+    /// The visit that it is about.
+    about: String,
+    came: String,
+}
+
+impl From<Word> for WordView {
+    fn from(w: Word) -> Self {
+        let about = w.day.zip(w.starts).map(|(day, starts)| words::told(Told { day, starts })).unwrap_or_default();
+        Self { about, came: day_short(w.received_at.date()), w }
+    }
+}
+
+#[derive(Debug, Deserialize)]
+pub(super) struct Settled {
+    #[serde(default)]
+    counts: String,
+}
+
+/// The office has called, or looked at the test.
+pub(super) async fn settle(who: Office, app: App, (Path(id), posted): (Path<Uuid>, Posted<Settled>)) -> Result {
+    let now = app.clock.now();
+    let mut tx = app.pool.begin().await?;
+    if posted.first_time(&mut tx, &who, "settle a customer's word", now).await? {
+        let unit = customer_words::settle(&mut tx, id, posted.form.counts != "no", who.staff_id, now).await?;
+        due::refresh(&mut tx, Some(&[unit]), who.dealer.today).await?;
+    }
+    tx.commit().await?;
+    Ok(see_other("/due"))
+}
+
 #[derive(Template)]
 #[template(path = "office/due.html")]
 struct DuePage {
@@ -63,6 +102,8 @@ struct DuePage {
     past: i64,
     open: i64,
     later: i64,
+    /// What customers said on their own pages.
+    words: Vec<WordView>,
     lines: Vec<Line>,
     /// The query of the next page; empty on the last.
     next: String,
@@ -94,7 +135,8 @@ pub(super) async fn page(who: Office, app: App, Query(asked): Query<Asked>) -> R
     };
     let jobs = book.jobs.iter().map(|j| (j.kind.code().to_owned(), j.kind.name().to_owned())).collect();
     let lines = found.into_iter().map(|l| line(l, today)).collect();
-    html(&DuePage { f: Frame::of(&who, "due"), asked, jobs, past, open, later, lines, next })
+    let words = customer_words::open(&mut *c).await?.into_iter().map(WordView::from).collect();
+    html(&DuePage { f: Frame::of(&who, "due"), words, asked, jobs, past, open, later, lines, next })
 }
 
 /// Where the page before ended.

@@ -37,6 +37,7 @@ pub(super) use customers::need;
 pub(super) fn routes() -> (Router<App>, Vec<RouteInfo>) {
     Protected::<Office>::default()
         .get("/due", due::page)
+        .post("/customers-say/{id}", due::settle)
         .get("/season", season::page)
         .post("/season/plan", season::plan)
         .get("/week", week::coming)

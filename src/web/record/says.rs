@@ -1,0 +1,145 @@
+//! What customers say on their page: a time suits, another would be better, a test of their own.
+
+use super::super::{
+    app::App,
+    error::{Error, Result},
+    form::Sent,
+    guard::{RecordHolder, see_other},
+    water_view,
+};
+use crate::{
+    store::{
+        catalogue,
+        customer_words::{self, Kind, NewWord},
+        dealer, due,
+        links::Holder,
+        units::{self, Unit},
+        water::{self, Maker, NewReading, NewTest},
+        week::{self, Told},
+    },
+    units::{parse_date, parse_ph},
+};
+use axum::extract::Path;
+use serde::Deserialize;
+use sqlx::PgConnection;
+use time::{Date, Duration};
+
+/// How the log calls them.
+const WHO: &str = "the customer";
+
+#[derive(Debug, Deserialize)]
+pub(super) struct Visit {
+    /// As it stood on the page.
+    day: String,
+    starts: i32,
+    #[serde(default)]
+    says: String,
+}
+
+impl Visit {
+    fn told(&self) -> Result<Told> {
+        let day = parse_date(&self.day).map_err(|_| Error::Bad("Load the page again and send it once more.".to_owned()))?;
+        Ok(Told { day, starts: self.starts.clamp(0, 1440) })
+    }
+}
+
+/// The unit, while it is still this customer's.
+async fn own(db: &mut PgConnection, holder: &Holder) -> Result<Unit> {
+    let unit = units::get(&mut *db, holder.unit_id).await?;
+    if unit.customer_id == holder.customer_id { Ok(unit) } else { Err(Error::NotFound) }
+}
+
+fn word<'a>(holder: &Holder, id: uuid::Uuid, kind: Kind, about: Option<Told>, says: &'a str) -> NewWord<'a> {
+    NewWord { id, unit_id: holder.unit_id, customer_id: holder.customer_id, kind, says, about: about.map(|t| (t.day, t.starts)) }
+}
+
+fn back(token: &str, said: &str) -> Result {
+    Ok(see_other(&format!("/w/{}?said={said}", crate::secrets::tidy_token(token))))
+}
+
+/// The time that stands on the page suits: it counts as told.
+pub(super) async fn suits(RecordHolder(holder): RecordHolder, app: App, (Path(token), sent): (Path<String>, Sent<Visit>)) -> Result {
+    let now = app.clock.now();
+    let told = sent.form.told()?;
+    let mut tx = app.pool.begin().await?;
+    own(&mut tx, &holder).await?;
+    if sent.first_time(&mut tx, WHO, "a time suits", now).await? {
+        customer_words::add(&mut tx, &word(&holder, sent.id, Kind::Suits, Some(told), ""), now).await?;
+        if !week::agree(&mut tx, holder.unit_id, told, now).await? {
+            return Err(Error::Clash("That visit has moved meanwhile. Go back and look at the page again.".to_owned()));
+        }
+    }
+    tx.commit().await?;
+    back(&token, "suits")
+}
+
+/// Another time would be better; the office calls.
+pub(super) async fn another_time(RecordHolder(holder): RecordHolder, app: App, (Path(token), sent): (Path<String>, Sent<Visit>)) -> Result {
+    let now = app.clock.now();
+    let told = sent.form.told()?;
+    let says = sent.form.says.trim();
+    if says.is_empty() || says.chars().count() > 400 {
+        return Err(Error::Bad("Say which days or times would suit, in 400 characters at most.".to_owned()));
+    }
+    let mut tx = app.pool.begin().await?;
+    own(&mut tx, &holder).await?;
+    if sent.first_time(&mut tx, WHO, "another time, please", now).await? {
+        customer_words::add(&mut tx, &word(&holder, sent.id, Kind::AnotherTime, Some(told), says), now).await?;
+    }
+    tx.commit().await?;
+    back(&token, "asked")
+}
+
+#[derive(Debug, Deserialize)]
+pub(super) struct OwnTest {
+    taken_on: String,
+    reading: String,
+    #[serde(default)]
+    ph: String,
+}
+
+/// A test may be so many days old; older ones come through the office.
+const OLDEST: Duration = Duration::days(60);
+
+fn taken_on(text: &str, today: Date) -> Result<Date> {
+    let day = parse_date(text).map_err(|e| Error::Bad(e.to_string()))?;
+    if day > today || day < today - OLDEST {
+        return Err(Error::Bad("The day of the test has to lie within the last two months. For an older one, call us.".to_owned()));
+    }
+    Ok(day)
+}
+
+/// A test that the customer made, read with the unit's own kit. It counts until the office says otherwise.
+pub(super) async fn test(RecordHolder(holder): RecordHolder, app: App, (Path(token), sent): (Path<String>, Sent<OwnTest>)) -> Result {
+    let now = app.clock.now();
+    let today = dealer::get(&app.pool, now).await?.today;
+    let day = taken_on(&sent.form.taken_on, today)?;
+    let mut tx = app.pool.begin().await?;
+    let unit = own(&mut tx, &holder).await?;
+    let treatments = catalogue::treatments(&mut tx).await?;
+    let programme = treatments.programme(&unit.programme_code).ok_or(Error::NotFound)?;
+    let mut readings = vec![water_view::inhibitor(&treatments, programme, unit.kit_code.as_deref().unwrap_or(""), &sent.form.reading)?];
+    if !sent.form.ph.trim().is_empty() {
+        readings.push(NewReading::ph(parse_ph(&sent.form.ph).map_err(|e| Error::Bad(e.to_string()))?));
+    }
+    if sent.first_time(&mut tx, WHO, "a test of their own", now).await? {
+        let ph = if sent.form.ph.trim().is_empty() { String::new() } else { format!(", pH {}", sent.form.ph.trim()) };
+        let says: String = format!("{day}: {}{ph}", sent.form.reading.trim()).chars().take(400).collect();
+        customer_words::add(&mut tx, &word(&holder, sent.id, Kind::Test, None, &says), now).await?;
+        let test = NewTest {
+            id: sent.id,
+            unit_id: unit.id,
+            taken_on: day,
+            maker: Maker::Customer,
+            staff_id: None,
+            report: None,
+            fill_id: None,
+            note: "",
+            readings: &readings,
+        };
+        water::add_test(&mut tx, &test, now).await?;
+        due::refresh(&mut tx, Some(&[unit.id]), today).await?;
+    }
+    tx.commit().await?;
+    back(&token, "test")
+}
