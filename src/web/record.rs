@@ -26,6 +26,7 @@ use axum::{
     extract::{Path, Query},
 };
 use serde::Deserialize;
+use uuid::Uuid;
 
 pub(super) fn routes() -> (Router<App>, Vec<RouteInfo>) {
     Protected::<RecordHolder>::default()
@@ -60,14 +61,9 @@ struct RecordPage {
     drops: bool,
     said: String,
     token: String,
+    /// A fresh number for each form.
+    forms: [Uuid; 3],
     done: Vec<DoneView>,
-}
-
-impl RecordPage {
-    /// A fresh number for a form.
-    fn fresh(&self) -> uuid::Uuid {
-        uuid::Uuid::now_v7()
-    }
 }
 
 #[derive(Debug, Default, Deserialize)]
@@ -98,6 +94,7 @@ async fn page(holder: RecordHolder, app: App, (Path(token), Query(said)): (Path<
         drops: kit.is_some_and(|k| matches!(k.counts, Counts::Drops { .. })),
         said: said.said,
         token: crate::secrets::tidy_token(&token),
+        forms: std::array::from_fn(|_| Uuid::now_v7()),
         f: Frame { dealer: dealer.name.clone(), dealer_phone: dealer.phone.clone(), invented: dealer.invented, ..Frame::default() },
         today: day_long(dealer.today),
         next: next(ahead.as_ref(), &due, dealer.today),
@@ -115,9 +112,9 @@ fn done(r: &ReportLine) -> DoneView {
 /// When we come next, in sentences: a told day, else the windows.
 fn next(ahead: Option<&visits::Ahead>, due: &[due::DueLine], today: time::Date) -> Vec<String> {
     if let Some((day, a)) = ahead.and_then(|a| Some((a.day?, a))) {
-        let hour = a.starts.filter(|_| a.confirmed).map(|s| format!(", about {}", crate::units::time_of_day(s))).unwrap_or_default();
-        let sure = if a.confirmed { "We come on" } else { "We plan to come on" };
-        let mut said = vec![format!("{sure} {}{hour}.", day_long(day))];
+        let hour = a.starts.map(|s| format!(", about {}", crate::units::time_of_day(s))).unwrap_or_default();
+        let (sure, still) = if a.confirmed { ("We come on", "") } else { ("We plan to come on", " That may still change.") };
+        let mut said = vec![format!("{sure} {}{hour}.{still}", day_long(day))];
         let other = a.told.filter(|t| a.confirmed && !t.holds(a.day, a.starts));
         said.extend(other.map(|t| format!("That has changed: you were told {}. Call us if it does not suit.", words::told(t))));
         return said;

@@ -37,7 +37,7 @@ async fn a_time_that_suits_the_customer_counts_as_told_and_one_that_moved_does_n
     let (t, d, unit, token) = with_a_link().await;
     let (_, day, starts) = stands(&t, unit).await;
     let page = t.get(None, &format!("/w/{token}")).await;
-    assert_eq!(page.attrs("form[action$='/suits'] input[name=day]", "value"), [day.clone()]);
+    assert_eq!(page.attrs("form[action$='/suits'] input[name=day]", "value"), std::slice::from_ref(&day));
     let starts_text = starts.to_string();
     let fields = [("day", day.as_str()), ("starts", starts_text.as_str())];
     let late = (starts + 1).to_string();

@@ -17,9 +17,9 @@ use crate::{
         water::{self, Maker, NewReading, NewTest},
         week::{self, Told},
     },
-    units::{parse_date, parse_ph},
+    units::{day_with_year, parse_date, parse_ph},
 };
-use axum::extract::Path;
+use axum::{extract::Path, response::Response};
 use serde::Deserialize;
 use sqlx::PgConnection;
 use time::{Date, Duration};
@@ -53,8 +53,8 @@ fn word<'a>(holder: &Holder, id: uuid::Uuid, kind: Kind, about: Option<Told>, sa
     NewWord { id, unit_id: holder.unit_id, customer_id: holder.customer_id, kind, says, about: about.map(|t| (t.day, t.starts)) }
 }
 
-fn back(token: &str, said: &str) -> Result {
-    Ok(see_other(&format!("/w/{}?said={said}", crate::secrets::tidy_token(token))))
+fn back(token: &str, said: &str) -> Response {
+    see_other(&format!("/w/{}?said={said}", crate::secrets::tidy_token(token)))
 }
 
 /// The time that stands on the page suits: it counts as told.
@@ -70,7 +70,7 @@ pub(super) async fn suits(RecordHolder(holder): RecordHolder, app: App, (Path(to
         }
     }
     tx.commit().await?;
-    back(&token, "suits")
+    Ok(back(&token, "suits"))
 }
 
 /// Another time would be better; the office calls.
@@ -87,7 +87,7 @@ pub(super) async fn another_time(RecordHolder(holder): RecordHolder, app: App, (
         customer_words::add(&mut tx, &word(&holder, sent.id, Kind::AnotherTime, Some(told), says), now).await?;
     }
     tx.commit().await?;
-    back(&token, "asked")
+    Ok(back(&token, "asked"))
 }
 
 #[derive(Debug, Deserialize)]
@@ -124,7 +124,7 @@ pub(super) async fn test(RecordHolder(holder): RecordHolder, app: App, (Path(tok
     }
     if sent.first_time(&mut tx, WHO, "a test of their own", now).await? {
         let ph = if sent.form.ph.trim().is_empty() { String::new() } else { format!(", pH {}", sent.form.ph.trim()) };
-        let says: String = format!("{day}: {}{ph}", sent.form.reading.trim()).chars().take(400).collect();
+        let says: String = format!("{}: {}{ph}", day_with_year(day), sent.form.reading.trim()).chars().take(400).collect();
         customer_words::add(&mut tx, &word(&holder, sent.id, Kind::Test, None, &says), now).await?;
         let test = NewTest {
             id: sent.id,
@@ -141,5 +141,5 @@ pub(super) async fn test(RecordHolder(holder): RecordHolder, app: App, (Path(tok
         due::refresh(&mut tx, Some(&[unit.id]), today).await?;
     }
     tx.commit().await?;
-    back(&token, "test")
+    Ok(back(&token, "test"))
 }
