@@ -1,7 +1,6 @@
 //! Work in the background: taken from rows, so that any instance may do it and none is lost. Every piece may run twice without harm.
 
 mod drafts;
-mod expected;
 pub mod plan_season;
 pub mod plan_week;
 

@@ -3,7 +3,6 @@
 use super::{
     Error, THREADS,
     drafts::{self, Draft, Worth},
-    expected,
 };
 use crate::{
     clock::Clock,
@@ -14,7 +13,7 @@ use crate::{
         closures::{self, RoadClosure},
         dealer, season_plan,
         staff::{self, Crew},
-        water::UnitWater,
+        water::{UnitWater, expected_doses},
         week::{self, Candidate, Laid, NewPlan, NewRoute, NewVisit, Placed, Span, Stop},
     },
 };
@@ -97,7 +96,7 @@ async fn gather(pool: &PgPool, monday: Date, from: PrimitiveDateTime, today: Dat
     let musts = week::musts(&mut *c, monday).await?;
     drop(c);
     let waters: Vec<&UnitWater> = proposals.iter().filter_map(|p| p.water.as_ref()).collect();
-    let doses = expected::doses(pool, &waters, monday).await?;
+    let doses = expected_doses(pool, &waters, monday).await?;
     let standing = week::stops(pool, monday, None).await?;
     let mut drafts = confirmed(pool, &standing, from.date()).await?;
     let taken: Vec<Uuid> =

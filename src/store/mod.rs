@@ -14,6 +14,7 @@ pub mod due;
 pub mod events;
 pub mod links;
 pub mod lists;
+pub mod overview;
 pub mod phones;
 pub mod photos;
 pub mod queue;

@@ -14,6 +14,7 @@ mod fills;
 mod indexes;
 mod jobs;
 mod mend;
+mod overview;
 mod path;
 mod photos;
 mod reports;

@@ -1,12 +1,14 @@
 //! The water of a unit: what the dose function needs to know, the tests, the doses, the history.
 
 mod context;
+mod expected;
 mod facts;
 mod foresee;
 mod history;
 mod record;
 
 pub use context::{LastTest, UnitWater, ready_product, unit_waters};
+pub use expected::expected_doses;
 pub use facts::{Event, Maker, NewDose, NewEvent, NewReading, NewTest, What, add_dose, add_event, add_test, supersede_report};
 pub use foresee::{Fleet, Loser, Loss, Seen, UsualLosses, foresee, keep_foreseen, losing, usual_losses};
 pub use history::{DoseLine, Figures, TestLine, doses, figures, latest_lines, tests};

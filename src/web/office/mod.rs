@@ -10,6 +10,7 @@ mod fill_limits;
 mod history;
 mod jobs;
 mod mend;
+mod overview;
 mod phones;
 mod pins;
 mod planning;
@@ -37,6 +38,7 @@ pub(super) use customers::need;
 pub(super) fn routes() -> (Router<App>, Vec<RouteInfo>) {
     Protected::<Office>::default()
         .get("/due", due::page)
+        .get("/overview", overview::page)
         .post("/customers-say/{id}", due::settle)
         .get("/season", season::page)
         .post("/season/plan", season::plan)

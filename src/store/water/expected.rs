@@ -1,7 +1,8 @@
 //! The dose to expect at each unit's next visit, for the van's load and the printed week.
 
+use super::{UnitWater, latest_lines};
 use crate::{
-    store::{self, water::UnitWater},
+    store::Result,
     units::{MgPerLitre, Millilitres},
     water::{Occasion, Reading, advise, expect, level_after},
 };
@@ -11,10 +12,10 @@ use time::Date;
 use uuid::Uuid;
 
 /// Millilitres to expect on `day`, for every unit with a history that allows it.
-pub(super) async fn doses(pool: &PgPool, waters: &[&UnitWater], day: Date) -> store::Result<HashMap<Uuid, i64>> {
+pub async fn expected_doses(pool: &PgPool, waters: &[&UnitWater], day: Date) -> Result<HashMap<Uuid, i64>> {
     let ids: Vec<Uuid> = waters.iter().map(|w| w.unit_id).collect();
     let mut lines: HashMap<Uuid, Vec<Line>> = HashMap::new();
-    for (unit, on, level, ml) in store::water::latest_lines(pool, &ids).await? {
+    for (unit, on, level, ml) in latest_lines(pool, &ids).await? {
         lines.entry(unit).or_default().push((on, level, ml));
     }
     let expected = waters.iter().filter_map(|w| {
