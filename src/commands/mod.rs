@@ -86,6 +86,9 @@ async fn unlock(place: &Place, sign_in: &str) -> Result<()> {
         bail!("Nobody signs in as “{sign_in}”.");
     };
     embertide::store::sessions::forget_failures(&db.pool, &format!("name {sign_in}")).await?;
+    let mut c = db.pool.acquire().await?;
+    embertide::store::second_factor::off(&mut c, id).await?;
+    drop(c);
     let token = staff::make_setup_link(&db.pool, Some(id), now).await?;
     db.close().await?;
     say(&format!("Good once, for two days, on your server's address:\n  /setup/{token}"));

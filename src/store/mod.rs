@@ -20,6 +20,7 @@ pub mod photos;
 pub mod queue;
 pub mod reports;
 pub mod season_plan;
+pub mod second_factor;
 pub mod sessions;
 pub mod staff;
 pub mod submissions;

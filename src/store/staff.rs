@@ -21,6 +21,7 @@ pub struct Person {
 pub struct Account {
     pub id: Uuid,
     pub role: Role,
+    pub sign_in: String,
     pub password_hash: String,
 }
 
@@ -29,8 +30,16 @@ fn role(text: &str, id: Uuid) -> Result<Role> {
 }
 
 pub async fn account(db: impl PgExecutor<'_>, sign_in: &str) -> Result<Option<Account>> {
-    let row = sqlx::query!("SELECT id, role, password_hash FROM staff WHERE sign_in = $1 AND active", sign_in).fetch_optional(db).await?;
-    row.map(|r| Ok(Account { role: role(&r.role, r.id)?, id: r.id, password_hash: r.password_hash })).transpose()
+    let row = sqlx::query!("SELECT id, role, sign_in, password_hash FROM staff WHERE sign_in = $1 AND active", sign_in)
+        .fetch_optional(db)
+        .await?;
+    row.map(|r| Ok(Account { role: role(&r.role, r.id)?, id: r.id, sign_in: r.sign_in, password_hash: r.password_hash })).transpose()
+}
+
+/// The same by its number.
+pub async fn account_of(db: impl PgExecutor<'_>, id: Uuid) -> Result<Option<Account>> {
+    let row = sqlx::query!("SELECT id, role, sign_in, password_hash FROM staff WHERE id = $1 AND active", id).fetch_optional(db).await?;
+    row.map(|r| Ok(Account { role: role(&r.role, r.id)?, id: r.id, sign_in: r.sign_in, password_hash: r.password_hash })).transpose()
 }
 
 pub async fn all(db: impl PgExecutor<'_>) -> Result<Vec<Person>> {

@@ -2,6 +2,7 @@
 //!
 //! Three faces under one roof: [`office`] at the desk, [`yard`] on a technician's phone, [`record`] for a customer.
 
+pub mod account;
 pub mod app;
 pub mod assets;
 mod draw;
@@ -57,6 +58,7 @@ pub fn router(app: App) -> (Router, Vec<RouteInfo>) {
         record::routes(),
         sign_in::routes(),
         sign_in::staff_routes(),
+        account::routes(),
         setup::routes(),
         health::routes(),
     ] {

@@ -4,7 +4,7 @@ use super::{
     app::App,
     error::{Error, Result},
     form::Open,
-    guard::{Anyone, Protected, RouteInfo},
+    guard::{Anyone, Protected, RouteInfo, see_other},
     html::{Frame, html_with},
     sign_in::session_answer,
 };
@@ -12,6 +12,7 @@ use crate::{
     secrets,
     store::{
         events::{self, Actor},
+        second_factor,
         sessions::Role,
         staff::{self, Person},
     },
@@ -82,6 +83,10 @@ async fn choose(_: Anyone, app: App, (Path(token), Open(form)): (Path<String>, O
     let actor = Actor { id: Some(person.id), words: person.sign_in.clone() };
     events::note(&mut *tx, now, &actor, "chose a password", "").await?;
     tx.commit().await?;
+    // A new password is no second factor: whoever has one signs in with both.
+    if second_factor::of(&app.pool, person.id).await?.is_some_and(|f| f.confirmed) {
+        return Ok(see_other("/sign-in"));
+    }
     session_answer(&app, person.id, person.role, "").await
 }
 

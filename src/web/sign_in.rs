@@ -11,6 +11,7 @@ use crate::{
     secrets,
     store::{
         events::{self, Actor},
+        second_factor,
         sessions::{self, Role},
         staff::{self, Account},
     },
@@ -28,7 +29,7 @@ use time::{Duration, OffsetDateTime};
 use uuid::Uuid;
 
 pub(super) fn routes() -> (Router<App>, Vec<RouteInfo>) {
-    Protected::<Anyone>::default().get("/sign-in", page).post("/sign-in", enter).into_parts()
+    Protected::<Anyone>::default().get("/sign-in", page).post("/sign-in", enter).post("/sign-in/code", code).into_parts()
 }
 
 pub(super) fn staff_routes() -> (Router<App>, Vec<RouteInfo>) {
@@ -65,10 +66,7 @@ struct Entry {
 async fn enter(_: Anyone, app: App, (peer, Open(form)): (Option<ConnectInfoOf>, Open<Entry>)) -> Result {
     let sign_in = form.sign_in.trim().to_lowercase();
     let now = app.clock.now();
-    let keys = [
-        format!("name {}", sign_in.chars().take(120).collect::<String>()),
-        format!("from {}", peer.map_or_else(String::new, |p| p.0.ip().to_string())),
-    ];
+    let keys = keys(&sign_in, peer.as_ref());
     if let Some(wait) = waits(&app, &keys, now).await? {
         return Err(Error::Wait(wait));
     }
@@ -81,9 +79,80 @@ async fn enter(_: Anyone, app: App, (peer, Open(form)): (Option<ConnectInfoOf>, 
         let wrong = "Name and password do not belong together. Check both; the owner can send you a new link.";
         return html_with(StatusCode::UNPROCESSABLE_ENTITY, &SignInPage { f: Frame::bare(), then: form.then, sign_in, wrong });
     };
+    if second_factor::of(&app.pool, account.id).await?.is_some_and(|f| f.confirmed) {
+        let mut tx = app.pool.begin().await?;
+        let step = second_factor::wait_for_code(&mut tx, account.id, now).await?;
+        tx.commit().await?;
+        return html_with(StatusCode::OK, &CodePage { f: Frame::bare(), then: form.then, step, wrong: "" });
+    }
     sessions::forget_failures(&app.pool, &keys[0]).await?;
     events::note(&app.pool, now, &Actor { id: Some(account.id), words: sign_in }, "signed in", "").await?;
     session_answer(&app, account.id, account.role, &form.then).await
+}
+
+#[derive(Template)]
+#[template(path = "sign_in_code.html")]
+struct CodePage {
+    f: Frame,
+    then: String,
+    /// By which this sign-in waits.
+    step: String,
+    wrong: &'static str,
+}
+
+#[derive(Deserialize)]
+struct Typed {
+    step: String,
+    code: String,
+    #[serde(default)]
+    then: String,
+}
+
+/// The second half: a code of this half minute, or a spare one. Wrong ones are counted with wrong passwords, under the same name.
+async fn code(_: Anyone, app: App, (peer, Open(form)): (Option<ConnectInfoOf>, Open<Typed>)) -> Result {
+    let now = app.clock.now();
+    let late = || Error::Bad("That took longer than ten minutes. Sign in again from the start.".to_owned());
+    let id = second_factor::waiting(&app.pool, &form.step, now).await?.ok_or_else(late)?;
+    let account = staff::account_of(&app.pool, id).await?.ok_or_else(late)?;
+    let keys = keys(&account.sign_in, peer.as_ref());
+    if let Some(wait) = waits(&app, &keys, now).await? {
+        return Err(Error::Wait(wait));
+    }
+    let mut tx = app.pool.begin().await?;
+    if !takes(&mut tx, id, &form.code, now).await? {
+        tx.rollback().await?;
+        for key in &keys {
+            sessions::note_failure(&app.pool, key, now).await?;
+        }
+        events::note(&app.pool, now, &Actor::program(), "code refused", &account.sign_in).await?;
+        let wrong =
+            "That is not the code of this half minute, or it was used already. Wait for the next, and see that the phone’s clock is right.";
+        return html_with(StatusCode::UNPROCESSABLE_ENTITY, &CodePage { f: Frame::bare(), then: form.then, step: form.step, wrong });
+    }
+    if !second_factor::done_waiting(&mut *tx, &form.step).await? {
+        return Err(late());
+    }
+    events::note(&mut *tx, now, &Actor { id: Some(id), words: account.sign_in.clone() }, "signed in with a code", "").await?;
+    tx.commit().await?;
+    sessions::forget_failures(&app.pool, &keys[0]).await?;
+    session_answer(&app, id, account.role, &form.then).await
+}
+
+/// Takes a code of the phone, or a spare one.
+async fn takes(db: &mut sqlx::PgConnection, id: Uuid, typed: &str, now: OffsetDateTime) -> Result<bool> {
+    let Some(factor) = second_factor::of(&mut *db, id).await?.filter(|f| f.confirmed) else { return Ok(false) };
+    if let Some(step) = secrets::step_of_code(&factor.key, typed, now.unix_timestamp()) {
+        return Ok(second_factor::take(db, id, step).await?);
+    }
+    Ok(second_factor::take_spare(db, id, &secrets::tidy_token(typed), now).await?)
+}
+
+/// Failures are counted under the name and under the sender.
+fn keys(sign_in: &str, peer: Option<&ConnectInfoOf>) -> [String; 2] {
+    [
+        format!("name {}", sign_in.chars().take(120).collect::<String>()),
+        format!("from {}", peer.map_or_else(String::new, |p| p.0.ip().to_string())),
+    ]
 }
 
 /// Where the request came from, where the accept loop says so.
@@ -98,7 +167,7 @@ impl axum::extract::OptionalFromRequestParts<App> for ConnectInfoOf {
 
 /// Seconds to wait before the next try under any of these keys. Names: from the fifth failure on, doubling from 30 s to an hour,
 /// closed at fifty. Senders: a hundred in ten minutes, since a whole crew may share one address.
-async fn waits(app: &App, keys: &[String; 2], now: OffsetDateTime) -> Result<Option<u64>> {
+pub(super) async fn waits(app: &App, keys: &[String; 2], now: OffsetDateTime) -> Result<Option<u64>> {
     let (n, last) = sessions::failures(&app.pool, &keys[0], now - Duration::days(30)).await?;
     if n >= 50 {
         return Ok(Some(86_400));
@@ -115,7 +184,7 @@ async fn waits(app: &App, keys: &[String; 2], now: OffsetDateTime) -> Result<Opt
 }
 
 /// Checks the password off the web's own threads. An unknown name costs the same work as a known one.
-async fn check(app: &App, account: Option<Account>, password: String) -> Result<Option<Account>> {
+pub(super) async fn check(app: &App, account: Option<Account>, password: String) -> Result<Option<Account>> {
     let permit = app.hashing.clone().acquire_owned().await.map_err(|e| Error::Inside(e.into()))?;
     let effort = app.effort;
     let checked = tokio::task::spawn_blocking(move || {

@@ -21,6 +21,7 @@ mod reports;
 mod roads;
 mod says;
 mod season;
+mod second_factor;
 mod treatments;
 mod week;
 mod when;

@@ -112,6 +112,7 @@ pub(super) fn owner_routes() -> (Router<App>, Vec<RouteInfo>) {
         .post("/settings/staff", settings::invite)
         .post("/settings/staff/{id}/link", settings::new_link)
         .post("/settings/staff/{id}/active", settings::set_active)
+        .post("/settings/staff/{id}/second-factor-off", settings::second_factor_off)
         .post("/settings/depots", settings::add_depot)
         .post("/settings/technicians/{id}", technicians::change)
         .post("/settings/seasons/{name}", settings::change_season)

@@ -23,7 +23,8 @@ use crate::{
         dealer::{self, Change},
         drives, due,
         events::{self, Actor},
-        sessions::Role,
+        second_factor,
+        sessions::{self, Role},
         staff::{self, Depot, Person, Prices},
     },
     units::{UnitsFirst, day_with_year, month_day},
@@ -41,6 +42,8 @@ struct SettingsPage {
     d: dealer::Dealer,
     metric: bool,
     people: Vec<Person>,
+    /// Who of them is asked for a code.
+    guarded: Vec<Uuid>,
     depots: Vec<Depot>,
     technicians: Vec<TechnicianView>,
     seasons: Vec<SeasonDays>,
@@ -97,6 +100,7 @@ async fn show(who: &Owner, app: &App, new_link: String) -> Result {
         metric: who.dealer.units == UnitsFirst::Metric,
         d: who.dealer.clone(),
         people: staff::all(&app.pool).await?,
+        guarded: second_factor::holders(&app.pool).await?,
         depots: staff::depots(&app.pool).await?,
         technicians: technicians::views(app, who.dealer.today).await?,
         seasons: catalogue::season_days(&app.pool).await?,
@@ -216,6 +220,19 @@ pub(super) async fn set_active(who: Owner, app: App, (Path(id), posted): (Path<U
     if posted.first_time(&mut tx, &who, "staff", now).await? {
         staff::set_active(&mut tx, id, active).await?;
         events::note(&mut *tx, now, &actor(&who), if active { "let somebody in" } else { "shut somebody out" }, &id.to_string()).await?;
+    }
+    tx.commit().await?;
+    Ok(see_other("/settings#staff"))
+}
+
+/// For somebody whose phone is lost: the password alone opens again, until they set it up anew. Their sessions end.
+pub(super) async fn second_factor_off(who: Owner, app: App, (Path(id), posted): (Path<Uuid>, Posted<Nothing>)) -> Result {
+    let now = app.clock.now();
+    let mut tx = app.pool.begin().await?;
+    if posted.first_time(&mut tx, &who, "staff", now).await? {
+        second_factor::off(&mut tx, id).await?;
+        sessions::close_all(&mut *tx, id).await?;
+        events::note(&mut *tx, now, &actor(&who), "took a second factor off", &id.to_string()).await?;
     }
     tx.commit().await?;
     Ok(see_other("/settings#staff"))

@@ -1,0 +1,166 @@
+//! One's own account: the second factor when signing in.
+
+use super::{
+    app::App,
+    error::{Error, Result},
+    form::Posted,
+    guard::{Protected, RouteInfo, Staff, see_other},
+    html::{Frame, html},
+};
+use crate::{
+    secrets,
+    store::{
+        events::{self, Actor},
+        second_factor, sessions, staff,
+    },
+};
+use askama::Template;
+use axum::Router;
+use serde::Deserialize;
+use std::fmt::Write as _;
+
+pub(super) fn routes() -> (Router<App>, Vec<RouteInfo>) {
+    Protected::<Staff>::default()
+        .get("/account", page)
+        .post("/account/second-factor", begin)
+        .post("/account/second-factor/confirm", confirm)
+        .post("/account/second-factor/off", off)
+        .into_parts()
+}
+
+/// Spare codes on paper, eleven letters each: 55 bits.
+const SPARE: usize = 8;
+const LETTERS: usize = 11;
+
+/// A key that is being set up.
+struct KeyView {
+    /// In groups of four, to type.
+    letters: String,
+    /// The same as a picture to point a phone at.
+    square: String,
+}
+
+#[derive(Template)]
+#[template(path = "account.html")]
+struct AccountPage {
+    f: Frame,
+    on: bool,
+    left: i64,
+    key: Option<KeyView>,
+    /// Shown once.
+    spare: Vec<String>,
+}
+
+async fn show(who: &Staff, app: &App, spare: Vec<String>) -> Result {
+    let factor = second_factor::of(&app.pool, who.staff_id).await?;
+    let key = factor.filter(|f| !f.confirmed).map(|f| key_view(&f.key, &who.name, &who.dealer.name)).transpose()?;
+    html(&AccountPage {
+        f: Frame::of(who, "account"),
+        on: factor.is_some_and(|f| f.confirmed),
+        left: second_factor::spare_left(&app.pool, who.staff_id).await?,
+        key,
+        spare,
+    })
+}
+
+async fn page(who: Staff, app: App, (): ()) -> Result {
+    show(&who, &app, Vec::new()).await
+}
+
+/// The address that authenticator programs read, and its square.
+fn key_view(key: &[u8; 20], name: &str, dealer: &str) -> Result<KeyView> {
+    let letters = secrets::base32(key);
+    let plain = |text: &str| {
+        text.bytes().map(|b| if b.is_ascii_alphanumeric() { char::from(b).to_string() } else { format!("%{b:02X}") }).collect::<String>()
+    };
+    let address = format!("otpauth://totp/{}:{}?secret={letters}&issuer={}", plain(dealer), plain(name), plain(dealer));
+    let grouped: Vec<&str> = (0..8).filter_map(|n| letters.get(4 * n..4 * n + 4)).collect();
+    Ok(KeyView { letters: grouped.join(" "), square: square(&address)? })
+}
+
+/// A QR code (ISO/IEC 18004) as a drawing: dark fields as one path, with the four light fields round it that the standard wants.
+fn square(text: &str) -> Result<String> {
+    let code = qrcode::QrCode::new(text.as_bytes()).map_err(|e| Error::Inside(anyhow::anyhow!("no square can be drawn: {e}")))?;
+    let width = code.width();
+    let mut path = String::new();
+    for (n, color) in code.to_colors().into_iter().enumerate() {
+        if color == qrcode::Color::Dark {
+            let _ = write!(path, "M{} {}h1v1h-1z", n % width + 4, n / width + 4);
+        }
+    }
+    let side = width + 8;
+    Ok(format!(
+        r##"<svg viewBox="0 0 {side} {side}" width="240" height="240" role="img" aria-label="The key as a square to point the phone at"><path fill="#fff" d="M0 0h{side}v{side}H0z"/><path fill="#000" d="{path}"/></svg>"##
+    ))
+}
+
+#[derive(Debug, Deserialize)]
+struct Nothing {}
+
+fn actor(who: &Staff) -> Actor {
+    Actor { id: Some(who.staff_id), words: who.name.clone() }
+}
+
+async fn begin(who: Staff, app: App, posted: Posted<Nothing>) -> Result {
+    let now = app.clock.now();
+    let mut tx = app.pool.begin().await?;
+    if posted.first_time(&mut tx, &who, "second factor begun", now).await? {
+        second_factor::begin(&mut *tx, who.staff_id, &secrets::random(), now).await?;
+    }
+    tx.commit().await?;
+    Ok(see_other("/account#second-factor"))
+}
+
+#[derive(Debug, Deserialize)]
+struct Typed {
+    code: String,
+}
+
+/// The first code shows that the phone has the key; from then on it is asked for. The spare codes are shown this once.
+async fn confirm(who: Staff, app: App, posted: Posted<Typed>) -> Result {
+    let now = app.clock.now();
+    let mut tx = app.pool.begin().await?;
+    let factor = second_factor::of(&mut *tx, who.staff_id).await?.filter(|f| !f.confirmed);
+    let factor = factor.ok_or_else(|| Error::Bad("There is nothing to confirm. Look at the page again.".to_owned()))?;
+    let step = secrets::step_of_code(&factor.key, &posted.form.code, now.unix_timestamp());
+    let wrong = || {
+        Error::Bad(
+            "That is not the code of this half minute. Type the six digits that the phone shows now; its clock has to be right.".to_owned(),
+        )
+    };
+    let step = step.ok_or_else(wrong)?;
+    if !posted.first_time(&mut tx, &who, "second factor confirmed", now).await?
+        || !second_factor::take(&mut *tx, who.staff_id, step).await?
+    {
+        return Err(wrong());
+    }
+    let spare: Vec<String> = (0..SPARE).map(|_| secrets::token().chars().take(LETTERS).collect()).collect();
+    second_factor::confirm(&mut tx, who.staff_id, &spare, now).await?;
+    events::note(&mut *tx, now, &actor(&who), "second factor on", "").await?;
+    tx.commit().await?;
+    show(&who, &app, spare).await
+}
+
+#[derive(Debug, Deserialize)]
+struct Password {
+    password: String,
+}
+
+/// Takes it off, for whoever knows the password.
+async fn off(who: Staff, app: App, posted: Posted<Password>) -> Result {
+    let now = app.clock.now();
+    let account = staff::account_of(&app.pool, who.staff_id).await?;
+    let keys = [format!("name {}", account.as_ref().map_or("", |a| a.sign_in.as_str())), "from the account page".to_owned()];
+    if let Some(wait) = super::sign_in::waits(&app, &keys, now).await? {
+        return Err(Error::Wait(wait));
+    }
+    if super::sign_in::check(&app, account, posted.form.password.clone()).await?.is_none() {
+        sessions::note_failure(&app.pool, &keys[0], now).await?;
+        return Err(Error::Bad("That is not your password.".to_owned()));
+    }
+    let mut tx = app.pool.begin().await?;
+    second_factor::off(&mut tx, who.staff_id).await?;
+    events::note(&mut *tx, now, &actor(&who), "second factor off", "").await?;
+    tx.commit().await?;
+    Ok(see_other("/account#second-factor"))
+}
