@@ -4,7 +4,7 @@
 use super::{
     Served,
     driver::{Browser, DESK, PHONE},
-    support::{TestApp, dealership},
+    support::{TestApp, dealership, encode},
     yard::yard,
 };
 use embertide::store::links;
@@ -80,9 +80,15 @@ async fn office_and_record_have_no_barriers_that_a_program_can_find() {
     let d = dealership::open(&t).await;
     t.post(&d.office, "/week/2026-W41/plan", &[]).await;
     t.work().await;
+    sqlx::query("UPDATE week_plans SET status = 'issued', issued_at = now()").execute(t.pool()).await.unwrap();
+    let token = links::make(t.pool(), d.units[0], "test", None, t.app.clock.now()).await.unwrap();
+    let own = encode(&[("id", &uuid::Uuid::now_v7().to_string()), ("taken_on", "Oct 4, 2026"), ("reading", "18")]);
+    assert_eq!(t.post_raw(None, &format!("/w/{token}/test"), &own).await.status, 303);
+    assert_eq!(t.post(&d.owner, "/account/second-factor", &[]).await.status, 303);
+    let told = "INSERT INTO week_told (monday, unit_id, day, starts, said_at) SELECT '2026-10-05', unit_id, '2026-10-09', 600, now() FROM visits WHERE day IS NOT NULL LIMIT 1";
+    sqlx::query(told).execute(t.pool()).await.unwrap();
     let served = Served::start(&t).await;
     let b = Browser::open(&served.base).await;
-    let token = links::make(t.pool(), d.units[0], "test", None, t.app.clock.now()).await.unwrap();
     let mut found = Vec::new();
     b.window(PHONE).await;
     for page in ["/sign-in".to_owned(), format!("/w/{token}"), "/not/there".to_owned()] {
@@ -101,6 +107,9 @@ async fn office_and_record_have_no_barriers_that_a_program_can_find() {
         "/customers",
         "/phones",
         "/settings",
+        "/settings/jobs",
+        "/overview",
+        "/account",
         "/treatments",
         "/bring-in",
         "/water",

@@ -130,9 +130,17 @@ async fn no_page_scrolls_sideways_on_a_small_phone_or_breaks_the_policy() {
     sqlx::query("UPDATE week_plans SET status = 'issued', issued_at = now()").execute(t.pool()).await.unwrap();
     let closed = [("pin", "44.61, -74.91"), ("reach", "1600"), ("from", "2026-10-05"), ("note", "High water over the bridge")];
     assert_eq!(t.post(&d.office, "/roads", &closed).await.status, 303);
+    assert_eq!(t.post(&d.owner, "/account/second-factor", &[]).await.status, 303);
+    let told = "INSERT INTO week_told (monday, unit_id, day, starts, said_at) SELECT '2026-10-05', unit_id, '2026-10-09', 600, now() FROM visits WHERE day IS NOT NULL LIMIT 1";
+    sqlx::query(told).execute(t.pool()).await.unwrap();
+    let token = links::make(t.pool(), d.units[0], "test", None, t.app.clock.now()).await.unwrap();
     b.window((320, 700)).await;
     b.sign_in("owner").await;
     let pages = [
+        format!("/w/{token}"),
+        "/account".to_owned(),
+        "/overview".to_owned(),
+        "/settings/jobs".to_owned(),
         "/roads?at=44.61%2C+-74.91".to_owned(),
         "/week/2026-W41/mend?roads=now".to_owned(),
         "/due?show=all".to_owned(),

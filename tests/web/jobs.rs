@@ -88,6 +88,22 @@ async fn a_reworded_step_stands_at_the_unit_and_an_old_report_keeps_its_words() 
     let again = t.post(&d.owner, "/settings/steps/start-level", &new).await;
     assert_eq!(again.status, 422, "it is not there any more: {}", again.text("main"));
 
+    // A phone that has not heard of it sends the old step, and a corrected report keeps it.
+    let (late, staff): (Uuid, Uuid) =
+        sqlx::query_as("SELECT v.id, v.staff_id FROM visits v JOIN visit_jobs j ON j.visit_id = v.id WHERE v.status = 'planned' AND j.job_code = 'fall-start-up' ORDER BY v.id DESC LIMIT 1")
+            .fetch_one(t.pool())
+            .await
+            .unwrap();
+    let late_id = Uuid::now_v7();
+    assert_eq!(t.post_as(d.technician(staff), &format!("/stop/{late}"), late_id, &report).await.status, 303);
+    let page = t.get(Some(&d.office), &format!("/kept/{late_id}/correct")).await;
+    assert!(
+        page.attrs("input[name=done][checked]", "value").contains(&"start-level".to_owned()),
+        "{:?}",
+        page.attrs("input[name=done]", "value")
+    );
+    assert!(!page.attrs("input[name=done]", "value").contains(&"start-skin".to_owned()), "what nobody answered is not asked again");
+
     let kept = t.get(Some(&d.office), &format!("/reports/{id}")).await.text("main");
     assert!(kept.contains("Water level, cold") && !kept.contains("seen at the gauge"), "{kept}");
     let (other, staff): (Uuid, Uuid) =

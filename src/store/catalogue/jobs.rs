@@ -11,6 +11,8 @@ pub struct JobRow {
     pub kind: JobKind,
     /// Whether a water test belongs to it.
     pub tests_water: bool,
+    /// Not offered any more. Reports of before, and phones that have not heard of it, still name it.
+    pub retired: bool,
     pub source: String,
 }
 
@@ -35,13 +37,16 @@ impl JobBook {
 }
 
 pub async fn job_book(db: &mut PgConnection) -> Result<JobBook> {
-    Ok(JobBook { jobs: jobs(&mut *db).await?, calendar: calendar(db).await? })
+    let mut jobs = all_jobs(&mut *db).await?;
+    jobs.retain(|j| !j.retired);
+    Ok(JobBook { jobs, calendar: calendar(db).await? })
 }
 
-async fn jobs(db: impl PgExecutor<'_>) -> Result<Vec<JobRow>> {
+/// All job kinds, those that are not offered any more among them.
+pub async fn all_jobs(db: impl PgExecutor<'_>) -> Result<Vec<JobRow>> {
     let rows = sqlx::query!(
-        "SELECT code, name, minutes, set_up_minutes, cadence, skill, joins, tests_water, lead_days, done_by_test, while_idle, lapses, source
-         FROM job_kinds WHERE NOT retired ORDER BY position, code LIMIT 100"
+        "SELECT code, name, minutes, set_up_minutes, cadence, skill, joins, tests_water, lead_days, done_by_test, while_idle, lapses, source, retired
+         FROM job_kinds ORDER BY position, code LIMIT 100"
     )
     .fetch_all(db)
     .await?;
@@ -65,7 +70,7 @@ async fn jobs(db: impl PgExecutor<'_>) -> Result<Vec<JobRow>> {
             kind.while_idle = r.while_idle;
             kind.lapses = r.lapses;
             kind.skills.extend(Some(r.skill.clone()).filter(|s| !s.is_empty()));
-            Ok(JobRow { kind, tests_water: r.tests_water, source: r.source })
+            Ok(JobRow { kind, tests_water: r.tests_water, retired: r.retired, source: r.source })
         })
         .collect()
 }
@@ -122,15 +127,24 @@ pub struct ChecklistItem {
     pub asked_unit: String,
     pub only_fuel_moisture: bool,
     pub basis: String,
+    /// Left out, or worded anew, since.
+    pub retired: bool,
 }
 
 /// The steps of these jobs, in order.
 pub async fn checklist(db: impl PgExecutor<'_>, jobs: &[String]) -> Result<Vec<ChecklistItem>> {
+    let mut steps = all_steps(db, jobs).await?;
+    steps.retain(|s| !s.retired);
+    Ok(steps)
+}
+
+/// The same with those that are left out by now.
+pub async fn all_steps(db: impl PgExecutor<'_>, jobs: &[String]) -> Result<Vec<ChecklistItem>> {
     let rows = sqlx::query_as!(
         ChecklistItem,
-        r#"SELECT i.code, i.job_code, i.says, i.expect, i.caution, i.answer = 'figure' AS "figure!", i.asked_unit, i.only_fuel_moisture, i.basis
+        r#"SELECT i.code, i.job_code, i.says, i.expect, i.caution, i.answer = 'figure' AS "figure!", i.asked_unit, i.only_fuel_moisture, i.basis, i.retired
            FROM checklist_items i JOIN job_kinds k ON k.code = i.job_code
-           WHERE i.job_code = ANY($1) AND NOT i.retired ORDER BY k.position, i.position, i.code LIMIT 2000"#,
+           WHERE i.job_code = ANY($1) ORDER BY k.position, i.position, i.code LIMIT 2000"#,
         jobs
     )
     .fetch_all(db)

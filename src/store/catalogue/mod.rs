@@ -10,6 +10,8 @@ mod treatments;
 pub use climate::{Climate, change_climate, climate};
 pub use edit::{Versions, add_programme, change_programme, keep_kit, keep_product, versions};
 pub use job_edit::{JobSetting, MOST_KINDS, MOST_STEPS, add_job, add_step, change_job, job_settings, retire_step};
-pub use jobs::{ChecklistItem, JobBook, JobRow, SeasonDays, change_season, change_season_from, checklist, job_book, season_days};
+pub use jobs::{
+    ChecklistItem, JobBook, JobRow, SeasonDays, all_jobs, all_steps, change_season, change_season_from, checklist, job_book, season_days,
+};
 pub use profiles::{ProfileRow, device_text, keep_profile, parameter_text, profiles, remedy_text};
 pub use treatments::{COMPARATOR_SD, KitRow, LotLine, ProductRow, Treatments, UnitKind, lots, treatments, unit_kinds};

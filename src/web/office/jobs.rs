@@ -146,6 +146,7 @@ fn step(form: &StepForm, code: String, job_code: &str) -> Result<ChecklistItem> 
         asked_unit: String::new(),
         only_fuel_moisture: false,
         basis: "the dealer's own".to_owned(),
+        retired: false,
     })
 }
 

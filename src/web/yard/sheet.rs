@@ -132,6 +132,8 @@ pub(super) struct Loaded {
     pub(super) treatments: Treatments,
     pub(super) items: Vec<ChecklistItem>,
     pub(super) jobs: Vec<(String, bool)>,
+    /// Jobs that are not offered any more; a phone may not have heard of that.
+    gone: Vec<String>,
     names: Vec<(String, String)>,
     pub(super) about: (Date, bool),
 }
@@ -140,14 +142,15 @@ pub(super) async fn load(app: &App, about: &About) -> Result<Loaded> {
     let mut c = app.pool.acquire().await?;
     let u = units::get(&mut *c, about.unit_id).await?;
     let treatments = catalogue::treatments(&mut c).await?;
-    let book = catalogue::job_book(&mut c).await?;
+    let kinds = catalogue::all_jobs(&mut *c).await?;
     let water = water::unit_waters(&mut *c, &treatments, &[about.unit_id]).await?.remove(&about.unit_id).ok_or(Error::NotFound)?;
-    let codes: Vec<String> = book.jobs.iter().map(|j| j.kind.code().to_owned()).collect();
-    let mut items = catalogue::checklist(&mut *c, &codes).await?;
+    let codes: Vec<String> = kinds.iter().map(|j| j.kind.code().to_owned()).collect();
+    let mut items = catalogue::all_steps(&mut *c, &codes).await?;
     items.retain(|i| !i.only_fuel_moisture || u.ask_fuel_moisture);
     Ok(Loaded {
-        jobs: book.jobs.iter().map(|j| (j.kind.code().to_owned(), j.tests_water)).collect(),
-        names: book.jobs.iter().map(|j| (j.kind.code().to_owned(), j.kind.name().to_owned())).collect(),
+        jobs: kinds.iter().map(|j| (j.kind.code().to_owned(), j.tests_water)).collect(),
+        gone: kinds.iter().filter(|j| j.retired).map(|j| j.kind.code().to_owned()).collect(),
+        names: kinds.iter().map(|j| (j.kind.code().to_owned(), j.kind.name().to_owned())).collect(),
         about: (about.usual_day, about.correcting),
         u,
         water,
@@ -195,7 +198,7 @@ impl Loaded {
     fn jobs(&self, typed: &Typed, planned: &[String], fresh: bool) -> Vec<JobView> {
         let view = |(code, name): &(String, String)| {
             let planned = planned.contains(code);
-            let items = self.items.iter().filter(|i| i.job_code == *code).map(|i| ItemView {
+            let items = self.items.iter().filter(|i| i.job_code == *code && (!i.retired || typed.answers(&i.code))).map(|i| ItemView {
                 done: typed.has("done", &i.code),
                 figure: typed.get(&format!("figure.{}", i.code)).to_owned(),
                 item: i.clone(),
@@ -209,7 +212,8 @@ impl Loaded {
                 items: items.collect(),
             }
         };
-        let mut jobs: Vec<JobView> = self.names.iter().map(view).collect();
+        let shown = |code: &String| !self.gone.contains(code) || planned.contains(code) || typed.has("job", code);
+        let mut jobs: Vec<JobView> = self.names.iter().filter(|(code, _)| shown(code)).map(view).collect();
         jobs.sort_by_key(|j| !j.planned);
         jobs
     }

@@ -35,6 +35,10 @@ impl Typed {
     pub(super) fn has(&self, name: &str, value: &str) -> bool {
         self.0.iter().any(|(k, v)| k == name && v == value)
     }
+    /// Whether a step of the checklist is ticked, or a figure given for it.
+    pub(super) fn answers(&self, step: &str) -> bool {
+        self.has("done", step) || !self.get(&format!("figure.{step}")).is_empty()
+    }
 }
 
 /// One thing that is wrong, and the field it is wrong in.
@@ -213,7 +217,8 @@ fn events(typed: &Typed, against: &Against<'_>, renewed: Renewed, wrong: &mut Ve
 /// Answers to the steps of the jobs that were done.
 fn answers(typed: &Typed, against: &Against<'_>, jobs: &[String], wrong: &mut Vec<Wrong>) -> Vec<Answer> {
     let mut answers = Vec::new();
-    for item in against.items.iter().filter(|i| jobs.contains(&i.job_code)) {
+    // A step that is left out by now counts where it was answered: the phone had it still.
+    for item in against.items.iter().filter(|i| jobs.contains(&i.job_code) && (!i.retired || typed.answers(&i.code))) {
         let text = typed.get(&format!("figure.{}", item.code)).replace(',', "");
         let figure = match text.trim_end_matches(|c: char| !c.is_ascii_digit()) {
             "" => None,
