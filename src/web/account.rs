@@ -90,7 +90,7 @@ fn square(text: &str) -> Result<String> {
     }
     let side = width + 8;
     Ok(format!(
-        r##"<svg viewBox="0 0 {side} {side}" width="240" height="240" role="img" aria-label="The key as a square to point the phone at"><path fill="#fff" d="M0 0h{side}v{side}H0z"/><path fill="#000" d="{path}"/></svg>"##
+        r##"<svg viewBox="0 0 {side} {side}" width="220" height="220" role="img" aria-label="The key as a square to point the phone at"><path fill="#fff" d="M0 0h{side}v{side}H0z"/><path fill="#000" d="{path}"/></svg>"##
     ))
 }
 
