@@ -38,7 +38,7 @@ pub async fn restore(cluster: &Cluster, photos: &files::Folder, backup: &Path, n
             return Err(e);
         }
     };
-    let before = cluster.put_scratch_in_place(&stamp(now).replace(['-', 'T', 'Z'], "_")).await?;
+    let before = cluster.put_scratch_in_place(&stamp(now).trim_end_matches('Z').replace(['-', 'T'], "_")).await?;
     Ok(Restored { list, before, photos })
 }
 

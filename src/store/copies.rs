@@ -3,7 +3,7 @@
 
 use super::Result;
 use crate::photo::Kind;
-use sqlx::{AssertSqlSafe, Connection, PgConnection, Row, postgres::PgConnectOptions};
+use sqlx::{AssertSqlSafe, ConnectOptions, Connection, PgConnection, Row, postgres::PgConnectOptions};
 
 /// One table: how many rows, and a sum over all of them that does not depend on their order.
 #[derive(Clone, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
@@ -23,7 +23,8 @@ pub struct Snapshot {
 
 impl Snapshot {
     pub async fn open(options: &PgConnectOptions) -> Result<Self> {
-        let mut db = PgConnection::connect_with(options).await?;
+        // Slow is what it is: nobody has to be told.
+        let mut db = PgConnection::connect_with(&options.clone().disable_statement_logging()).await?;
         // A copy of many years takes longer than anything else may.
         let begin =
             "SET statement_timeout = 0; SET lock_timeout = '10s'; SET idle_in_transaction_session_timeout = 0; SET TimeZone = 'UTC';
@@ -79,7 +80,7 @@ pub fn newest_schema() -> i64 {
 
 /// Gathers what the query planner wants to know of records that were just put back.
 pub async fn analyze(options: &PgConnectOptions) -> Result<()> {
-    let mut db = PgConnection::connect_with(options).await?;
+    let mut db = PgConnection::connect_with(&options.clone().disable_statement_logging()).await?;
     sqlx::raw_sql("SET statement_timeout = 0; ANALYZE").execute(&mut db).await?;
     Ok(db.close().await?)
 }
