@@ -58,9 +58,7 @@ async fn the_pages_of_a_unit_and_its_customer_tell_the_caller_when_somebody_come
     assert!(said.contains(&at) && said.contains("Window open") && said.contains("Fall start-up"), "{at}: {said}");
     let links = customers.attrs("li a", "href");
     assert!(links.contains(&format!("/week/2026-W41#v-{visit}")) && links.contains(&format!("/units/{unit}/when")), "{links:?}");
-    let (.., version) = row(&t, visit).await;
-    let told = [("week", "2026-W41"), ("row_version", &version.to_string() as &str)];
-    assert_eq!(t.post(&d.office, &format!("/visits/{visit}/confirm"), &told).await.status, 303);
+    tell(&t, &d, visit).await;
     assert!(t.get(Some(&d.office), &page).await.text("main").contains("Confirmed"));
     let (.., version) = row(&t, visit).await;
     let off = [("week", "2026-W41"), ("row_version", &version.to_string() as &str)];
@@ -184,6 +182,13 @@ async fn route_of(t: &TestApp, visit: Uuid) -> (i32, i32, Option<i32>, i32) {
     .fetch_one(t.pool())
     .await
     .unwrap()
+}
+
+/// The office has told the customer the time at which the visit stands.
+async fn tell(t: &TestApp, d: &dealership::Dealership, visit: Uuid) {
+    let (.., version) = row(t, visit).await;
+    let form = [("week", "2026-W41"), ("row_version", &version.to_string() as &str)];
+    assert_eq!(t.post(&d.office, &format!("/visits/{visit}/confirm"), &form).await.status, 303);
 }
 
 async fn call_off(t: &TestApp, d: &dealership::Dealership, visit: Uuid) {
@@ -320,9 +325,8 @@ async fn the_office_may_overload_a_day_and_sees_what_is_wrong_with_it() {
     assert!(page.text(".day .care").contains("no working day"), "{}", page.text(".day .care"));
     // A customer who was told goes to another day all the same, and the page says whom to call.
     assert_eq!(call_list(&t).await, Vec::<String>::new());
-    let (staff, day, _, _, version) = row(&t, visits[1]).await;
-    let told = [("week", "2026-W41"), ("row_version", &version.to_string() as &str)];
-    assert_eq!(t.post(&d.office, &format!("/visits/{}/confirm", visits[1]), &told).await.status, 303);
+    let (staff, day, ..) = row(&t, visits[1]).await;
+    tell(&t, &d, visits[1]).await;
     let other = if staff == Some(d.wick.staff_id) { d.juno.staff_id } else { d.wick.staff_id };
     put_on(&t, &d, visits[1], &format!("{other}/2026-10-09"), "").await;
     assert_ne!(day.map(|d| d.to_string()).as_deref(), Some("2026-10-09"));
@@ -390,9 +394,7 @@ async fn a_told_visit_whose_day_nobody_works_any_more_waits_and_its_customer_is_
     let t = TestApp::start().await;
     let d = dealership::open(&t).await;
     let visit = planned(&t, &d).await[0];
-    let (.., version) = row(&t, visit).await;
-    let told = [("week", "2026-W41"), ("row_version", &version.to_string() as &str)];
-    assert_eq!(t.post(&d.office, &format!("/visits/{visit}/confirm"), &told).await.status, 303);
+    tell(&t, &d, visit).await;
     sqlx::query("DELETE FROM working_hours WHERE weekday = (SELECT extract(isodow FROM day) FROM visits WHERE id = $1)")
         .bind(visit)
         .execute(t.pool())
@@ -411,9 +413,7 @@ async fn planning_again_goes_by_what_was_told_not_by_what_stood_last() {
     let t = TestApp::start().await;
     let d = dealership::open(&t).await;
     let visits = planned(&t, &d).await;
-    let (.., version) = row(&t, visits[2]).await;
-    let told = [("week", "2026-W41"), ("row_version", &version.to_string() as &str)];
-    assert_eq!(t.post(&d.office, &format!("/visits/{}/confirm", visits[2]), &told).await.status, 303);
+    tell(&t, &d, visits[2]).await;
     let starts =
         async || sqlx::query_scalar::<_, i32>("SELECT starts FROM visits WHERE id = $1").bind(visits[2]).fetch_one(t.pool()).await.unwrap();
     let before = starts().await;
@@ -436,9 +436,7 @@ async fn an_overloaded_day_begins_with_its_work_and_keeps_told_times() {
     planned(&t, &d).await;
     let stops = longest_day(&t).await;
     let (first, last) = (stops[0].0, stops[stops.len() - 1].0);
-    let (.., version) = row(&t, last).await;
-    let told = [("week", "2026-W41"), ("row_version", &version.to_string() as &str)];
-    assert_eq!(t.post(&d.office, &format!("/visits/{last}/confirm"), &told).await.status, 303);
+    tell(&t, &d, last).await;
     sqlx::query("UPDATE visits SET starts = 900, ends = 1000 WHERE id = $1").bind(last).execute(t.pool()).await.unwrap();
     sqlx::query("UPDATE week_told SET starts = 900").execute(t.pool()).await.unwrap();
     sqlx::query("UPDATE working_hours SET starts = 630, ends = 660").execute(t.pool()).await.unwrap();
