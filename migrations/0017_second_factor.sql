@@ -10,6 +10,9 @@ CREATE TABLE second_factors (
 COMMENT ON COLUMN second_factors.last_step IS 'of the last code that was taken: none is taken twice';
 COMMENT ON COLUMN second_factors.confirmed_at IS 'none: being set up, not asked for yet';
 
+ALTER TABLE dealer ADD second_factor_needed boolean NOT NULL DEFAULT false;
+COMMENT ON COLUMN dealer.second_factor_needed IS 'the office and the owner see nothing but their own account until they have one';
+
 CREATE TABLE spare_codes (
     staff_id uuid NOT NULL REFERENCES staff,
     code_hash bytea NOT NULL CHECK (length(code_hash) = 32),

@@ -79,6 +79,16 @@ pub async fn off(db: &mut PgConnection, staff_id: Uuid) -> Result<()> {
     Ok(())
 }
 
+/// Whether the office and the owner have to have one.
+pub async fn is_needed(db: impl PgExecutor<'_>) -> Result<bool> {
+    Ok(sqlx::query_scalar!("SELECT second_factor_needed FROM dealer WHERE id = 1").fetch_one(db).await?)
+}
+
+pub async fn set_needed(db: impl PgExecutor<'_>, needed: bool) -> Result<()> {
+    sqlx::query!("UPDATE dealer SET second_factor_needed = $1 WHERE id = 1", needed).execute(db).await?;
+    Ok(())
+}
+
 /// Who of the staff has one.
 pub async fn holders(db: impl PgExecutor<'_>) -> Result<Vec<Uuid>> {
     Ok(sqlx::query_scalar!("SELECT staff_id FROM second_factors WHERE confirmed_at IS NOT NULL ORDER BY staff_id LIMIT 200")

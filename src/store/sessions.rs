@@ -35,6 +35,8 @@ pub struct SignedIn {
     pub role: Role,
     pub form_token: String,
     pub last_seen_at: OffsetDateTime,
+    /// The dealer wants a second factor of this person, and there is none yet.
+    pub unguarded: bool,
     pub dealer: Dealer,
 }
 
@@ -76,7 +78,9 @@ pub async fn open(db: impl PgExecutor<'_>, staff_id: Uuid, role: Role, now: Offs
 pub async fn find(db: impl PgExecutor<'_>, token: &str, now: OffsetDateTime) -> Result<Option<SignedIn>> {
     let row = sqlx::query!(
         r#"SELECT s.staff_id, s.form_token, s.last_seen_at, p.name, p.role, d.name AS dealer_name, d.phone, d.email, d.zone, d.units_first,
-                  d.invented, d.row_version, ($2::timestamptz AT TIME ZONE d.zone) AS "local!"
+                  d.invented, d.row_version,
+                  d.second_factor_needed AND p.role <> 'technician' AND NOT EXISTS (SELECT FROM second_factors f WHERE f.staff_id = p.id AND f.confirmed_at IS NOT NULL) AS "unguarded!",
+                  ($2::timestamptz AT TIME ZONE d.zone) AS "local!"
            FROM sessions s JOIN staff p ON p.id = s.staff_id CROSS JOIN dealer d
            WHERE s.token_hash = $1 AND s.ends_at > $2 AND p.active"#,
         &secrets::sha256(token.as_bytes())[..],
@@ -100,7 +104,15 @@ pub async fn find(db: impl PgExecutor<'_>, token: &str, now: OffsetDateTime) -> 
         today: r.local.date(),
         local: r.local,
     };
-    Ok(Some(SignedIn { staff_id: r.staff_id, name: r.name, role, form_token: r.form_token, last_seen_at: r.last_seen_at, dealer }))
+    Ok(Some(SignedIn {
+        staff_id: r.staff_id,
+        name: r.name,
+        role,
+        form_token: r.form_token,
+        last_seen_at: r.last_seen_at,
+        unguarded: r.unguarded,
+        dealer,
+    }))
 }
 
 /// Notes that the session is in use; at most once in five minutes, so that reading pages does not write.

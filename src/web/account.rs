@@ -45,6 +45,8 @@ struct KeyView {
 struct AccountPage {
     f: Frame,
     on: bool,
+    /// The dealer wants it, and it is not on.
+    needed: bool,
     left: i64,
     key: Option<KeyView>,
     /// Shown once.
@@ -57,6 +59,7 @@ async fn show(who: &Staff, app: &App, spare: Vec<String>) -> Result {
     html(&AccountPage {
         f: Frame::of(who, "account"),
         on: factor.is_some_and(|f| f.confirmed),
+        needed: who.unguarded,
         left: second_factor::spare_left(&app.pool, who.staff_id).await?,
         key,
         spare,

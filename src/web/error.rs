@@ -15,6 +15,8 @@ pub enum Error {
     NotFound,
     /// Sign in first; the path to come back to.
     SignIn(String),
+    /// Signed in, but the dealer wants a second factor first.
+    NeedsFactor,
     /// Signed in, but not for this face.
     NotYours,
     /// The request cannot be carried out as it stands: what is wrong and what to do.
@@ -93,7 +95,7 @@ struct ErrorPage {
 impl Error {
     fn parts(self) -> (StatusCode, &'static str, String) {
         match self {
-            Self::NotFound | Self::SignIn(_) => {
+            Self::NotFound | Self::SignIn(_) | Self::NeedsFactor => {
                 (StatusCode::NOT_FOUND, "Nothing here", "There is no such page, or it is not yours to see. Check the address.".to_owned())
             }
             Self::NotYours => (
@@ -142,6 +144,9 @@ fn wait_words(seconds: u64) -> String {
 
 impl IntoResponse for Error {
     fn into_response(self) -> Response {
+        if let Self::NeedsFactor = self {
+            return Redirect::to("/account").into_response();
+        }
         if let Self::SignIn(then) = self {
             let then: String = then
                 .bytes()

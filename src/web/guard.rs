@@ -49,7 +49,11 @@ macro_rules! staff_principal {
             async fn from_request_parts(parts: &mut Parts, app: &App) -> Result<Self> {
                 let may: fn(Role) -> bool = $may;
                 let who = signed_in(parts, app).await?.ok_or_else(|| Error::SignIn(parts.uri.path().to_owned()))?;
-                if may(who.role) { Ok(Self(who)) } else { Err(Error::NotYours) }
+                if !may(who.role) {
+                    return Err(Error::NotYours);
+                }
+                // One's own account stays open: the second factor is set up there.
+                if who.unguarded && Self::FACE != Staff::FACE { Err(Error::NeedsFactor) } else { Ok(Self(who)) }
             }
         }
     };

@@ -107,6 +107,26 @@ async fn a_spare_code_opens_once_and_the_owner_helps_whoever_has_none() {
     assert_eq!(password(&t).await.0.status, 303);
 }
 
+#[tokio::test]
+async fn where_it_is_needed_the_office_sees_its_own_account_until_it_has_one() {
+    let t = TestApp::start().await;
+    let d = dealership::open(&t).await;
+    assert_eq!(t.post(&d.owner, "/settings/second-factor", &[("needed", "yes")]).await.status, 303);
+    for who in [&d.office, &d.owner] {
+        for path in ["/due", "/week/2026-W41", "/customers"] {
+            let page = t.get(Some(who), path).await;
+            assert_eq!((page.status, page.location.as_str()), (303, "/account"), "{path}");
+        }
+        assert!(t.get(Some(who), "/account").await.text("main").contains("It is needed here"));
+    }
+    assert_eq!(t.post(&d.office, "/customers", &[("name", "New Person")]).await.location, "/account", "nor does it write");
+    let route = t.get(Some(&d.wick), "/route/2026-10-05").await;
+    assert_eq!((route.status, route.location.as_str()), (200, ""), "technicians go on working");
+    turned_on(&t, &d).await;
+    assert_eq!(t.get(Some(&d.office), "/due").await.status, 200);
+    assert_eq!(t.get(Some(&d.owner), "/due").await.location, "/account");
+}
+
 /// A link for a new password replaces the password, not the phone.
 #[tokio::test]
 async fn a_new_password_does_not_go_round_the_code() {

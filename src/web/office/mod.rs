@@ -109,6 +109,7 @@ pub(super) fn owner_routes() -> (Router<App>, Vec<RouteInfo>) {
         .post("/treatments/kits/{code}", treatments::change_kit)
         .get("/settings", settings::page)
         .post("/settings", settings::change)
+        .post("/settings/second-factor", settings::need_second_factor)
         .post("/settings/staff", settings::invite)
         .post("/settings/staff/{id}/link", settings::new_link)
         .post("/settings/staff/{id}/active", settings::set_active)

@@ -44,6 +44,8 @@ struct SettingsPage {
     people: Vec<Person>,
     /// Who of them is asked for a code.
     guarded: Vec<Uuid>,
+    /// Whether the office and the owner have to have a second factor.
+    code_needed: bool,
     depots: Vec<Depot>,
     technicians: Vec<TechnicianView>,
     seasons: Vec<SeasonDays>,
@@ -101,6 +103,7 @@ async fn show(who: &Owner, app: &App, new_link: String) -> Result {
         d: who.dealer.clone(),
         people: staff::all(&app.pool).await?,
         guarded: second_factor::holders(&app.pool).await?,
+        code_needed: second_factor::is_needed(&app.pool).await?,
         depots: staff::depots(&app.pool).await?,
         technicians: technicians::views(app, who.dealer.today).await?,
         seasons: catalogue::season_days(&app.pool).await?,
@@ -220,6 +223,26 @@ pub(super) async fn set_active(who: Owner, app: App, (Path(id), posted): (Path<U
     if posted.first_time(&mut tx, &who, "staff", now).await? {
         staff::set_active(&mut tx, id, active).await?;
         events::note(&mut *tx, now, &actor(&who), if active { "let somebody in" } else { "shut somebody out" }, &id.to_string()).await?;
+    }
+    tx.commit().await?;
+    Ok(see_other("/settings#staff"))
+}
+
+#[derive(Debug, Deserialize)]
+pub(super) struct Needed {
+    #[serde(default)]
+    needed: String,
+}
+
+/// Whether the office and the owner have to have a second factor.
+pub(super) async fn need_second_factor(who: Owner, app: App, posted: Posted<Needed>) -> Result {
+    let now = app.clock.now();
+    let needed = posted.form.needed == "yes";
+    let mut tx = app.pool.begin().await?;
+    if posted.first_time(&mut tx, &who, "second factor needed", now).await? {
+        second_factor::set_needed(&mut *tx, needed).await?;
+        let said = if needed { "second factor needed of the office" } else { "second factor no longer needed" };
+        events::note(&mut *tx, now, &actor(&who), said, "").await?;
     }
     tx.commit().await?;
     Ok(see_other("/settings#staff"))
