@@ -69,6 +69,24 @@ async fn the_pages_of_a_unit_and_its_customer_tell_the_caller_when_somebody_come
     }
 }
 
+/// Whoever types a stop's number means the day on which it stands, also where that is nobody's working day.
+#[tokio::test]
+async fn a_stop_is_put_on_its_own_day_unless_another_is_chosen() {
+    let mut t = TestApp::start().await;
+    let d = dealership::open(&t).await;
+    let visit = planned(&t, &d).await[0];
+    for day in ["2026-10-08", "2026-10-11"] {
+        let target = format!("{}/{day}", d.juno.staff_id);
+        put_on(&t, &d, visit, &target, "").await;
+        let page = t.get(Some(&d.office), "/week/2026-W41").await;
+        assert_eq!(page.attrs(&format!("[id='t-{visit}'] option[selected]"), "value"), [target]);
+    }
+    t.on(time::macros::datetime!(2026-10-07 14:00 UTC));
+    let office = t.session(d.office.staff_id, embertide::store::sessions::Role::Office).await;
+    let days = t.get(Some(&office), "/week/2026-W41").await.attrs(&format!("[id='t-{visit}'] option"), "value");
+    assert!(!days.is_empty() && days.iter().all(|d| d[37..] >= *"2026-10-07"), "nothing is put on days that are over: {days:?}");
+}
+
 #[tokio::test]
 async fn the_week_that_is_driven_is_shown_until_its_last_route() {
     let mut t = TestApp::start().await;

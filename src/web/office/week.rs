@@ -121,6 +121,8 @@ impl Call {
 
 /// One technician's day, ready for the page.
 pub(super) struct DayView {
+    /// As a visit is put on it.
+    pub(super) target: String,
     pub(super) staff_id: Uuid,
     pub(super) day: Date,
     /// It can still be changed.
@@ -246,9 +248,9 @@ pub(super) async fn page(who: Office, app: App, (Path(name), Query(said)): (Path
         planning: waiting.is_some(),
         failed: waiting.unwrap_or_default(),
         said: said.said,
+        targets: targets(&app, monday, who.dealer.today, &days).await?,
         days: by_day(days),
         calls,
-        targets: targets(&app, monday).await?,
         unplaced: unplaced.iter().map(|s| StopView::of(s, &who.dealer)).collect(),
         counts,
         totals,
@@ -302,6 +304,7 @@ async fn days(app: &App, dealer: &Dealer, monday: Date, drawn: Drawn) -> Result<
 fn day(r: &RouteRow, stops: &[Stop], dealer: &Dealer) -> DayView {
     let own: Vec<&Stop> = stops.iter().filter(|s| s.staff_id == Some(r.staff_id) && s.day == Some(r.day)).collect();
     DayView {
+        target: target(r.staff_id, r.day),
         staff_id: r.staff_id,
         day: r.day,
         ahead: r.day >= dealer.today,
@@ -329,14 +332,24 @@ fn load<'a>(stops: impl IntoIterator<Item = &'a Stop>, dealer: &Dealer) -> Vec<S
     week::load(stops).into_iter().map(|(product, ml)| format!("{product}: {}", amount(ml, dealer.units))).collect()
 }
 
-async fn targets(app: &App, monday: Date) -> Result<Vec<Target>> {
+fn target(staff_id: Uuid, day: Date) -> String {
+    format!("{staff_id}/{day}")
+}
+
+/// The working days of everybody from today on, and days on which somebody drives all the same.
+async fn targets(app: &App, monday: Date, today: Date, routes: &[DayView]) -> Result<Vec<Target>> {
     let technicians = staff::technicians(&app.pool).await?;
-    let days = staff::working_days(&app.pool, monday).await?;
-    let target = |d: &staff::WorkingDay| {
-        let t = technicians.iter().find(|t| t.id == d.staff_id)?;
-        Some(Target { value: format!("{}/{}", t.id, d.day), words: format!("{}, {}", day_short(d.day), t.name) })
+    let working = staff::working_days(&app.pool, monday).await?;
+    let mut days: Vec<(Date, Uuid)> =
+        working.iter().map(|d| (d.day, d.staff_id)).chain(routes.iter().map(|r| (r.day, r.staff_id))).collect();
+    days.retain(|d| d.0 >= today);
+    days.sort_unstable();
+    days.dedup();
+    let view = |(day, id): &(Date, Uuid)| {
+        let t = technicians.iter().find(|t| t.id == *id)?;
+        Some(Target { value: target(t.id, *day), words: format!("{}, {}", day_short(*day), t.name) })
     };
-    Ok(days.iter().filter_map(target).collect())
+    Ok(days.iter().filter_map(view).collect())
 }
 
 #[derive(Debug, Deserialize)]
