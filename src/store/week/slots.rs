@@ -190,7 +190,7 @@ pub async fn add_visit(db: &mut PgConnection, plan_id: Uuid, visit: &NewVisit) -
 pub async fn pins(db: impl PgExecutor<'_>, first: Date, last: Date, visit: Option<Uuid>) -> Result<Vec<Position>> {
     let rows = sqlx::query!(
         r#"SELECT p.lat AS "lat!", p.lon AS "lon!" FROM week_plans w JOIN visits v ON v.week_plan_id = w.id JOIN places p ON p.id = v.place_id
-           WHERE w.monday BETWEEN $1 AND $2 AND v.status <> 'cancelled' AND p.lat IS NOT NULL
+           WHERE w.monday BETWEEN $1 AND $2 AND v.status IN ('planned', 'confirmed', 'done', 'not done') AND p.lat IS NOT NULL
            UNION SELECT p.lat, p.lon FROM visits v JOIN places p ON p.id = v.place_id WHERE v.id = $3 AND p.lat IS NOT NULL
            UNION SELECT lat, lon FROM depots LIMIT 5000"#,
         first,
