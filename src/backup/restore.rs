@@ -115,7 +115,12 @@ fn is_whole(folder: &files::Folder, photo: &Photo) -> bool {
 fn bring(from: &files::Folder, to: &files::Folder, named: &[Photo]) -> Result<usize> {
     let mut came = 0;
     for photo in named.iter().filter(|p| !is_whole(to, p)) {
-        let lost = || Error::Differs(format!("the photo {} is missing or changed", photo.sha256));
+        let lost = || {
+            Error::Differs(format!(
+                "the photo {} is missing or changed; photos lie in the folder `photos` beside the backups",
+                photo.sha256
+            ))
+        };
         let (sum, kind) = photo.read().ok_or_else(lost)?;
         let bytes = from.read(&sum, kind).map_err(|_| lost())?;
         if to.keep(kind, &bytes)? != sum {

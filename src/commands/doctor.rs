@@ -79,6 +79,10 @@ async fn backup_trouble(db: &Database, dealer: &dealer::Dealer, now: OffsetDateT
         Some(known) if !Path::new(&known.path).exists() => {
             Some(format!("The newest backup is not where it was put: {}. Look for that disk, or run `embertide backup`.", known.path))
         }
+        Some(known) if known.tried_at.is_none_or(|at| (now - at).whole_days() >= 60) => Some(
+            "No backup was tried out in the last 60 days. `embertide serve` does it every 30; `embertide restore --only-try FOLDER` does it now."
+                .to_owned(),
+        ),
         Some(_) => None,
     })
 }
