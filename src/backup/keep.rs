@@ -1,7 +1,17 @@
-//! Which backups stay: the newest of each of the last days, weeks and months.
+//! When a backup is made and tried out, and which stay: the newest of each of the last days, weeks and months.
 
 use std::collections::BTreeSet;
 use time::{Duration, OffsetDateTime};
+
+/// A backup is tried out after so many days. Common practice, no source.
+pub const TRY_EVERY: Duration = Duration::days(30);
+
+/// Whether the next is to be made, by the age of the newest and the hour in the dealer's own time: by night, once a night; by day only
+/// where a night was missed, since the machine was off.
+pub fn is_time(age: Option<Duration>, hour: u8) -> bool {
+    let Some(age) = age else { return true };
+    age > Duration::hours(36) || (age > Duration::hours(18) && (1..5).contains(&hour))
+}
 
 /// So many days, weeks and months that have a backup keep their newest one. Common practice, no source.
 const DAYS: usize = 14;
@@ -32,6 +42,13 @@ pub fn that_stay(made: &[OffsetDateTime]) -> Vec<usize> {
 mod tests {
     use super::*;
     use time::macros::datetime;
+
+    #[test]
+    fn once_a_night_and_by_day_what_a_night_missed() {
+        let hours = |h| Some(Duration::hours(h));
+        assert!(is_time(None, 12) && is_time(hours(24), 2) && is_time(hours(37), 12));
+        assert!(!is_time(hours(1), 2) && !is_time(hours(24), 12) && !is_time(hours(30), 5));
+    }
 
     #[test]
     fn a_year_of_nights_leaves_days_weeks_and_months() {

@@ -7,7 +7,7 @@ mod restore;
 mod take;
 
 pub use export::{Exported, export};
-pub use keep::that_stay;
+pub use keep::{TRY_EVERY, is_time, that_stay};
 pub use restore::{Restored, restore, try_out};
 pub use take::{Taken, take};
 

@@ -141,35 +141,14 @@ pub(super) async fn every_night(db: &Database, folder: Option<&Path>) {
 async fn tonight(db: &Database, cluster: &Cluster, folder: &Path, now: OffsetDateTime) -> Result<(), backup::Error> {
     let local = dealer::get(&db.pool, now).await?.local;
     let known = backups::newest(&db.pool).await?;
-    if !staff::any_owner(&db.pool).await? || !is_time(known.as_ref().map(|k| now - k.made_at), local.hour()) {
+    if !staff::any_owner(&db.pool).await? || !backup::is_time(known.as_ref().map(|k| now - k.made_at), local.hour()) {
         return Ok(());
     }
     let taken = backup::take(cluster, &db.photos, folder, now).await?;
     tracing::info!(path = %taken.path.display(), missing_photos = taken.missing_photos, "backup made and read back");
-    if known.and_then(|k| k.tried_at).is_none_or(|at| now - at > TRY_EVERY) {
+    if known.and_then(|k| k.tried_at).is_none_or(|at| now - at > backup::TRY_EVERY) {
         backup::try_out(cluster, &taken.path, now).await?;
         tracing::info!(path = %taken.path.display(), "backup tried out: everything would come back as it was");
     }
     Ok(())
-}
-
-/// A backup is tried out after so many days. Common practice, no source.
-const TRY_EVERY: time::Duration = time::Duration::days(30);
-
-/// By night, once a night; by day only where a night was missed, since the machine was off.
-fn is_time(age: Option<time::Duration>, hour: u8) -> bool {
-    let Some(age) = age else { return true };
-    age > time::Duration::hours(36) || (age > time::Duration::hours(18) && (1..5).contains(&hour))
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn once_a_night_and_by_day_what_a_night_missed() {
-        let hours = |h| Some(time::Duration::hours(h));
-        assert!(is_time(None, 12) && is_time(hours(24), 2) && is_time(hours(37), 12));
-        assert!(!is_time(hours(1), 2) && !is_time(hours(24), 12) && !is_time(hours(30), 5));
-    }
 }

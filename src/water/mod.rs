@@ -21,6 +21,7 @@ pub mod programme;
 pub mod renewed;
 pub mod signature;
 pub mod softening;
+pub mod supply;
 pub mod table;
 pub mod tracer;
 pub mod volume;

@@ -257,6 +257,29 @@ async fn a_stop_that_was_made_before_its_day_is_no_stop_of_it() {
     assert!(next.2 < before[1].2 && next.2 < before[0].3, "the day begins with it: {before:?} {after:?}");
 }
 
+/// A draft is planned again on Tuesday: what was made on Monday stays on its route.
+#[tokio::test]
+async fn planning_again_leaves_the_routes_of_days_that_are_over() {
+    let mut t = TestApp::start().await;
+    let d = dealership::open(&t).await;
+    planned(&t, &d).await;
+    let made: Uuid =
+        sqlx::query_scalar("SELECT id FROM visits WHERE day = '2026-10-05' ORDER BY position LIMIT 1").fetch_one(t.pool()).await.unwrap();
+    over(&t, made, None).await;
+    t.on(time::macros::datetime!(2026-10-06 10:00 UTC));
+    let office = t.session(d.office.staff_id, embertide::store::sessions::Role::Office).await;
+    assert_eq!(t.post(&office, "/week/2026-W41/plan", &[]).await.status, 303);
+    t.work().await;
+    let routes: i64 =
+        sqlx::query_scalar("SELECT count(*) FROM routes r JOIN visits v ON v.staff_id = r.staff_id AND v.day = r.day WHERE v.id = $1")
+            .bind(made)
+            .fetch_one(t.pool())
+            .await
+            .unwrap();
+    assert_eq!(routes, 1);
+    assert_eq!(t.get(Some(&office), "/week/2026-W41").await.attrs(&format!("[id='v-{made}']"), "id").len(), 1, "and the week shows it");
+}
+
 #[tokio::test]
 async fn a_week_planned_in_the_morning_begins_then() {
     let t = TestApp::start().await;

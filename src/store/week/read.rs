@@ -4,6 +4,7 @@ use super::{
     super::{Result, catalogue, due, water},
     told::Told,
 };
+use crate::water::supply;
 use sqlx::{PgConnection, PgExecutor};
 use std::collections::BTreeMap;
 use time::{Date, OffsetDateTime};
@@ -205,7 +206,7 @@ pub fn load<'a>(stops: impl IntoIterator<Item = &'a Stop>) -> Vec<(&'a str, i64)
             *by_product.entry(product).or_default() += ml;
         }
     }
-    by_product.into_iter().map(|(product, ml)| (product, (ml * 6 / 5 + 99) / 100 * 100)).collect()
+    by_product.into_iter().map(|(product, ml)| (product, supply::load_ml(ml))).collect()
 }
 
 /// Visits of a week that did not find room, counted.

@@ -13,6 +13,7 @@ use crate::{
         water, week,
     },
     units::{UnitsFirst, amount, day_short, span},
+    water::supply,
 };
 use askama::Template;
 use std::collections::HashMap;
@@ -116,7 +117,7 @@ fn product(name: &str, (used, expected, shelf): (i64, i64, i64), pack_ml: i64, u
     if used == 0 && expected == 0 && shelf == 0 {
         return None;
     }
-    let packs = packs_to_order(expected, shelf, pack_ml);
+    let packs = supply::packs_to_order(expected, shelf, pack_ml);
     let say = |ml: i64| if ml > 0 { amount(ml, units) } else { "none".to_owned() };
     Some(ProductView {
         name: name.to_owned(),
@@ -125,23 +126,4 @@ fn product(name: &str, (used, expected, shelf): (i64, i64, i64), pack_ml: i64, u
         shelf: say(shelf),
         order: if packs > 0 { format!("{packs} × {}", amount(pack_ml, units)) } else { String::new() },
     })
-}
-
-fn packs_to_order(expected_ml: i64, shelf_ml: i64, pack_ml: i64) -> i64 {
-    let missing = expected_ml * 6 / 5 - shelf_ml;
-    if missing <= 0 { 0 } else { missing.div_euclid(pack_ml.max(1)) + i64::from(missing % pack_ml.max(1) != 0) }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn what_is_missing_with_a_fifth_in_hand_comes_in_whole_packs() {
-        assert_eq!(packs_to_order(10_000, 12_000, 5_000), 0);
-        assert_eq!(packs_to_order(10_000, 11_999, 5_000), 1);
-        assert_eq!(packs_to_order(10_000, 2_000, 5_000), 2);
-        assert_eq!(packs_to_order(10_000, 1_999, 5_000), 3);
-        assert_eq!(packs_to_order(0, 0, 5_000), 0);
-    }
 }
