@@ -12,7 +12,7 @@ mod day;
 mod typed;
 
 pub use day::{day_long, day_short, day_with_year, month_day, parse_date, parse_time_of_day, span, time_of_day};
-pub use typed::{parse_celsius, parse_drops, parse_length, parse_mg_per_litre, parse_ph, parse_volume};
+pub use typed::{parse_celsius, parse_drops, parse_length, parse_mg_per_litre, parse_output, parse_ph, parse_volume};
 
 /// Grams in one pound (exact).
 pub const GRAMS_PER_POUND: f64 = 453.592_37;
@@ -228,12 +228,14 @@ impl Millilitres {
         format!("{a} ({b})")
     }
 
+    /// In the first unit only: "400 gal".
+    pub fn in_first(self, first: UnitsFirst) -> String {
+        if first == UnitsFirst::Us { self.in_gallons() } else { self.in_litres() }
+    }
+
     /// Short form with its uncertainty, in the first unit only: "400 gal ± 20".
     pub fn plus_minus(self, plus_minus: Self, first: UnitsFirst) -> String {
-        let (whole, spread) = match first {
-            UnitsFirst::Us => (self.in_gallons(), plus_minus.in_gallons()),
-            UnitsFirst::Metric => (self.in_litres(), plus_minus.in_litres()),
-        };
+        let (whole, spread) = (self.in_first(first), plus_minus.in_first(first));
         let spread = spread.split(' ').next().unwrap_or_default();
         // A tenth beside a whole number would promise more than is known.
         let spread = if whole.contains('.') { spread } else { spread.split('.').next().unwrap_or_default() };
@@ -276,6 +278,12 @@ pub fn dose_text(amount: Millilitres, us_fl_oz: u32, first: UnitsFirst) -> Strin
 /// [`dose_text`] of an amount as it is kept.
 pub fn amount(ml: i64, first: UnitsFirst) -> String {
     Millilitres::new(ml).map_or_else(|_| format!("{ml} mL"), |m| dose_text(m, m.us_fl_oz_up(), first))
+}
+
+/// What a fire gives, of whole watts: "200,000 Btu/h", to the nearest thousand, or "59 kW" (tenths below 20).
+pub fn output(watts: i32, first: UnitsFirst) -> String {
+    let us = format!("{} Btu/h", thousands(i64::try_from(round_div(i128::from(watts) * 10_000, 2_930_711)).unwrap_or(0) * 1_000));
+    if first == UnitsFirst::Us { us } else { format!("{} kW", whole_or_tenths(i128::from(watts), 1_000)) }
 }
 
 /// A way by road in whole metres: "12 mi (19 km)".

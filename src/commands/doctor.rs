@@ -5,7 +5,7 @@ use anyhow::{Context, Result, bail};
 use embertide::{
     clock::Clock,
     settings::Place,
-    store::{backups, catalogue, dealer, doctor, photos, queue, staff, week},
+    store::{backups, catalogue, dealer, doctor, first_steps, photos, queue, staff, week},
 };
 use std::{net::SocketAddr, path::Path, time::Duration};
 use time::OffsetDateTime;
@@ -44,6 +44,15 @@ async fn findings(db: &Database) -> Result<Vec<String>> {
     }
     if staff::technicians(&db.pool).await?.is_empty() {
         found.push("No technician is kept. Add one under Settings.".to_owned());
+    }
+    if !dealer.invented && first_steps::compared_on(&db.pool).await?.is_none() {
+        found.push(
+            "Nobody has said yet that products, kits and programmes are as on your labels. Look at Treatment before anybody doses."
+                .to_owned(),
+        );
+    }
+    for far in first_steps::far_places(&db.pool).await? {
+        found.push(format!("{}, {}: the pin lies far from every depot. Is a minus missing?", far.customer, far.place));
     }
     found.extend(backup_trouble(db, &dealer, now).await?);
     found.extend(engine_trouble(db, dealer.today).await?);

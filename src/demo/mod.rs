@@ -156,8 +156,12 @@ fn every_year(d: Date) -> Date {
 
 async fn add_staff(db: &mut PgConnection, now: OffsetDateTime) -> Result<Vec<Uuid>> {
     let (shop, home) = (chance::id(1, 1), chance::id(1, 2));
-    staff::add_depot(&mut *db, &Depot { id: shop, name: "the shop".to_owned(), lat: MIDDLE.0, lon: MIDDLE.1 }).await?;
-    staff::add_depot(&mut *db, &Depot { id: home, name: "home, Tarnwater".to_owned(), lat: MIDDLE.0 + 0.19, lon: MIDDLE.1 + 0.24 }).await?;
+    staff::add_depot(&mut *db, &Depot { id: shop, name: "the shop".to_owned(), lat: MIDDLE.0, lon: MIDDLE.1, row_version: 1 }).await?;
+    staff::add_depot(
+        &mut *db,
+        &Depot { id: home, name: "home, Tarnwater".to_owned(), lat: MIDDLE.0 + 0.19, lon: MIDDLE.1 + 0.24, row_version: 1 },
+    )
+    .await?;
     let hash = secrets::hash_password(PASSWORD, Effort::Invented).unwrap_or_default();
     let mut technicians = Vec::new();
     for (i, (name, sign_in, role)) in (0_u64..).zip(STAFF) {

@@ -84,8 +84,14 @@ pub async fn zone_exists(db: impl PgExecutor<'_>, zone: &str) -> Result<bool> {
     Ok(there)
 }
 
-/// Marks the dealership as the demo's invented one.
+/// Marks the dealership as the demo's invented one, whose labels are as invented.
 pub async fn mark_invented(db: impl PgExecutor<'_>, name: &str, phone: &str) -> Result<()> {
-    sqlx::query!("UPDATE dealer SET name = $1, phone = $2, invented = true WHERE id = 1", name, phone).execute(db).await?;
+    sqlx::query!(
+        "UPDATE dealer SET name = $1, phone = $2, invented = true, treatment_compared_on = current_date WHERE id = 1",
+        name,
+        phone
+    )
+    .execute(db)
+    .await?;
     Ok(())
 }

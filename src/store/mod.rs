@@ -12,6 +12,7 @@ pub mod doctor;
 pub mod drives;
 pub mod due;
 pub mod events;
+pub mod first_steps;
 pub mod links;
 pub mod lists;
 pub mod overview;

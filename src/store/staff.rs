@@ -83,6 +83,20 @@ pub async fn set_password(db: impl PgExecutor<'_>, id: Uuid, password_hash: &str
     Ok(())
 }
 
+/// Keeps another name, and another one to sign in with; [`super::Error::Clash`] when somebody was quicker.
+pub async fn rename(db: impl PgExecutor<'_>, id: Uuid, name: &str, sign_in: &str, row_version: i32) -> Result<()> {
+    let done = sqlx::query!(
+        "UPDATE staff SET name = $2, sign_in = $3, row_version = row_version + 1 WHERE id = $1 AND row_version = $4",
+        id,
+        name,
+        sign_in,
+        row_version
+    )
+    .execute(db)
+    .await?;
+    if done.rows_affected() == 1 { Ok(()) } else { Err(super::Error::Clash) }
+}
+
 /// Lets somebody in or out. The last active owner stays.
 pub async fn set_active(db: &mut PgConnection, id: Uuid, active: bool) -> Result<()> {
     let done = sqlx::query!(
@@ -331,21 +345,63 @@ pub async fn add_technician(db: &mut PgConnection, id: Uuid, depot: Uuid, skills
     Ok(())
 }
 
+/// Whether that person is an owner who works here and drives no routes yet.
+pub async fn may_drive_too(db: impl PgExecutor<'_>, id: Uuid) -> Result<bool> {
+    let may = sqlx::query_scalar!(
+        r#"SELECT EXISTS (SELECT FROM staff s WHERE s.id = $1 AND s.active AND s.role = 'owner'
+             AND NOT EXISTS (SELECT FROM technicians t WHERE t.staff_id = s.id)) AS "may!""#,
+        id
+    );
+    Ok(may.fetch_one(db).await?)
+}
+
+/// Where days begin and end.
 #[derive(Clone, Debug)]
 pub struct Depot {
     pub id: Uuid,
     pub name: String,
     pub lat: f64,
     pub lon: f64,
+    pub row_version: i32,
 }
 
+/// The depots in use.
 pub async fn depots(db: impl PgExecutor<'_>) -> Result<Vec<Depot>> {
-    Ok(sqlx::query_as!(Depot, "SELECT id, name, lat, lon FROM depots ORDER BY lower(name), id LIMIT 50").fetch_all(db).await?)
+    let depots =
+        sqlx::query_as!(Depot, "SELECT id, name, lat, lon, row_version FROM depots WHERE NOT retired ORDER BY lower(name), id LIMIT 50");
+    Ok(depots.fetch_all(db).await?)
 }
 
 pub async fn add_depot(db: impl PgExecutor<'_>, d: &Depot) -> Result<()> {
     sqlx::query!("INSERT INTO depots (id, name, lat, lon) VALUES ($1, $2, $3, $4)", d.id, d.name, d.lat, d.lon).execute(db).await?;
     Ok(())
+}
+
+/// Renames or moves a depot. Weeks that are planned keep their times until they are planned again.
+pub async fn change_depot(db: impl PgExecutor<'_>, d: &Depot) -> Result<()> {
+    let done = sqlx::query!(
+        "UPDATE depots SET name = $2, lat = $3, lon = $4, row_version = row_version + 1 WHERE id = $1 AND row_version = $5 AND NOT retired",
+        d.id,
+        d.name,
+        d.lat,
+        d.lon,
+        d.row_version
+    )
+    .execute(db)
+    .await?;
+    if done.rows_affected() == 1 { Ok(()) } else { Err(super::Error::Clash) }
+}
+
+/// Leaves a depot out; the rule `depot_in_use` while somebody who works here starts there.
+pub async fn leave_out_depot(db: impl PgExecutor<'_>, id: Uuid) -> Result<()> {
+    let done = sqlx::query!(
+        "UPDATE depots SET retired = true, row_version = row_version + 1 WHERE id = $1
+         AND NOT EXISTS (SELECT FROM technicians t JOIN staff s ON s.id = t.staff_id WHERE t.depot_id = $1 AND s.active)",
+        id
+    )
+    .execute(db)
+    .await?;
+    if done.rows_affected() == 1 { Ok(()) } else { Err(super::Error::Rule("depot_in_use".to_owned())) }
 }
 
 /// The usual hours of one weekday.
@@ -370,41 +426,65 @@ pub async fn days_off(db: impl PgExecutor<'_>, from: Date) -> Result<Vec<(Uuid, 
     Ok(rows.into_iter().map(|r| (r.staff_id, r.day)).collect())
 }
 
-pub async fn add_day_off(db: impl PgExecutor<'_>, id: Uuid, day: Date) -> Result<()> {
-    sqlx::query!("INSERT INTO days_off (staff_id, day) VALUES ($1, $2) ON CONFLICT DO NOTHING", id, day).execute(db).await?;
+/// Adds every day from the first to the last, both included.
+pub async fn add_days_off(db: impl PgExecutor<'_>, id: Uuid, first: Date, last: Date) -> Result<()> {
+    sqlx::query!(
+        "INSERT INTO days_off (staff_id, day) SELECT $1, $2::date + n FROM generate_series(0, $3::date - $2::date) n ON CONFLICT DO NOTHING",
+        id,
+        first,
+        last
+    )
+    .execute(db)
+    .await?;
     Ok(())
 }
 
-/// Sets where a technician's days start, what they can do, what the van holds, the same hours for these weekdays, the longest
-/// day and the full one.
-#[expect(clippy::too_many_arguments, reason = "one form, as it is kept")]
-pub async fn change_technician(
-    db: &mut PgConnection,
-    id: Uuid,
-    depot: Uuid,
-    skills: &[String],
-    capacity_ml: i64,
-    weekdays: &[u8],
-    (starts, ends): (i32, i32),
-    (most_minutes, full_day_minutes): (Option<i32>, Option<i32>),
-) -> Result<()> {
+/// Somebody works on these days after all.
+pub async fn take_back_days_off(db: impl PgExecutor<'_>, id: Uuid, days: &[Date]) -> Result<()> {
+    sqlx::query!("DELETE FROM days_off WHERE staff_id = $1 AND day = ANY($2)", id, days).execute(db).await?;
+    Ok(())
+}
+
+/// What is kept of how a technician works.
+#[derive(Clone, Debug)]
+pub struct TechnicianChange<'a> {
+    pub id: Uuid,
+    pub depot: Uuid,
+    pub skills: &'a [String],
+    pub capacity_ml: i64,
+    pub weekdays: &'a [u8],
+    /// Of each of those weekdays, minutes after midnight.
+    pub hours: (i32, i32),
+    /// Lunch begins from the first minute to the second.
+    pub lunch: (i32, i32),
+    pub lunch_minutes: i32,
+    pub most_minutes: Option<i32>,
+    pub full_day_minutes: Option<i32>,
+}
+
+/// Keeps where a technician's days start and how they work.
+pub async fn change_technician(db: &mut PgConnection, t: &TechnicianChange<'_>) -> Result<()> {
     let done = sqlx::query!(
-        "UPDATE technicians SET depot_id = $2, skills = $3, van_capacity_ml = $4, most_minutes = $5, full_day_minutes = $6 WHERE staff_id = $1",
-        id,
-        depot,
-        skills,
-        capacity_ml,
-        most_minutes,
-        full_day_minutes
+        "UPDATE technicians SET depot_id = $2, skills = $3, van_capacity_ml = $4, most_minutes = $5, full_day_minutes = $6,
+           lunch_from = $7, lunch_to = $8, lunch_minutes = $9 WHERE staff_id = $1",
+        t.id,
+        t.depot,
+        t.skills,
+        t.capacity_ml,
+        t.most_minutes,
+        t.full_day_minutes,
+        t.lunch.0,
+        t.lunch.1,
+        t.lunch_minutes
     )
     .execute(&mut *db)
     .await?;
     if done.rows_affected() == 0 {
         return Err(super::Error::NotFound);
     }
-    let weekdays: Vec<i16> = weekdays.iter().copied().filter(|d| (1..=7).contains(d)).map(i16::from).collect();
-    sqlx::query!("DELETE FROM working_hours WHERE staff_id = $1", id).execute(&mut *db).await?;
-    sqlx::query!("INSERT INTO working_hours (staff_id, weekday, starts, ends) SELECT DISTINCT $1::uuid, d, $3::int, $4::int FROM unnest($2::smallint[]) d", id, &weekdays, starts, ends)
+    let weekdays: Vec<i16> = t.weekdays.iter().copied().filter(|d| (1..=7).contains(d)).map(i16::from).collect();
+    sqlx::query!("DELETE FROM working_hours WHERE staff_id = $1", t.id).execute(&mut *db).await?;
+    sqlx::query!("INSERT INTO working_hours (staff_id, weekday, starts, ends) SELECT DISTINCT $1::uuid, d, $3::int, $4::int FROM unnest($2::smallint[]) d", t.id, &weekdays, t.hours.0, t.hours.1)
         .execute(db)
         .await?;
     Ok(())

@@ -140,6 +140,23 @@ pub fn parse_celsius(text: &str, default: TemperatureUnit) -> Result<Celsius, Un
     Celsius::from_wide(tenths, || shorten(text.trim()))
 }
 
+/// Reads "200,000 Btu/h", "58 kW", or a bare number in Btu/h (`UnitsFirst::Us`) or kW: whole watts, 1 kW to 2 MW.
+///
+/// A Btu (International Table) an hour is 0.293 071 1 W: NIST SP 811 (2008), appendix B.8.
+pub fn parse_output(text: &str, default: UnitsFirst) -> Result<i32, UnitError> {
+    const QUANTITY: &str = "the output";
+    let (number, name) = split(text, QUANTITY)?;
+    let ratio = match (name.as_str(), default) {
+        ("btu/h" | "btu/hr" | "btuh" | "btu", _) | ("", UnitsFirst::Us) => (2_930_711, 10_000_000),
+        ("kw", _) | ("", UnitsFirst::Metric) => (1_000, 1),
+        ("w", _) => (1, 1),
+        _ => return Err(UnitError::UnknownUnit { quantity: QUANTITY, unit: shorten(&name), accepted: "Btu/h or kW" }),
+    };
+    let watts = i32::try_from(number.times(ratio)).ok().filter(|w| (1_000..=2_000_000).contains(w));
+    let range = "3,412 to 6,824,000 Btu/h (1 to 2,000 kW)";
+    watts.ok_or_else(|| UnitError::OutOfRange { quantity: QUANTITY, typed: shorten(text.trim()), range })
+}
+
 /// Reads "150 ft", "45.7 m", or a bare number in feet (`UnitsFirst::Us`) or metres.
 pub fn parse_length(text: &str, default: UnitsFirst) -> Result<Micrometres, UnitError> {
     let (number, name) = split(text, Micrometres::QUANTITY)?;

@@ -78,6 +78,8 @@ fn rule_words(rule: &str) -> String {
         "last_owner" => "This is the last owner; somebody has to keep the keys.",
         "too_many_closures" => "So many roads are closed already that no more can be kept. Open those again that are open.",
         "too_many_words" => "That is a lot for one day. Please call us.",
+        "too_many_kinds" => "So many kinds of unit are kept already that no more can be. Change one that you do not sell.",
+        "depot_in_use" => "A technician’s days start there. Choose another depot for them first.",
         "visits_one_open" => "This unit has a visit in that week already.",
         _ => "The figures do not fit together. Check them and try again.",
     }
@@ -90,6 +92,8 @@ struct ErrorPage {
     f: Frame,
     title: &'static str,
     says: String,
+    /// What the script says at the form that was refused; "clash": the page is to be looked at as it is now.
+    back: String,
 }
 
 impl Error {
@@ -155,8 +159,13 @@ impl IntoResponse for Error {
             return Redirect::to(&format!("/sign-in?then={then}")).into_response();
         }
         let wait = if let Self::Wait(seconds) = self { Some(seconds) } else { None };
+        let back = match &self {
+            Self::Bad(says) => says.clone(),
+            Self::Clash(_) | Self::OtherContent => "clash".to_owned(),
+            _ => String::new(),
+        };
         let (status, title, says) = self.parts();
-        let mut answer = html_with(status, &ErrorPage { f: Frame::bare(), title, says }).unwrap_or_else(|_| status.into_response());
+        let mut answer = html_with(status, &ErrorPage { f: Frame::bare(), title, says, back }).unwrap_or_else(|_| status.into_response());
         if let Some(value) = wait.or((status == StatusCode::SERVICE_UNAVAILABLE).then_some(30)) {
             answer.headers_mut().insert(header::RETRY_AFTER, value.into());
         }

@@ -6,13 +6,14 @@ use super::{
     app::App,
     error::{Error, Result},
     guard::{Protected, RecordHolder, RouteInfo},
-    html::{Frame, html},
+    html::{Frame, html_with},
     water_view::{self, WaterView},
     words,
 };
 use crate::{
     store::{
         catalogue, customer_words, dealer, due,
+        links::Holder,
         reports::{self, ReportLine},
         units::{self, Unit},
         visits,
@@ -24,6 +25,7 @@ use askama::Template;
 use axum::{
     Router,
     extract::{Path, Query},
+    http::StatusCode,
 };
 use serde::Deserialize;
 use uuid::Uuid;
@@ -60,6 +62,7 @@ struct RecordPage {
     /// How the unit's kit is read: drops, or a figure.
     drops: bool,
     said: String,
+    typed: Typed,
     token: String,
     /// A fresh number for each form.
     forms: [Uuid; 3],
@@ -72,8 +75,24 @@ struct Said {
     said: String,
 }
 
+/// A form of the page that was refused: what was wrong, and what was typed.
+#[derive(Debug, Default)]
+struct Typed {
+    /// In the form for another time.
+    wrong_wish: String,
+    /// In the form for a test.
+    wrong_test: String,
+    says: String,
+    taken_on: String,
+    reading: String,
+    ph: String,
+}
+
 async fn page(holder: RecordHolder, app: App, (Path(token), Query(said)): (Path<String>, Query<Said>)) -> Result {
-    let holder = holder.0;
+    show(&holder.0, &app, &token, said.said, Typed::default()).await
+}
+
+async fn show(holder: &Holder, app: &App, token: &str, said: String, typed: Typed) -> Result {
     let dealer = dealer::get(&app.pool, app.clock.now()).await?;
     let u = units::get(&app.pool, holder.unit_id).await?;
     if u.customer_id != holder.customer_id {
@@ -92,8 +111,8 @@ async fn page(holder: RecordHolder, app: App, (Path(token), Query(said)): (Path<
         answer: ahead.as_ref().and_then(|a| Some((a.day?, a.starts?, a.confirmed && a.told.is_none_or(|t| t.holds(a.day, a.starts))))),
         wish: customer_words::wish(&mut *c, u.id).await?,
         drops: kit.is_some_and(|k| matches!(k.counts, Counts::Drops { .. })),
-        said: said.said,
-        token: crate::secrets::tidy_token(&token),
+        said,
+        token: crate::secrets::tidy_token(token),
         forms: std::array::from_fn(|_| Uuid::now_v7()),
         f: Frame { dealer: dealer.name.clone(), dealer_phone: dealer.phone.clone(), invented: dealer.invented, ..Frame::default() },
         today: day_long(dealer.today),
@@ -101,8 +120,10 @@ async fn page(holder: RecordHolder, app: App, (Path(token), Query(said)): (Path<
         done: done.collect(),
         water,
         u,
+        typed,
     };
-    html(&page)
+    let refused = !page.typed.wrong_wish.is_empty() || !page.typed.wrong_test.is_empty();
+    html_with(if refused { StatusCode::UNPROCESSABLE_ENTITY } else { StatusCode::OK }, &page)
 }
 
 fn done(r: &ReportLine) -> DoneView {

@@ -13,6 +13,7 @@ mod faults;
 mod no_script;
 mod photos;
 mod taps;
+mod typed;
 mod yard;
 
 use driver::{Browser, DESK, PHONE};

@@ -47,7 +47,7 @@ pub(crate) fn county() -> County {
 }
 
 pub(crate) async fn open(t: &TestApp) -> Dealership {
-    let depot = Depot { id: Uuid::now_v7(), name: "the shop".to_owned(), lat: 44.6, lon: -74.9 };
+    let depot = Depot { id: Uuid::now_v7(), name: "the shop".to_owned(), lat: 44.6, lon: -74.9, row_version: 1 };
     staff::add_depot(t.pool(), &depot).await.unwrap();
     let owner = person(t, "Orla Pennifold", "owner", Role::Owner).await;
     let office = person(t, "Tamsin Vey", "office", Role::Office).await;

@@ -17,6 +17,11 @@ fn people_type_numbers_in_many_ways() {
     assert_eq!(parse_volume("1514 L", VolumeUnit::UsGallon).unwrap(), (Millilitres::new(1_514_000).unwrap(), VolumeUnit::Litre));
     assert_eq!(parse_volume("400", VolumeUnit::UsGallon).unwrap().0.get(), 1_514_165);
     assert_eq!(parse_volume("22 fl. oz.", VolumeUnit::Litre).unwrap().0.get(), 651);
+    // NIST SP 811 (2008), B.8: 1 Btu (IT) an hour is 0.293 071 1 W.
+    assert_eq!(parse_output("200,000 Btu/h", UnitsFirst::Metric).unwrap(), 58_614);
+    assert_eq!((parse_output("58.6 kW", UnitsFirst::Us).unwrap(), parse_output("58.6", UnitsFirst::Metric).unwrap()), (58_600, 58_600));
+    assert_eq!((output(58_614, UnitsFirst::Us), output(58_600, UnitsFirst::Metric)), ("200,000 Btu/h".to_owned(), "59 kW".to_owned()));
+    assert!(parse_output("58", UnitsFirst::Us).is_err() && parse_output("3 MW", UnitsFirst::Us).is_err(), "a slip of the unit");
     assert_eq!(parse_celsius("180 F", TemperatureUnit::Celsius).unwrap().get(), 822);
     assert_eq!(parse_celsius("-40 °F", TemperatureUnit::Celsius).unwrap().get(), -400);
     assert_eq!(parse_length("150 ft", UnitsFirst::Metric).unwrap().get(), 45_720_000);

@@ -42,7 +42,8 @@ async fn a_time_that_suits_the_customer_counts_as_told_and_one_that_moved_does_n
     let fields = [("day", day.as_str()), ("starts", starts_text.as_str())];
     let late = (starts + 1).to_string();
     let moved = send(&t, &token, "suits", Uuid::now_v7(), &[("day", day.as_str()), ("starts", late.as_str())]).await;
-    assert_eq!(moved.status, 409, "another time than stands: {}", moved.text("main"));
+    assert_eq!((moved.status, moved.location.as_str()), (303, format!("/w/{token}?said=moved").as_str()), "another time than stands");
+    assert!(t.get(None, &moved.location).await.text(".wrong").contains("has moved meanwhile"));
     assert_eq!(stands(&t, unit).await.0, "planned");
     let id = Uuid::now_v7();
     for _ in 0..2 {
@@ -80,7 +81,8 @@ async fn a_draft_is_nothing_to_agree_to() {
     let token = links::make(t.pool(), stop.unit_id, "mail", None, t.app.clock.now()).await.unwrap();
     assert!(t.get(None, &format!("/w/{token}")).await.attrs("form[action$='/suits']", "action").is_empty());
     let (day, starts) = (stop.day.unwrap().to_string(), stop.starts.unwrap().to_string());
-    assert_eq!(send(&t, &token, "suits", Uuid::now_v7(), &[("day", &day), ("starts", &starts)]).await.status, 409);
+    let late = send(&t, &token, "suits", Uuid::now_v7(), &[("day", &day), ("starts", &starts)]).await;
+    assert_eq!((late.status, late.location.as_str()), (303, format!("/w/{token}?said=moved").as_str()));
 }
 
 #[tokio::test]
@@ -128,7 +130,11 @@ async fn a_customers_own_test_counts_until_the_office_says_otherwise() {
         [("taken_on", "Oct 4, 2026"), ("reading", "18"), ("ph", "15")],
         [("taken_on", "10/4/26"), ("reading", "18"), ("ph", "")],
     ] {
-        assert_eq!(send(&t, &token, "test", Uuid::now_v7(), &wrong).await.status, 422, "{wrong:?}");
+        let refused = send(&t, &token, "test", Uuid::now_v7(), &wrong).await;
+        assert!(refused.status == 422 && !refused.text("details[open] .wrong").is_empty(), "{wrong:?}: {}", refused.text("main"));
+        for (name, typed) in wrong {
+            assert_eq!(refused.attrs(&format!("input[name={name}]"), "value"), [typed], "what was typed stands there");
+        }
     }
     let due = t.get(Some(&d.office), "/due").await;
     assert!(due.text("section[aria-labelledby=say]").contains("18 drops, pH 8.7"), "{}", due.text("section[aria-labelledby=say]"));

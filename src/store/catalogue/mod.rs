@@ -6,6 +6,7 @@ mod job_edit;
 mod jobs;
 mod profiles;
 mod treatments;
+mod unit_kinds;
 
 pub use climate::{Climate, change_climate, climate};
 pub use edit::{Versions, add_programme, change_programme, keep_kit, keep_product, versions};
@@ -14,4 +15,5 @@ pub use jobs::{
     ChecklistItem, JobBook, JobRow, SeasonDays, all_jobs, all_steps, change_season, change_season_from, checklist, job_book, season_days,
 };
 pub use profiles::{ProfileRow, device_text, keep_profile, parameter_text, profiles, remedy_text};
-pub use treatments::{COMPARATOR_SD, KitRow, LotLine, ProductRow, Treatments, UnitKind, lots, treatments, unit_kinds};
+pub use treatments::{COMPARATOR_SD, KitRow, LotLine, ProductRow, Treatments, lots, treatments};
+pub use unit_kinds::{KindSetting, MOST_UNIT_KINDS, NewKind, UnitKind, add_kind, change_kind, kind_settings, unit_kinds};

@@ -149,19 +149,6 @@ async fn kits(db: impl PgExecutor<'_>) -> Result<Vec<KitRow>> {
         .collect()
 }
 
-#[derive(Clone, Debug)]
-pub struct UnitKind {
-    pub code: String,
-    pub name: String,
-    pub jacket_ml: Option<i64>,
-}
-
-pub async fn unit_kinds(db: impl PgExecutor<'_>) -> Result<Vec<UnitKind>> {
-    Ok(sqlx::query_as!(UnitKind, "SELECT code, name, jacket_ml FROM unit_kinds ORDER BY jacket_ml NULLS LAST, name LIMIT 200")
-        .fetch_all(db)
-        .await?)
-}
-
 /// A lot on the shelf with what is left of it.
 #[derive(Clone, Debug)]
 pub struct LotLine {

@@ -221,7 +221,7 @@ pub async fn keep_mended(db: &mut PgConnection, week: &MendedWeek, row_version: 
     let timed = route::check(&week.mended.problem, &week.mended.plan.routes)
         .map_err(|against| corrupt("week_plans", t.plan_id, format!("{} rules broken", against.len())))?;
     if let Some((staff_id, day)) = t.happened.lost() {
-        staff::add_day_off(&mut *db, staff_id, day).await?;
+        staff::add_days_off(&mut *db, staff_id, day, day).await?;
         // What was made that day before it was lost stays on its route.
         sqlx::query!(
             "DELETE FROM routes WHERE staff_id = $1 AND day = $2

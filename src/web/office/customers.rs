@@ -17,6 +17,8 @@ use crate::{
     store::{
         customers::{self, Customer, CustomerLine, PinOrigin, Place},
         due,
+        first_steps::is_far,
+        staff,
         units::{self, Unit},
         week,
     },
@@ -63,6 +65,8 @@ pub(super) async fn list(who: Office, app: App, Query(asked): Query<Asked>) -> R
 struct PlaceView {
     place: Place,
     pin: String,
+    /// The pin is so far from every depot that it may be a slip.
+    far: bool,
     /// Where the pin lies beside the roads, in words and drawn; both empty without a road file.
     lies: String,
     map: String,
@@ -112,6 +116,7 @@ pub(super) async fn page(who: Office, app: App, Path(id): Path<Uuid>) -> Result 
     let mut places = Vec::new();
     let all = customers::places(&app.pool, id).await?;
     let suits = week::suits(&app.pool, &all.iter().map(|p| p.id).collect::<Vec<_>>()).await?;
+    let depots: Vec<(f64, f64)> = staff::depots(&app.pool).await?.iter().map(|d| (d.lat, d.lon)).collect();
     for place in all {
         let (own, rest) = units.drain(..).partition(|u: &UnitView| u.unit.place_id == place.id);
         units = rest;
@@ -121,7 +126,8 @@ pub(super) async fn page(who: Office, app: App, Path(id): Path<Uuid>) -> Result 
         };
         let pin = place.pin.map(|(lat, lon)| format!("{lat:.5}, {lon:.5}")).unwrap_or_default();
         let suits = suits.get(&place.id).map(|s| suits_text(s)).unwrap_or_default();
-        places.push(PlaceView { pin, lies, map, suits, place, units: own });
+        let far = place.pin.is_some_and(|pin| is_far(pin, &depots));
+        places.push(PlaceView { far, pin, lies, map, suits, place, units: own });
     }
     html(&CustomerPage { f: Frame::of(&who, "customers"), c, places })
 }

@@ -14,6 +14,7 @@ use crate::{
         catalogue,
         customer_words::{self, Word},
         due,
+        first_steps::{self, FarPlace, FirstSteps},
         week::Told,
     },
     units::{day_short, day_with_year},
@@ -102,6 +103,9 @@ struct DuePage {
     past: i64,
     open: i64,
     later: i64,
+    /// Until the first week is planned and the treatment compared.
+    steps: Option<FirstSteps>,
+    far: Vec<FarPlace>,
     /// What customers said on their own pages.
     words: Vec<WordView>,
     lines: Vec<Line>,
@@ -136,7 +140,10 @@ pub(super) async fn page(who: Office, app: App, Query(asked): Query<Asked>) -> R
     let jobs = book.jobs.iter().map(|j| (j.kind.code().to_owned(), j.kind.name().to_owned())).collect();
     let lines = found.into_iter().map(|l| line(l, today)).collect();
     let words = customer_words::open(&mut *c).await?.into_iter().map(WordView::from).collect();
-    html(&DuePage { f: Frame::of(&who, "due"), words, asked, jobs, past, open, later, lines, next })
+    let steps = Some(first_steps::first_steps(&mut *c).await?).filter(|s| !s.are_done());
+    drop(c);
+    let far = if steps.is_some() { first_steps::far_places(&app.pool).await? } else { Vec::new() };
+    html(&DuePage { f: Frame::of(&who, "due"), steps, far, words, asked, jobs, past, open, later, lines, next })
 }
 
 /// Where the page before ended.

@@ -3,12 +3,14 @@
 mod answers;
 mod bring_in;
 mod coming;
+mod crew;
 mod customers;
 mod due;
 mod fill;
 mod fill_limits;
 mod history;
 mod jobs;
+mod kinds;
 mod mend;
 mod overview;
 mod phones;
@@ -100,6 +102,7 @@ pub(super) fn owner_routes() -> (Router<App>, Vec<RouteInfo>) {
         .get("/treatments", treatments::page)
         .get("/treatments/fill-limits", fill_limits::page)
         .post("/treatments/fill-limits/{code}", fill_limits::change)
+        .post("/treatments/compared", treatments::compared)
         .post("/treatments/programmes", treatments::add_programme)
         .post("/treatments/programmes/{code}", treatments::change_programme)
         .post("/treatments/products", treatments::add_product)
@@ -109,12 +112,19 @@ pub(super) fn owner_routes() -> (Router<App>, Vec<RouteInfo>) {
         .post("/treatments/kits/{code}", treatments::change_kit)
         .get("/settings", settings::page)
         .post("/settings", settings::change)
-        .post("/settings/second-factor", settings::need_second_factor)
-        .post("/settings/staff", settings::invite)
-        .post("/settings/staff/{id}/link", settings::new_link)
-        .post("/settings/staff/{id}/active", settings::set_active)
-        .post("/settings/staff/{id}/second-factor-off", settings::second_factor_off)
-        .post("/settings/depots", settings::add_depot)
+        .post("/settings/second-factor", crew::need_second_factor)
+        .post("/settings/staff", crew::invite)
+        .post("/settings/staff/{id}/link", crew::new_link)
+        .post("/settings/staff/{id}/active", crew::set_active)
+        .post("/settings/staff/{id}/second-factor-off", crew::second_factor_off)
+        .post("/settings/staff/{id}", crew::rename)
+        .post("/settings/staff/{id}/drives", crew::drives_too)
+        .post("/settings/depots", crew::add_depot)
+        .post("/settings/depots/{id}", crew::change_depot)
+        .post("/settings/depots/{id}/leave-out", crew::leave_out_depot)
+        .get("/settings/kinds", kinds::page)
+        .post("/settings/kinds", kinds::add)
+        .post("/settings/kinds/{code}", kinds::change)
         .post("/settings/technicians/{id}", technicians::change)
         .post("/settings/seasons/{name}", settings::change_season)
         .post("/settings/climate", settings::change_climate)

@@ -24,7 +24,7 @@ use crate::{
         drives, due,
         events::{self, Actor},
         second_factor,
-        sessions::{self, Role},
+        sessions::Role,
         staff::{self, Depot, Person, Prices},
     },
     units::{UnitsFirst, day_with_year, month_day},
@@ -48,6 +48,8 @@ struct SettingsPage {
     code_needed: bool,
     depots: Vec<Depot>,
     technicians: Vec<TechnicianView>,
+    /// Owners who could drive routes and do not yet.
+    drives_too: Vec<Person>,
     seasons: Vec<SeasonDays>,
     prices: Prices,
     roads: drives::Standing,
@@ -96,16 +98,20 @@ fn backup_words(known: &backups::Known) -> String {
     format!("The last one was made on {}.{}", day_with_year(known.made_at.date()), tried.unwrap_or_default())
 }
 
-async fn show(who: &Owner, app: &App, new_link: String) -> Result {
+pub(super) async fn show(who: &Owner, app: &App, new_link: String) -> Result {
+    let technicians = technicians::views(app, who.dealer.today).await?;
+    let people = staff::all(&app.pool).await?;
+    let drives_too = people.iter().filter(|p| p.active && p.role == Role::Owner && technicians.iter().all(|v| v.t.id != p.id));
     html(&SettingsPage {
+        drives_too: drives_too.cloned().collect(),
         f: Frame::of(who, "settings"),
         metric: who.dealer.units == UnitsFirst::Metric,
         d: who.dealer.clone(),
-        people: staff::all(&app.pool).await?,
+        people,
         guarded: second_factor::holders(&app.pool).await?,
         code_needed: second_factor::is_needed(&app.pool).await?,
         depots: staff::depots(&app.pool).await?,
-        technicians: technicians::views(app, who.dealer.today).await?,
+        technicians,
         seasons: catalogue::season_days(&app.pool).await?,
         prices: staff::prices(&app.pool).await?,
         roads: drives::standing(&app.pool).await?,
@@ -132,7 +138,7 @@ pub(super) struct DealerForm {
     row_version: i32,
 }
 
-fn actor(who: &Owner) -> Actor {
+pub(super) fn actor(who: &Owner) -> Actor {
     Actor { id: Some(who.staff_id), words: who.name.clone() }
 }
 
@@ -153,130 +159,6 @@ pub(super) async fn change(who: Owner, app: App, posted: Posted<DealerForm>) -> 
     }
     tx.commit().await?;
     Ok(see_other("/settings"))
-}
-
-#[derive(Debug, Deserialize)]
-pub(super) struct Invite {
-    name: String,
-    sign_in: String,
-    role: String,
-    #[serde(default)]
-    depot: String,
-}
-
-/// Adds somebody who cannot sign in yet, and makes the link with which they choose a password.
-pub(super) async fn invite(who: Owner, app: App, posted: Posted<Invite>) -> Result {
-    let form = &posted.form;
-    let name = need(&form.name, "Give the name", 80)?;
-    let sign_in = need(&form.sign_in, "Give a name to sign in with", 120)?.to_lowercase();
-    if sign_in.chars().count() < 3 {
-        return Err(Error::Bad("The name to sign in with needs three letters or more.".to_owned()));
-    }
-    let role = Role::parse(&form.role).ok_or_else(|| Error::Bad("Choose what they do.".to_owned()))?;
-    let depot: Option<Uuid> = form.depot.parse().ok();
-    if role == Role::Technician && depot.is_none() {
-        return Err(Error::Bad("Add a depot first: a technician's day has to start somewhere.".to_owned()));
-    }
-    let now = app.clock.now();
-    let mut tx = app.pool.begin().await?;
-    let mut link = String::new();
-    if posted.first_time(&mut tx, &who, "invite", now).await? {
-        let person = Person { id: posted.id, name, sign_in: sign_in.clone(), role, active: true, row_version: 1 };
-        // No password fits this: the hash is of nothing anybody knows.
-        staff::add(&mut *tx, &person, "no password chosen yet", now).await?;
-        if let (Role::Technician, Some(depot)) = (role, depot) {
-            staff::add_technician(&mut tx, posted.id, depot, &[], 450, 960).await?;
-        }
-        let token = staff::make_setup_link(&mut *tx, Some(posted.id), now).await?;
-        events::note(&mut *tx, now, &actor(&who), "invited", &sign_in).await?;
-        link = format!("{}/setup/{token}", app.public_url);
-    }
-    tx.commit().await?;
-    show(&who, &app, link).await
-}
-
-#[derive(Debug, Deserialize)]
-pub(super) struct Nothing {}
-
-pub(super) async fn new_link(who: Owner, app: App, (Path(id), posted): (Path<Uuid>, Posted<Nothing>)) -> Result {
-    let now = app.clock.now();
-    let mut tx = app.pool.begin().await?;
-    let mut link = String::new();
-    if posted.first_time(&mut tx, &who, "password link", now).await? {
-        let token = staff::make_setup_link(&mut *tx, Some(id), now).await?;
-        events::note(&mut *tx, now, &actor(&who), "made a password link", &id.to_string()).await?;
-        link = format!("{}/setup/{token}", app.public_url);
-    }
-    tx.commit().await?;
-    show(&who, &app, link).await
-}
-
-#[derive(Debug, Deserialize)]
-pub(super) struct Active {
-    active: String,
-}
-
-pub(super) async fn set_active(who: Owner, app: App, (Path(id), posted): (Path<Uuid>, Posted<Active>)) -> Result {
-    let now = app.clock.now();
-    let active = posted.form.active == "yes";
-    let mut tx = app.pool.begin().await?;
-    if posted.first_time(&mut tx, &who, "staff", now).await? {
-        staff::set_active(&mut tx, id, active).await?;
-        events::note(&mut *tx, now, &actor(&who), if active { "let somebody in" } else { "shut somebody out" }, &id.to_string()).await?;
-    }
-    tx.commit().await?;
-    Ok(see_other("/settings#staff"))
-}
-
-#[derive(Debug, Deserialize)]
-pub(super) struct Needed {
-    #[serde(default)]
-    needed: String,
-}
-
-/// Whether the office and the owner have to have a second factor.
-pub(super) async fn need_second_factor(who: Owner, app: App, posted: Posted<Needed>) -> Result {
-    let now = app.clock.now();
-    let needed = posted.form.needed == "yes";
-    let mut tx = app.pool.begin().await?;
-    if posted.first_time(&mut tx, &who, "second factor needed", now).await? {
-        second_factor::set_needed(&mut *tx, needed).await?;
-        let said = if needed { "second factor needed of the office" } else { "second factor no longer needed" };
-        events::note(&mut *tx, now, &actor(&who), said, "").await?;
-    }
-    tx.commit().await?;
-    Ok(see_other("/settings#staff"))
-}
-
-/// For somebody whose phone is lost: the password alone opens again, until they set it up anew. Their sessions end.
-pub(super) async fn second_factor_off(who: Owner, app: App, (Path(id), posted): (Path<Uuid>, Posted<Nothing>)) -> Result {
-    let now = app.clock.now();
-    let mut tx = app.pool.begin().await?;
-    if posted.first_time(&mut tx, &who, "staff", now).await? {
-        second_factor::off(&mut tx, id).await?;
-        sessions::close_all(&mut *tx, id).await?;
-        events::note(&mut *tx, now, &actor(&who), "took a second factor off", &id.to_string()).await?;
-    }
-    tx.commit().await?;
-    Ok(see_other("/settings#staff"))
-}
-
-#[derive(Debug, Deserialize)]
-pub(super) struct DepotForm {
-    name: String,
-    pin: String,
-}
-
-pub(super) async fn add_depot(who: Owner, app: App, posted: Posted<DepotForm>) -> Result {
-    let name = need(&posted.form.name, "Give the depot a name", 80)?;
-    let (lat, lon) =
-        super::customers::pin(&posted.form.pin)?.ok_or_else(|| Error::Bad("Give the depot's position: latitude, longitude.".to_owned()))?;
-    let mut tx = app.pool.begin().await?;
-    if posted.first_time(&mut tx, &who, "depot", app.clock.now()).await? {
-        staff::add_depot(&mut *tx, &Depot { id: posted.id, name, lat, lon }).await?;
-    }
-    tx.commit().await?;
-    Ok(see_other("/settings#depots"))
 }
 
 #[derive(Debug, Deserialize)]

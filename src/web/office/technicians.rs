@@ -12,9 +12,9 @@ use super::{
 use crate::{
     store::{
         self, catalogue,
-        staff::{self, Hours, Technician},
+        staff::{self, Hours, Technician, TechnicianChange},
     },
-    units::{parse_time_of_day, time_of_day},
+    units::{day_with_year, parse_time_of_day, time_of_day},
 };
 use axum::extract::Path;
 use serde::Deserialize;
@@ -27,12 +27,15 @@ pub(super) struct TechnicianView {
     pub(super) starts: String,
     pub(super) ends: String,
     pub(super) weekdays: Vec<(u8, &'static str, bool)>,
+    pub(super) lunch_from: String,
+    pub(super) lunch_to: String,
     pub(super) litres: i64,
     pub(super) most_hours: String,
     pub(super) full_day_hours: String,
     /// Product, its name, litres as typed.
     pub(super) loads: Vec<(Uuid, String, String)>,
-    pub(super) days_off: Vec<Date>,
+    /// As the form sends them back, and in words.
+    pub(super) days_off: Vec<(Date, String)>,
 }
 
 /// Minutes as hours for a field: "9", "8.5"; empty where there are none.
@@ -55,11 +58,13 @@ pub(super) async fn views(app: &App, today: Date) -> store::Result<Vec<Technicia
         let own: Vec<&Hours> = hours.iter().filter(|h| h.staff_id == t.id).collect();
         let weekdays = (1_u8..).zip(WEEKDAYS).map(|(n, name)| (n, name, own.iter().any(|h| h.weekday == i16::from(n)))).collect();
         let (starts, ends) = own.first().map_or((450, 960), |h| (h.starts, h.ends));
-        let days_off = off.iter().filter(|o| o.0 == t.id).map(|o| o.1).collect();
+        let days_off = off.iter().filter(|o| o.0 == t.id).map(|o| (o.1, day_with_year(o.1))).collect();
         TechnicianView {
             starts: time_of_day(starts),
             ends: time_of_day(ends),
             weekdays,
+            lunch_from: time_of_day(t.lunch_from),
+            lunch_to: time_of_day(t.lunch_to),
             litres: t.van_capacity_ml / 1000,
             most_hours: in_hours(t.most_minutes),
             full_day_hours: in_hours(t.full_day_minutes),
@@ -96,8 +101,16 @@ pub(super) struct TechnicianForm {
     product: Vec<Uuid>,
     #[serde(default)]
     product_litres: Vec<String>,
+    lunch_from: String,
+    lunch_to: String,
+    lunch_minutes: String,
     #[serde(default)]
     day_off: String,
+    #[serde(default)]
+    day_off_to: String,
+    /// Days off that are taken back, as 2026-10-05.
+    #[serde(default)]
+    works_after_all: Vec<String>,
 }
 
 /// What the van carries of each product, where something is typed.
@@ -132,6 +145,33 @@ fn hours(text: &str, what: &str) -> Result<Option<i32>> {
     Ok(Some((hours * 60.0).round() as i32))
 }
 
+/// The first and the last day of an absence; one day where no last one is typed.
+fn absence(form: &TechnicianForm) -> Result<Option<(Date, Date)>> {
+    let Some(first) = date(&form.day_off)? else {
+        let alone = !form.day_off_to.trim().is_empty();
+        return if alone { Err(Error::Bad("Say from which day on they are off.".to_owned())) } else { Ok(None) };
+    };
+    let last = date(&form.day_off_to)?.unwrap_or(first);
+    if !(0..=MOST_DAYS_OFF).contains(&(last - first).whole_days()) {
+        return Err(Error::Bad(format!("The last day off comes after the first, {MOST_DAYS_OFF} days later at most.")));
+    }
+    Ok(Some((first, last)))
+}
+
+/// In one go.
+const MOST_DAYS_OFF: i64 = 92;
+
+/// From when to when lunch may begin, and how long it is.
+fn lunch(form: &TechnicianForm) -> Result<((i32, i32), i32)> {
+    let (from, to) = (clock(&form.lunch_from)?, clock(&form.lunch_to)?);
+    if from > to {
+        return Err(Error::Bad("Lunch begins between an earlier and a later time.".to_owned()));
+    }
+    let minutes = form.lunch_minutes.trim().trim_end_matches("min").trim().parse().ok().filter(|m| (0..=180).contains(m));
+    let minutes = minutes.ok_or_else(|| Error::Bad("Give the minutes of lunch, 0 to 180.".to_owned()))?;
+    Ok(((from, to), minutes))
+}
+
 pub(super) async fn change(who: Owner, app: App, (Path(id), posted): (Path<Uuid>, Posted<TechnicianForm>)) -> Result {
     let form = &posted.form;
     let (starts, ends) = (clock(&form.starts)?, clock(&form.ends)?);
@@ -147,15 +187,30 @@ pub(super) async fn change(who: Owner, app: App, (Path(id), posted): (Path<Uuid>
         .ok_or_else(|| Error::Bad("Give what the van carries in whole litres, 2,000 at most.".to_owned()))?;
     let skills: Vec<String> =
         form.skills.split(',').map(|s| s.trim().to_lowercase()).filter(|s| !s.is_empty() && s.len() <= 40).take(20).collect();
-    let day_off = date(&form.day_off)?;
+    let off = absence(form)?;
+    let ((lunch_from, lunch_to), lunch_minutes) = lunch(form)?;
+    let works = form.works_after_all.iter().map(|day| date(day)).collect::<Result<Vec<_>>>()?.into_iter().flatten().collect::<Vec<_>>();
     let bounds = (hours(&form.most_hours, "the longest day")?, hours(&form.full_day_hours, "a full day's work")?);
     let loads = loads(form)?;
     let mut tx = app.pool.begin().await?;
     if posted.first_time(&mut tx, &who, "technician", app.clock.now()).await? {
         staff::set_van_loads(&mut tx, id, &loads).await?;
-        staff::change_technician(&mut tx, id, form.depot, &skills, litres * 1000, &form.weekday, (starts, ends), bounds).await?;
-        if let Some(day) = day_off {
-            staff::add_day_off(&mut *tx, id, day).await?;
+        let change = TechnicianChange {
+            id,
+            depot: form.depot,
+            skills: &skills,
+            capacity_ml: litres * 1000,
+            weekdays: &form.weekday,
+            hours: (starts, ends),
+            lunch: (lunch_from, lunch_to),
+            lunch_minutes,
+            most_minutes: bounds.0,
+            full_day_minutes: bounds.1,
+        };
+        staff::change_technician(&mut tx, &change).await?;
+        staff::take_back_days_off(&mut *tx, id, &works).await?;
+        if let Some((first, last)) = off {
+            staff::add_days_off(&mut *tx, id, first, last).await?;
         }
     }
     tx.commit().await?;

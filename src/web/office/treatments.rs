@@ -14,9 +14,9 @@ use super::{
 use crate::{
     store::{
         catalogue::{self, KitRow, ProductRow, Treatments, Versions},
-        due, lists,
+        due, first_steps, lists,
     },
-    units::{MgPerLitre, Millilitres, Ph, VolumeUnit, amount, parse_mg_per_litre, parse_ph, parse_volume},
+    units::{MgPerLitre, Millilitres, Ph, VolumeUnit, amount, day_with_year, parse_mg_per_litre, parse_ph, parse_volume},
     water::{Basis, Counts, Levels, Measure, PhBand, Product, Programme, RecheckDays, Strength, TestKit},
 };
 use askama::Template;
@@ -59,6 +59,8 @@ struct TreatmentsPage {
     products: Vec<ProductView>,
     kits: Vec<KitView>,
     bases: Vec<&'static str>,
+    /// When all of it was compared with the labels.
+    compared: String,
 }
 
 fn version<K: PartialEq>(all: &[(K, i32)], key: &K) -> i32 {
@@ -89,7 +91,22 @@ pub(super) async fn page(who: Owner, app: App, (): ()) -> Result {
         products,
         kits: kits.into_iter().map(|row| kit_view(row, &versions, today)).collect(),
         bases: Basis::ALL.iter().map(|b| b.as_str()).collect(),
+        compared: first_steps::compared_on(&mut *c).await?.map(day_with_year).unwrap_or_default(),
     })
+}
+
+#[derive(Debug, Deserialize)]
+pub(super) struct Nothing {}
+
+/// The owner has compared what is here with the labels and the kits' sheets.
+pub(super) async fn compared(who: Owner, app: App, posted: Posted<Nothing>) -> Result {
+    let now = app.clock.now();
+    let mut tx = app.pool.begin().await?;
+    if posted.first_time(&mut tx, &who, "treatment compared with labels", now).await? {
+        first_steps::compared(&mut *tx, who.dealer.today).await?;
+    }
+    tx.commit().await?;
+    Ok(see_other("/treatments"))
 }
 
 fn product_view(row: ProductRow, versions: &Versions, left: &dyn Fn(Uuid) -> String) -> ProductView {

@@ -119,7 +119,7 @@ async fn show(who: &Office, app: &App, id: Uuid, new_link: String) -> Result {
         back: format!("/units/{id}#photos"),
         links: links.collect(),
         new_link,
-        kinds: catalogue::unit_kinds(&mut *c).await?,
+        kinds: catalogue::unit_kinds(&mut *c, Some(&u.kind_code)).await?,
         programmes: treatments.programmes.iter().map(|p| (p.code.clone(), p.name.clone())).collect(),
         kits: treatments.kits.iter().map(|k| (k.kit.code.clone(), k.kit.name.clone())).collect(),
         jobs: book.jobs.iter().map(|j| (j.kind.code().to_owned(), j.kind.name().to_owned())).collect(),
@@ -212,7 +212,7 @@ pub(super) async fn new_page(who: Office, app: App, Path(place_id): Path<Uuid>) 
     html(&NewUnitPage {
         f: Frame::of(&who, "customers"),
         place,
-        kinds: catalogue::unit_kinds(&mut *c).await?,
+        kinds: catalogue::unit_kinds(&mut *c, None).await?,
         programmes: treatments.programmes.iter().map(|p| (p.code.clone(), p.name.clone())).collect(),
         kits: treatments.kits.iter().map(|k| (k.kit.code.clone(), k.kit.name.clone())).collect(),
     })

@@ -1,11 +1,14 @@
 //! What customers say on their page: a time suits, another would be better, a test of their own.
 
-use super::super::{
-    app::App,
-    error::{Error, Result},
-    form::Sent,
-    guard::{RecordHolder, see_other},
-    water_view,
+use super::{
+    super::{
+        app::App,
+        error::{Error, Result},
+        form::Sent,
+        guard::{RecordHolder, see_other},
+        water_view,
+    },
+    Typed, show,
 };
 use crate::{
     store::{
@@ -66,7 +69,7 @@ pub(super) async fn suits(RecordHolder(holder): RecordHolder, app: App, (Path(to
     if sent.first_time(&mut tx, WHO, "a time suits", now).await? {
         customer_words::add(&mut tx, &word(&holder, sent.id, Kind::Suits, Some(told), ""), now).await?;
         if !week::agree(&mut tx, holder.unit_id, told, now).await? {
-            return Err(Error::Clash("That visit has moved meanwhile. Go back and look at the page again.".to_owned()));
+            return Ok(back(&token, "moved"));
         }
     }
     tx.commit().await?;
@@ -79,7 +82,8 @@ pub(super) async fn another_time(RecordHolder(holder): RecordHolder, app: App, (
     let told = sent.form.told()?;
     let says = sent.form.says.trim();
     if says.is_empty() || says.chars().count() > 400 {
-        return Err(Error::Bad("Say which days or times would suit, in 400 characters at most.".to_owned()));
+        let wrong_wish = "Say which days or times would suit, in 400 characters at most.".to_owned();
+        return show(&holder, &app, &token, String::new(), Typed { wrong_wish, says: says.to_owned(), ..Typed::default() }).await;
     }
     let mut tx = app.pool.begin().await?;
     own(&mut tx, &holder).await?;
@@ -109,23 +113,40 @@ fn taken_on(text: &str, today: Date) -> Result<Date> {
     Ok(day)
 }
 
-/// A test that the customer made, read with the unit's own kit. It counts until the office says otherwise.
+/// What was read: the inhibitor with the unit's own kit, and the pH where one is typed.
+async fn readings(db: &mut PgConnection, unit: &Unit, form: &OwnTest) -> Result<Vec<NewReading>> {
+    let treatments = catalogue::treatments(db).await?;
+    let programme = treatments.programme(&unit.programme_code).ok_or(Error::NotFound)?;
+    let mut readings = vec![water_view::inhibitor(&treatments, programme, unit.kit_code.as_deref().unwrap_or(""), &form.reading)?];
+    if !form.ph.trim().is_empty() {
+        readings.push(NewReading::ph(parse_ph(&form.ph).map_err(|e| Error::Bad(e.to_string()))?));
+    }
+    Ok(readings)
+}
+
+/// A test that the customer made. It counts until the office says otherwise.
 pub(super) async fn test(RecordHolder(holder): RecordHolder, app: App, (Path(token), sent): (Path<String>, Sent<OwnTest>)) -> Result {
+    match keep_test(&holder, &app, &sent).await {
+        Ok(()) => Ok(back(&token, "test")),
+        Err(Error::Bad(wrong_test)) => {
+            let OwnTest { taken_on, reading, ph } = sent.form;
+            show(&holder, &app, &token, String::new(), Typed { wrong_test, taken_on, reading, ph, ..Typed::default() }).await
+        }
+        Err(other) => Err(other),
+    }
+}
+
+async fn keep_test(holder: &Holder, app: &App, sent: &Sent<OwnTest>) -> Result<()> {
     let now = app.clock.now();
     let today = dealer::get(&app.pool, now).await?.today;
-    let day = taken_on(&sent.form.taken_on, today)?;
     let mut tx = app.pool.begin().await?;
-    let unit = own(&mut tx, &holder).await?;
-    let treatments = catalogue::treatments(&mut tx).await?;
-    let programme = treatments.programme(&unit.programme_code).ok_or(Error::NotFound)?;
-    let mut readings = vec![water_view::inhibitor(&treatments, programme, unit.kit_code.as_deref().unwrap_or(""), &sent.form.reading)?];
-    if !sent.form.ph.trim().is_empty() {
-        readings.push(NewReading::ph(parse_ph(&sent.form.ph).map_err(|e| Error::Bad(e.to_string()))?));
-    }
+    let unit = own(&mut tx, holder).await?;
+    let day = taken_on(&sent.form.taken_on, today)?;
+    let readings = readings(&mut tx, &unit, &sent.form).await?;
     if sent.first_time(&mut tx, WHO, "a test of their own", now).await? {
         let ph = if sent.form.ph.trim().is_empty() { String::new() } else { format!(", pH {}", sent.form.ph.trim()) };
         let says: String = format!("{}: {}{ph}", day_with_year(day), sent.form.reading.trim()).chars().take(400).collect();
-        customer_words::add(&mut tx, &word(&holder, sent.id, Kind::Test, None, &says), now).await?;
+        customer_words::add(&mut tx, &word(holder, sent.id, Kind::Test, None, &says), now).await?;
         let test = NewTest {
             id: sent.id,
             unit_id: unit.id,
@@ -141,5 +162,5 @@ pub(super) async fn test(RecordHolder(holder): RecordHolder, app: App, (Path(tok
         due::refresh(&mut tx, Some(&[unit.id]), today).await?;
     }
     tx.commit().await?;
-    Ok(back(&token, "test"))
+    Ok(())
 }

@@ -12,7 +12,7 @@
 
 use embertide::{
     units::{
-        MgPerLitre, Millilitres, Ph, TemperatureUnit, UnitsFirst, VolumeUnit, parse_celsius, parse_date, parse_drops, parse_length,
+        MgPerLitre, Millilitres, Ph, TemperatureUnit, UnitsFirst, VolumeUnit, parse_celsius, parse_date, parse_drops, parse_length, parse_output,
         parse_mg_per_litre, parse_ph, parse_volume,
     },
     water::{Basis, Counts, TestKit},
@@ -51,6 +51,7 @@ fuzz_target!(|bytes: &[u8]| {
     }
     let _ = (parse_celsius(text, TemperatureUnit::Fahrenheit), parse_celsius(text, TemperatureUnit::Celsius));
     let _ = (parse_length(text, UnitsFirst::Us), parse_length(text, UnitsFirst::Metric), parse_date(text), parse_drops(text));
+    let _ = (parse_output(text, UnitsFirst::Us), parse_output(text, UnitsFirst::Metric));
     let per_drop = NonZeroU32::MAX;
     for kit in [kit(Counts::Drops { per_drop, max_drops: 200 }), kit(Counts::Direct { relative_sd: 150 })] {
         if let Ok(shown) = kit.parse(text) {

@@ -133,7 +133,7 @@ pub async fn plan(db: &mut PgConnection, list: &List, today: Date) -> Result<Pla
         return Ok(Plan { missing, rows, ..Plan::default() });
     }
     let treatments = catalogue::treatments(&mut *db).await?;
-    let kinds = catalogue::unit_kinds(&mut *db).await?;
+    let kinds = catalogue::unit_kinds(&mut *db, None).await?;
     let known = known(&treatments, &kinds, today);
     let mut plan = match list.kind {
         Kind::Customers => customers::plan(db, list).await?,

@@ -1,0 +1,42 @@
+//! A form that is refused: what was typed into it stands in it again.
+
+use super::{
+    Served,
+    driver::{Browser, DESK, needs_chromium},
+    support::{TestApp, dealership},
+};
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn what_was_typed_into_a_refused_form_comes_back() {
+    if needs_chromium() {
+        return;
+    }
+    let t = TestApp::start().await;
+    let d = dealership::open(&t).await;
+    let served = Served::start(&t).await;
+    let b = Browser::open(&served.base).await;
+    b.window(DESK).await;
+    b.sign_in("office").await;
+    let page = format!("/customers/{}", d.alder);
+    b.goto(&page).await;
+    b.wait("html[data-ready]").await;
+    // The second of the two forms for places: the one for a new place, in a part that is folded up.
+    b.run("for (const d of document.querySelectorAll('details')) d.open = true").await;
+    b.fill("#pn", "The far barn").await;
+    b.fill("#pp", "44.63; north").await;
+    b.fill("#pc", "Gate on the left, code 7").await;
+    b.press("Keep this place").await;
+    assert!(b.wait(".wrong").await.contains("is no position"));
+    b.wait("html[data-ready]").await;
+    assert_eq!(b.text("a[data-back]").await, "Back to what you typed");
+    b.click("a[data-back]").await;
+    assert!(b.wait("form .wrong").await.contains("is no position"), "said at the form");
+    assert_eq!(b.value("#pn").await, "The far barn");
+    assert_eq!(b.value("#pc").await, "Gate on the left, code 7");
+    assert_eq!(b.number("return document.querySelectorAll('details[open]').length").await, 1, "that form is open and no other");
+    assert_eq!(b.number("return document.activeElement.matches('.wrong') ? 1 : 0").await, 1, "and read out");
+    b.fill("#pp", "44.63, -74.93").await;
+    b.press("Keep this place").await;
+    b.until("return document.querySelector('main').innerText.includes('The far barn') && !document.querySelector('.wrong')").await;
+    b.close().await;
+}
