@@ -26,12 +26,15 @@ async fn a_depot_is_moved_and_left_out_only_when_nobody_starts_there() {
     assert_eq!(t.post(&d.owner, &format!("/settings/depots/{shop}"), &west).await.status, 303);
     let page = t.get(Some(&d.office), &format!("/customers/{}", d.alder)).await;
     assert!(!page.text("main").contains("Far from every depot"));
-    assert!(t.get(Some(&d.owner), "/settings").await.text("main").contains("Our shop 44.60000, -74.90000"));
+    assert!(t.get(Some(&d.owner), "/settings").await.text("main").contains("Our shop at 44.60000, -74.90000"));
     let refused = t.post(&d.owner, &format!("/settings/depots/{shop}/leave-out"), &[]).await;
     assert!(refused.status == 422 && refused.text("main").contains("Choose another depot"), "{}", refused.text("main"));
 
     let added = t.post(&d.owner, "/settings/depots", &[("name", "Barn"), ("pin", "44.7 -75.0")]).await;
     assert_eq!(added.status, 303, "{}", added.text("main"));
+    assert!(!t.get(Some(&d.owner), "/settings").await.text("main").contains("Is a minus missing"));
+    sqlx::query("UPDATE depots SET lon = -lon WHERE name = 'Barn'").execute(t.pool()).await.unwrap();
+    assert!(t.get(Some(&d.owner), "/settings").await.text("main").contains("far from all others. Is a minus missing?"));
     let barn: Uuid = sqlx::query_scalar("SELECT id FROM depots WHERE name = 'Barn'").fetch_one(t.pool()).await.unwrap();
     assert_eq!(t.post(&d.owner, &format!("/settings/depots/{barn}/leave-out"), &[]).await.status, 303);
     assert!(!t.get(Some(&d.owner), "/settings").await.text("main").contains("Barn"));
@@ -104,9 +107,9 @@ async fn an_owner_may_drive_routes_too() {
     }
     assert_eq!(t.post(&d.office, "/week/2026-W41/plan", &[]).await.status, 303);
     t.work().await;
-    let drivers: Vec<Uuid> =
+    let on_the_road: Vec<Uuid> =
         sqlx::query_scalar("SELECT DISTINCT staff_id FROM visits WHERE status = 'planned'").fetch_all(t.pool()).await.unwrap();
-    assert_eq!(drivers, [d.owner.staff_id]);
+    assert_eq!(on_the_road, [d.owner.staff_id]);
     sqlx::query("UPDATE week_plans SET status = 'issued', issued_at = now()").execute(t.pool()).await.unwrap();
     let visit: Uuid = sqlx::query_scalar("SELECT id FROM visits WHERE status = 'planned' LIMIT 1").fetch_one(t.pool()).await.unwrap();
     assert_eq!(t.get(Some(&d.owner), &format!("/stop/{visit}")).await.status, 200, "and reports there");

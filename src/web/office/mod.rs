@@ -8,6 +8,7 @@ mod customers;
 mod due;
 mod fill;
 mod fill_limits;
+mod hand_over;
 mod history;
 mod jobs;
 mod kinds;
@@ -65,6 +66,7 @@ pub(super) fn routes() -> (Router<App>, Vec<RouteInfo>) {
         .post("/customers/{id}", customers::change)
         .post("/customers/{id}/places", customers::add_place)
         .post("/places/{id}", customers::change_place)
+        .post("/places/{id}/hand-over", hand_over::hand_over)
         .get("/places/{id}/pin", pins::page)
         .post("/places/{id}/pin", pins::set)
         .get("/places/{id}/new-unit", units::new_page)

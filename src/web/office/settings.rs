@@ -23,6 +23,7 @@ use crate::{
         dealer::{self, Change},
         drives, due,
         events::{self, Actor},
+        first_steps,
         second_factor,
         sessions::Role,
         staff::{self, Depot, Person, Prices},
@@ -47,6 +48,8 @@ struct SettingsPage {
     /// Whether the office and the owner have to have a second factor.
     code_needed: bool,
     depots: Vec<Depot>,
+    /// Those so far from all others that a slip is likely.
+    far_depots: Vec<Uuid>,
     technicians: Vec<TechnicianView>,
     /// Owners who could drive routes and do not yet.
     drives_too: Vec<Person>,
@@ -98,7 +101,13 @@ fn backup_words(known: &backups::Known) -> String {
     format!("The last one was made on {}.{}", day_with_year(known.made_at.date()), tried.unwrap_or_default())
 }
 
+fn far_apart(depots: &[Depot]) -> Vec<Uuid> {
+    let others = |id: Uuid| depots.iter().filter(|d| d.id != id).map(|d| (d.lat, d.lon)).collect::<Vec<_>>();
+    depots.iter().filter(|d| first_steps::is_far((d.lat, d.lon), &others(d.id))).map(|d| d.id).collect()
+}
+
 pub(super) async fn show(who: &Owner, app: &App, new_link: String) -> Result {
+    let depots = staff::depots(&app.pool).await?;
     let technicians = technicians::views(app, who.dealer.today).await?;
     let people = staff::all(&app.pool).await?;
     let drives_too = people.iter().filter(|p| p.active && p.role == Role::Owner && technicians.iter().all(|v| v.t.id != p.id));
@@ -110,7 +119,8 @@ pub(super) async fn show(who: &Owner, app: &App, new_link: String) -> Result {
         people,
         guarded: second_factor::holders(&app.pool).await?,
         code_needed: second_factor::is_needed(&app.pool).await?,
-        depots: staff::depots(&app.pool).await?,
+        far_depots: far_apart(&depots),
+        depots,
         technicians,
         seasons: catalogue::season_days(&app.pool).await?,
         prices: staff::prices(&app.pool).await?,
