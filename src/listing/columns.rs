@@ -144,6 +144,17 @@ const UNITS: &[Column] = &[
     ),
     may("fluid", &["glycol", "antifreeze"], "water, propylene glycol or ethylene glycol. Empty: water. Needs the day it was filled."),
     may("glycol percent", &["percent glycol", "glycol share"], "1 to 70, where there is glycol."),
+    may(
+        "last start-up",
+        &["last fall start-up", "fall start-up", "start-up", "last startup"],
+        "The day of the last fall start-up, so that it is not due again this fall.",
+    ),
+    may(
+        "last shut-down",
+        &["last spring shut-down", "spring shut-down", "shut-down", "last shutdown"],
+        "The day of the last spring shut-down.",
+    ),
+    may("last clean", &["last cleaned", "yearly clean", "cleaned", "last cleaning"], "The day when the air passages were cleaned last."),
 ];
 
 const TESTS: &[Column] = &[

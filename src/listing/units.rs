@@ -32,7 +32,13 @@ pub struct UnitRow {
     pub programme: Option<String>,
     pub kit: Option<String>,
     pub fill: Option<FillCells>,
+    /// Codes of jobs, and when each was done last.
+    pub done: Vec<(&'static str, Date)>,
 }
+
+/// The columns that say when a shipped kind of job was done last, and its code.
+const DONE: [(&str, &str); 3] =
+    [("last start-up", "fall-start-up"), ("last shut-down", "spring-shut-down"), ("last clean", "yearly-clean")];
 
 /// The present fill, as one row has it.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -89,6 +95,7 @@ fn unit(cells: &mut Cells<'_>, known: &Known, lines: &mut HashMap<String, usize>
     let programme = cells.code("programme", &known.programmes, "treatment programme");
     let kit = cells.code("kit", &known.kits, "test kit");
     let fill = fill(cells, known.today);
+    let done = DONE.iter().filter_map(|(column, code)| Some((*code, cells.day(column, known.today)?))).collect();
     let kind = kind?;
     Some(UnitRow {
         row: cells.row,
@@ -105,6 +112,7 @@ fn unit(cells: &mut Cells<'_>, known: &Known, lines: &mut HashMap<String, usize>
         programme,
         kit,
         fill,
+        done,
     })
 }
 

@@ -13,6 +13,8 @@ pub struct Dealer {
     pub email: String,
     pub zone: String,
     pub units: UnitsFirst,
+    /// What no record here holds of the time before says nothing.
+    pub records_since: Option<Date>,
     /// True for the demo's invented dealership; every page says so.
     pub invented: bool,
     pub row_version: i32,
@@ -29,7 +31,7 @@ pub(super) fn units_first(text: &str) -> UnitsFirst {
 
 pub async fn get(db: impl PgExecutor<'_>, now: OffsetDateTime) -> Result<Dealer> {
     let r = sqlx::query!(
-        r#"SELECT name, phone, email, zone, units_first, invented, row_version, ($1::timestamptz AT TIME ZONE zone) AS "local!"
+        r#"SELECT name, phone, email, zone, units_first, records_since, invented, row_version, ($1::timestamptz AT TIME ZONE zone) AS "local!"
            FROM dealer WHERE id = 1"#,
         now
     )
@@ -41,6 +43,7 @@ pub async fn get(db: impl PgExecutor<'_>, now: OffsetDateTime) -> Result<Dealer>
         phone: r.phone,
         email: r.email,
         zone: r.zone,
+        records_since: r.records_since,
         invented: r.invented,
         row_version: r.row_version,
         today: r.local.date(),
@@ -56,6 +59,7 @@ pub struct Change<'a> {
     pub email: &'a str,
     pub zone: &'a str,
     pub units: UnitsFirst,
+    pub records_since: Option<Date>,
     pub row_version: i32,
 }
 
@@ -63,18 +67,25 @@ pub struct Change<'a> {
 pub async fn change(db: impl PgExecutor<'_>, c: &Change<'_>) -> Result<()> {
     let units = if c.units == UnitsFirst::Metric { "metric" } else { "us" };
     let done = sqlx::query!(
-        "UPDATE dealer SET name = $1, phone = $2, email = $3, zone = $4, units_first = $5, row_version = row_version + 1
+        "UPDATE dealer SET name = $1, phone = $2, email = $3, zone = $4, units_first = $5, records_since = $7, row_version = row_version + 1
          WHERE id = 1 AND row_version = $6",
         c.name,
         c.phone,
         c.email,
         c.zone,
         units,
-        c.row_version
+        c.row_version,
+        c.records_since
     )
     .execute(db)
     .await?;
     if done.rows_affected() == 1 { Ok(()) } else { Err(super::Error::Clash) }
+}
+
+/// Records begin to be kept here, unless they did before.
+pub async fn begin_records(db: impl PgExecutor<'_>, today: Date) -> Result<()> {
+    sqlx::query!("UPDATE dealer SET records_since = $1 WHERE id = 1 AND records_since IS NULL AND NOT invented", today).execute(db).await?;
+    Ok(())
 }
 
 /// Whether Postgres knows a time zone of this name.
@@ -87,7 +98,7 @@ pub async fn zone_exists(db: impl PgExecutor<'_>, zone: &str) -> Result<bool> {
 /// Marks the dealership as the demo's invented one, whose labels are as invented.
 pub async fn mark_invented(db: impl PgExecutor<'_>, name: &str, phone: &str) -> Result<()> {
     sqlx::query!(
-        "UPDATE dealer SET name = $1, phone = $2, invented = true, treatment_compared_on = current_date WHERE id = 1",
+        "UPDATE dealer SET name = $1, phone = $2, invented = true, treatment_compared_on = current_date, records_since = NULL WHERE id = 1",
         name,
         phone
     )

@@ -9,7 +9,7 @@ use uuid::Uuid;
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct JobProgress {
     pub name: String,
-    /// Done since the season opened.
+    /// Done since the season opened, here or by somebody else.
     pub done: i64,
     /// Due, with a day ahead.
     pub planned: i64,
@@ -30,10 +30,12 @@ pub async fn progress(
     let rows = sqlx::query_as!(
         JobProgress,
         r#"WITH done AS (
-             SELECT j.job_code, count(DISTINCT r.unit_id) AS n FROM visit_reports r JOIN report_jobs j ON j.report_id = r.report_id AND j.version = r.version
-             WHERE r.received_at >= $4 AND r.visited_on BETWEEN $1 AND $3 AND r.outcome = 'done'
-               AND NOT EXISTS (SELECT FROM visit_reports n WHERE n.report_id = r.report_id AND n.version = r.version + 1)
-             GROUP BY j.job_code),
+             SELECT job_code, count(DISTINCT unit_id) AS n FROM (
+               SELECT j.job_code, r.unit_id FROM visit_reports r JOIN report_jobs j ON j.report_id = r.report_id AND j.version = r.version
+               WHERE r.received_at >= $4 AND r.visited_on BETWEEN $1 AND $3 AND r.outcome = 'done'
+                 AND NOT EXISTS (SELECT FROM visit_reports n WHERE n.report_id = r.report_id AND n.version = r.version + 1)
+               UNION ALL SELECT job_code, unit_id FROM done_elsewhere WHERE done_on BETWEEN $1 AND $3 AND taken_back_at IS NULL) d
+             GROUP BY job_code),
            due AS (
              SELECT d.job_code, count(*) FILTER (WHERE v.unit_id IS NOT NULL) AS planned, count(*) FILTER (WHERE v.unit_id IS NULL) AS open,
                count(*) FILTER (WHERE d.closes_on < $3) AS past

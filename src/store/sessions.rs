@@ -78,7 +78,7 @@ pub async fn open(db: impl PgExecutor<'_>, staff_id: Uuid, role: Role, now: Offs
 pub async fn find(db: impl PgExecutor<'_>, token: &str, now: OffsetDateTime) -> Result<Option<SignedIn>> {
     let row = sqlx::query!(
         r#"SELECT s.staff_id, s.form_token, s.last_seen_at, p.name, p.role, d.name AS dealer_name, d.phone, d.email, d.zone, d.units_first,
-                  d.invented, d.row_version,
+                  d.records_since, d.invented, d.row_version,
                   d.second_factor_needed AND p.role <> 'technician' AND NOT EXISTS (SELECT FROM second_factors f WHERE f.staff_id = p.id AND f.confirmed_at IS NOT NULL) AS "unguarded!",
                   ($2::timestamptz AT TIME ZONE d.zone) AS "local!"
            FROM sessions s JOIN staff p ON p.id = s.staff_id CROSS JOIN dealer d
@@ -99,6 +99,7 @@ pub async fn find(db: impl PgExecutor<'_>, token: &str, now: OffsetDateTime) -> 
         email: r.email,
         zone: r.zone,
         units: super::dealer::units_first(&r.units_first),
+        records_since: r.records_since,
         invented: r.invented,
         row_version: r.row_version,
         today: r.local.date(),

@@ -49,6 +49,7 @@ pub fn router(app: App) -> (Router, Vec<RouteInfo>) {
     let mut list = Vec::new();
     for (part, routes) in [
         office::routes(),
+        office::unit_routes(),
         office::owner_routes(),
         office::list_routes(),
         yard::routes(),

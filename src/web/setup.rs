@@ -11,6 +11,7 @@ use super::{
 use crate::{
     secrets,
     store::{
+        dealer,
         events::{self, Actor},
         second_factor,
         sessions::Role,
@@ -79,6 +80,8 @@ async fn choose(_: Anyone, app: App, (Path(token), Open(form)): (Path<String>, O
         crate::store::sessions::close_all(&mut *tx, person.id).await?;
     } else {
         staff::add(&mut *tx, &person, &hash, now).await?;
+        let today = dealer::get(&mut *tx, now).await?.today;
+        dealer::begin_records(&mut *tx, today).await?;
     }
     let actor = Actor { id: Some(person.id), words: person.sign_in.clone() };
     events::note(&mut *tx, now, &actor, "chose a password", "").await?;

@@ -44,6 +44,8 @@ fn units_come_with_their_water() {
         (fill.filled_on, fill.source_water, fill.softened, fill.hardness.unwrap().get()),
         (date!(2019 - 10 - 06), "well", Some(true), 205)
     );
+    assert_eq!(first.done, [("fall-start-up", date!(2025 - 09 - 15)), ("yearly-clean", date!(2026 - 05 - 02))]);
+    assert!(second.done.is_empty());
     assert_eq!(second.volume.unwrap().volume().get(), 1_890_000, "a unit in the cell wins over the one in the column’s name");
     assert_eq!(second.fill.unwrap().source_water, "town supply");
     let guess = third.volume.unwrap();

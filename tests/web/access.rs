@@ -244,6 +244,8 @@ async fn a_setup_link_works_once_and_asks_for_a_real_password() {
     assert_eq!(t.post_raw(None, &path, &form("heaters hum at dawn")).await.status, 404);
     let person = &staff::all(t.pool()).await.unwrap()[0];
     assert!(person.role == Role::Owner && person.sign_in == "orla");
+    let since: time::Date = sqlx::query_scalar("SELECT records_since FROM dealer").fetch_one(t.pool()).await.unwrap();
+    assert_eq!(since, t.app.clock.now().date(), "records begin with the first owner");
     let hash: String = sqlx::query_scalar("SELECT password_hash FROM staff").fetch_one(t.pool()).await.unwrap();
     assert!(hash.starts_with("$argon2id$") && !hash.contains("dusk"));
 }

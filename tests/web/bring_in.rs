@@ -87,9 +87,17 @@ async fn three_lists_come_in_and_twice_changes_nothing() {
     let (t, d) = open().await;
     let who = &d.office;
     assert_eq!(keep(&t, who, "customers", CUSTOMERS).await, "Kept: 4 customers, 4 places.");
-    assert_eq!(keep(&t, who, "units", UNITS).await, "Kept: 1 place, 4 units, 3 water volumes, 3 fills.");
+    assert_eq!(keep(&t, who, "units", UNITS).await, "Kept: 1 place, 4 units, 3 water volumes, 3 fills, 2 jobs done before.");
     assert_eq!(keep(&t, who, "tests", TESTS).await, "Kept: 6 water tests, 2 doses.");
     assert_eq!(t.broken_promises().await, Vec::<String>::new());
+    let due: Vec<(String, String)> = sqlx::query_as(
+        "SELECT d.job_code, d.reason FROM due_items d JOIN units u ON u.id = d.unit_id WHERE u.ref = 'INV-U1' AND d.job_code IN ('fall-start-up', 'yearly-clean')",
+    )
+    .fetch_all(t.pool())
+    .await
+    .unwrap();
+    let missed = ("fall-start-up".to_owned(), "No fall start-up since Sep 15, 2025".to_owned());
+    assert_eq!(due, [missed], "cleaned this spring, not started up this fall");
     let before = counts(&t).await;
     for (kind, text) in [("customers", CUSTOMERS), ("units", UNITS), ("tests", TESTS)] {
         let page = t.get(Some(who), &check(&t, who, kind, text).await).await;
@@ -319,7 +327,7 @@ async fn what_is_due_follows_from_the_list() {
         .fetch_one(t.pool())
         .await
         .unwrap();
-    assert_eq!(note, "units: 1 place, 4 units, 3 water volumes, 3 fills");
+    assert_eq!(note, "units: 1 place, 4 units, 3 water volumes, 3 fills, 2 jobs done before");
 }
 
 #[tokio::test]

@@ -147,3 +147,85 @@ async fn water_that_falls_fast_is_due_in_winter_and_its_unit_listed_as_losing_wa
     // 400 gal × ln(1050/800)/35 d = 3.11 gal a day = 11.8 L; 0.777 % × 365 = 284 % of the water in a year.
     assert!((11_500..12_100).contains(&losing[0].loss_ml_a_day) && (2_800..2_880).contains(&losing[0].loss_share_pm), "{:?}", losing[0]);
 }
+
+async fn number(t: &TestApp, sql: &'static str) -> i64 {
+    sqlx::query_scalar(sql).fetch_one(t.pool()).await.unwrap()
+}
+
+#[tokio::test]
+async fn what_somebody_else_did_is_not_due_until_it_turns_out_otherwise() {
+    let t = TestApp::start().await;
+    let d = dealership::open(&t).await;
+    let unit = d.units[0];
+    let page = format!("/units/{unit}");
+    let job = async || codes(&due_on(&t, unit, date!(2026 - 10 - 05)).await).contains(&"fall-start-up");
+    assert!(job().await);
+    for wrong in [
+        [("job", "fall-start-up"), ("done_on", "Oct 6, 2026")],
+        [("job", "fall-start-up"), ("done_on", "")],
+        [("job", "fall-start-up"), ("done_on", "10/4/26")],
+        [("job", "first-fill"), ("done_on", "Oct 4, 2026")],
+        [("job", "water-test"), ("done_on", "Oct 4, 2026")],
+        [("job", "dance"), ("done_on", "Oct 4, 2026")],
+    ] {
+        assert_eq!(t.post(&d.office, &format!("{page}/done"), &wrong).await.status, 422, "{wrong:?}");
+    }
+    let done = [("job", "fall-start-up"), ("done_on", "Oct 4, 2026"), ("by_whom", "the customer")];
+    assert_eq!(t.post(&d.office, &format!("{page}/done"), &done).await.status, 303);
+    assert!(!job().await);
+    let shown = t.get(Some(&d.office), &page).await;
+    assert!(shown.text("main").contains("Oct 4, 2026: Fall start-up, by the customer"), "{}", shown.text("main"));
+    let action = shown.attrs("form[action$='/take-back']", "action").remove(0);
+    assert_eq!(t.post(&d.office, &action, &[]).await.status, 303);
+    assert!(job().await, "it was not done after all");
+    assert_eq!(t.post(&d.office, &action, &[]).await.status, 409, "taken back once");
+    // Of the season before, it says nothing of this one.
+    assert_eq!(t.post(&d.office, &format!("{page}/done"), &[("job", "fall-start-up"), ("done_on", "Oct 4, 2025")]).await.status, 303);
+    assert!(job().await);
+    assert_eq!(t.broken_promises().await, Vec::<String>::new());
+}
+
+#[tokio::test]
+async fn a_request_is_withdrawn_or_met_by_somebody_else() {
+    let t = TestApp::start().await;
+    let d = dealership::open(&t).await;
+    let unit = d.units[0];
+    let page = format!("/units/{unit}");
+    let asked = async || codes(&due_on(&t, unit, date!(2026 - 10 - 05)).await).contains(&"repair");
+    let repair = [("job", "repair"), ("by_day", "Oct 16, 2026"), ("note", "The fan hums")];
+    assert_eq!(t.post(&d.office, &format!("{page}/requests"), &repair).await.status, 303);
+    assert!(asked().await);
+    let shown = t.get(Some(&d.office), &page).await;
+    assert!(shown.text("main").contains("“The fan hums”"));
+    let action = shown.attrs("form[action$='/withdraw']", "action").remove(0);
+    assert_eq!(t.post(&d.office, &action, &[]).await.status, 303);
+    assert!(!asked().await);
+    assert_eq!(t.post(&d.office, &action, &[]).await.status, 409, "withdrawn once");
+    assert_eq!(t.post(&d.office, &format!("{page}/requests"), &repair).await.status, 303);
+    assert_eq!(t.post(&d.office, &format!("{page}/done"), &[("job", "repair"), ("done_on", "Oct 4, 2026")]).await.status, 303);
+    assert!(asked().await, "what was done before it was asked for is another one");
+    assert_eq!(t.post(&d.office, &format!("{page}/done"), &[("job", "repair"), ("done_on", "Oct 5, 2026")]).await.status, 303);
+    assert!(!asked().await);
+    assert_eq!(number(&t, "SELECT count(*) FROM requests WHERE settled_on IS NULL").await, 0);
+}
+
+#[tokio::test]
+async fn records_that_begin_today_hold_nobody_to_what_was_before() {
+    let t = TestApp::start().await;
+    let d = dealership::open(&t).await;
+    let missed = "SELECT count(*) FROM due_items WHERE job_code = 'yearly-clean' AND opens_on < '2026-10-05'";
+    assert_eq!(number(&t, missed).await, 3);
+    let form = [
+        ("name", "Hollowpine Heat"),
+        ("zone", "America/New_York"),
+        ("units", "us"),
+        ("row_version", "1"),
+        ("records_since", "Oct 1, 2026"),
+    ];
+    assert_eq!(t.post(&d.owner, "/settings", &form).await.status, 303);
+    assert_eq!(number(&t, missed).await, 0, "nobody knows whether they were cleaned this spring");
+    let this_fall =
+        "SELECT count(*) FROM due_items WHERE job_code = 'fall-start-up' AND opens_on = '2026-10-01' AND closes_on = '2026-10-26'";
+    assert_eq!(number(&t, this_fall).await, 3, "this fall still runs");
+    assert_eq!(t.broken_promises().await, Vec::<String>::new());
+}

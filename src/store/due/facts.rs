@@ -28,6 +28,7 @@ pub async fn refresh(db: &mut PgConnection, only: Option<&[Uuid]>, today: Date) 
         refresh_usual(&mut *db, &treatments, &ids, today).await?;
     }
     let usual = water::usual_losses(&mut *db).await?;
+    let rules = rules(&mut *db).await?;
     for batch in ids.chunks(BATCH) {
         let waters = water::unit_waters(&mut *db, &treatments, batch).await?;
         let seen = foresee(&mut *db, &treatments, &waters, &usual).await?;
@@ -37,7 +38,7 @@ pub async fn refresh(db: &mut PgConnection, only: Option<&[Uuid]>, today: Date) 
         for (id, facts) in &facts {
             let Some(water) = waters.get(id) else { continue };
             let kinds = kinds_for(&book, water);
-            items.extend(season::due(facts, &kinds, &book.calendar, &DueRules::default(), today).into_iter().map(|i| (*id, i)));
+            items.extend(season::due(facts, &kinds, &book.calendar, &rules, today).into_iter().map(|i| (*id, i)));
         }
         write(&mut *db, batch, &items, today).await?;
     }
@@ -45,6 +46,12 @@ pub async fn refresh(db: &mut PgConnection, only: Option<&[Uuid]>, today: Date) 
         sqlx::query!("UPDATE dealer SET due_worked_out_on = $1 WHERE id = 1", today).execute(&mut *db).await?;
     }
     Ok(())
+}
+
+/// The dealer's rules.
+async fn rules(db: &mut PgConnection) -> Result<DueRules> {
+    let records_since = sqlx::query_scalar!("SELECT records_since FROM dealer WHERE id = 1").fetch_one(db).await?;
+    Ok(DueRules { records_since, ..DueRules::default() })
 }
 
 /// What units of a kind usually lose, worked out again from every record.
@@ -78,7 +85,7 @@ pub async fn proposals(
     horizon: u16,
 ) -> Result<HashMap<Uuid, (Vec<ProposedVisit>, Option<water::UnitWater>)>> {
     let book = catalogue::job_book(&mut *db).await?;
-    let rules = DueRules { horizon_days: horizon, ..DueRules::default() };
+    let rules = DueRules { horizon_days: horizon, ..rules(&mut *db).await? };
     let usual = water::usual_losses(&mut *db).await?;
     let mut all = HashMap::new();
     for batch in ids.chunks(BATCH) {
@@ -216,14 +223,16 @@ fn corrective_dose(water: &water::UnitWater, row: &UnitRow) -> Option<DoseFact> 
     (!top_up).then_some(DoseFact { on, rechecked_on: row.rechecked_on })
 }
 
-/// The last day each job was done, by the newest version of each report.
+/// The last day each job was done, by the newest version of each report or by somebody else.
 async fn last_done(db: &mut PgConnection, ids: &[Uuid]) -> Result<HashMap<Uuid, BTreeMap<String, Date>>> {
     let rows = sqlx::query!(
-        r#"SELECT r.unit_id, j.job_code, max(r.visited_on) AS "day!"
-           FROM visit_reports r JOIN report_jobs j ON j.report_id = r.report_id AND j.version = r.version
-           WHERE r.unit_id = ANY($1) AND r.outcome = 'done'
-             AND NOT EXISTS (SELECT FROM visit_reports n WHERE n.report_id = r.report_id AND n.version = r.version + 1)
-           GROUP BY r.unit_id, j.job_code"#,
+        r#"SELECT unit_id AS "unit_id!", job_code AS "job_code!", max(day) AS "day!" FROM (
+             SELECT r.unit_id, j.job_code, r.visited_on AS day
+             FROM visit_reports r JOIN report_jobs j ON j.report_id = r.report_id AND j.version = r.version
+             WHERE r.unit_id = ANY($1) AND r.outcome = 'done'
+               AND NOT EXISTS (SELECT FROM visit_reports n WHERE n.report_id = r.report_id AND n.version = r.version + 1)
+             UNION ALL SELECT unit_id, job_code, done_on FROM done_elsewhere WHERE unit_id = ANY($1) AND taken_back_at IS NULL) d
+           GROUP BY unit_id, job_code"#,
         ids
     )
     .fetch_all(db)

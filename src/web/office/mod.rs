@@ -5,6 +5,7 @@ mod bring_in;
 mod coming;
 mod crew;
 mod customers;
+mod done;
 mod due;
 mod fill;
 mod fill_limits;
@@ -69,9 +70,22 @@ pub(super) fn routes() -> (Router<App>, Vec<RouteInfo>) {
         .post("/places/{id}/hand-over", hand_over::hand_over)
         .get("/places/{id}/pin", pins::page)
         .post("/places/{id}/pin", pins::set)
+        .get("/water", history::losing)
+        .get("/reports/{id}", reports::page)
+        .get("/phones", phones::page)
+        .post("/phones/{id}/revoke", phones::revoke)
+        .post("/phones/settle/{id}/{hash}", phones::settle)
+        .get("/answers/source-water", answers::source_water::page)
+        .get("/answers/antifreeze", answers::antifreeze::page)
+        .get("/answers/fuel", answers::fuel::page)
+        .into_parts()
+}
+
+/// All that hangs on one unit.
+pub(super) fn unit_routes() -> (Router<App>, Vec<RouteInfo>) {
+    Protected::<Office>::default()
         .get("/places/{id}/new-unit", units::new_page)
         .post("/places/{id}/units", units::add)
-        .get("/water", history::losing)
         .get("/units/{id}", units::page)
         .get("/units/{id}/history", history::page)
         .get("/units/{id}/when", when::page)
@@ -87,15 +101,11 @@ pub(super) fn routes() -> (Router<App>, Vec<RouteInfo>) {
         .post("/units/{id}/parts/{part}/remove", volume::remove_part)
         .post("/units/{id}/tests", units::add_test)
         .post("/units/{id}/requests", units::ask)
+        .post("/units/{id}/requests/{request}/withdraw", done::withdraw)
+        .post("/units/{id}/done", done::done_already)
+        .post("/units/{id}/done/{done}/take-back", done::not_done)
         .post("/units/{id}/links", units::make_link)
         .post("/units/{id}/links/{link}/revoke", units::revoke_link)
-        .get("/reports/{id}", reports::page)
-        .get("/phones", phones::page)
-        .post("/phones/{id}/revoke", phones::revoke)
-        .post("/phones/settle/{id}/{hash}", phones::settle)
-        .get("/answers/source-water", answers::source_water::page)
-        .get("/answers/antifreeze", answers::antifreeze::page)
-        .get("/answers/fuel", answers::fuel::page)
         .into_parts()
 }
 

@@ -144,6 +144,8 @@ pub(super) struct DealerForm {
     email: String,
     zone: String,
     units: String,
+    #[serde(default)]
+    records_since: String,
     row_version: i32,
 }
 
@@ -159,11 +161,16 @@ pub(super) async fn change(who: Owner, app: App, posted: Posted<DealerForm>) -> 
     if !dealer::zone_exists(&app.pool, zone).await? {
         return Err(Error::Bad(format!("“{zone}” is no time zone. Write it as America/New_York.")));
     }
+    let records_since = date(&form.records_since)?;
     let units = if form.units == "metric" { UnitsFirst::Metric } else { UnitsFirst::Us };
     let now = app.clock.now();
     let mut tx = app.pool.begin().await?;
     if posted.first_time(&mut tx, &who, "settings", now).await? {
-        dealer::change(&mut *tx, &Change { name: &name, phone: &phone, email: &email, zone, units, row_version: form.row_version }).await?;
+        let row_version = form.row_version;
+        dealer::change(&mut *tx, &Change { name: &name, phone: &phone, email: &email, zone, units, records_since, row_version }).await?;
+        if records_since != who.dealer.records_since {
+            due::refresh(&mut tx, None, who.dealer.today).await?;
+        }
         events::note(&mut *tx, now, &actor(&who), "changed the settings", "").await?;
     }
     tx.commit().await?;

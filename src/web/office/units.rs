@@ -20,7 +20,7 @@ use crate::{
     store::{
         catalogue,
         customers::{self, Place},
-        due,
+        due::{self, DoneLine, RequestLine},
         events::{self, Actor},
         links,
         lists::{self, UnitRow},
@@ -68,6 +68,11 @@ struct UnitPage {
     place: Place,
     water: WaterView,
     due: Vec<DueView>,
+    requests: Vec<RequestLine>,
+    /// What was done by somebody else: number, words, day.
+    done: Vec<(Uuid, String, String)>,
+    /// What somebody else can do.
+    elsewhere: Vec<(String, String)>,
     coming: Vec<ComingView>,
     /// The week that the season's plan means its visit for.
     meant: String,
@@ -82,6 +87,11 @@ struct UnitPage {
     kits: Vec<(String, String)>,
     jobs: Vec<(String, String)>,
     today: Date,
+}
+
+fn done(d: &DoneLine) -> (Uuid, String, String) {
+    let by = if d.by_whom.is_empty() { String::new() } else { format!(", by {}", d.by_whom) };
+    (d.id, format!("{}{by}", d.job_name), day_with_year(d.done_on))
 }
 
 async fn show(who: &Office, app: &App, id: Uuid, new_link: String) -> Result {
@@ -111,6 +121,9 @@ async fn show(who: &Office, app: &App, id: Uuid, new_link: String) -> Result {
         installed: u.installed_on.map(day_with_year).unwrap_or_default(),
         place: customers::place(&mut *c, u.place_id).await?,
         water,
+        requests: due::requests_of_unit(&mut *c, id).await?,
+        done: due::done_of_unit(&mut *c, id, LINES).await?.iter().map(done).collect(),
+        elsewhere: super::done::elsewhere(&book),
         meant: super::season::meant(&mut *c, id, today).await?,
         due,
         coming: week::coming(&mut *c, &[id], today).await?.into_iter().map(ComingView::from).collect(),

@@ -9,7 +9,8 @@ pub use waiting::{Waiting, sweep};
 
 use super::{
     super::{
-        Result, catalogue, due,
+        Result, catalogue,
+        due::{self, DoneRow},
         events::{self, Actor},
     },
     CustomerRow, DoseRow, FillRow, PlaceRow, TestRow, UnitRow, VolumeRow, add_customers, add_doses, add_fills, add_places, add_tests,
@@ -51,6 +52,7 @@ struct Writes {
     fills: Vec<FillRow>,
     tests: Vec<TestRow>,
     doses: Vec<DoseRow>,
+    done: Vec<DoneRow>,
 }
 
 /// What came in, or would.
@@ -68,6 +70,8 @@ pub struct Brought {
     pub fills: usize,
     pub tests: usize,
     pub doses: usize,
+    /// Jobs that were done before.
+    pub done: usize,
 }
 
 impl Brought {
@@ -86,6 +90,7 @@ impl Brought {
             (self.fills, "fill", "fills"),
             (self.tests, "water test", "water tests"),
             (self.doses, "dose", "doses"),
+            (self.done, "job done before", "jobs done before"),
         ];
         let said: Vec<String> =
             things.iter().filter(|t| t.0 > 0).map(|(n, one, many)| format!("{} {}", count(*n), if *n == 1 { one } else { many })).collect();
@@ -113,6 +118,7 @@ impl Plan {
             fills: w.fills.len(),
             tests: w.tests.iter().filter(|t| t.fill_id.is_none()).count(),
             doses: w.doses.len(),
+            done: w.done.len(),
         }
     }
 
@@ -182,7 +188,8 @@ async fn write(db: &mut PgConnection, w: &Writes, now: OffsetDateTime) -> Result
     add_volumes(&mut *db, &w.volumes, now).await?;
     add_fills(&mut *db, &w.fills, now).await?;
     add_tests(&mut *db, &w.tests, now).await?;
-    add_doses(db, &w.doses, now).await
+    add_doses(&mut *db, &w.doses, now).await?;
+    due::add_done(db, &w.done, None, now).await
 }
 
 fn known(treatments: &catalogue::Treatments, kinds: &[catalogue::UnitKind], today: Date) -> Known {

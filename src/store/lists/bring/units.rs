@@ -9,6 +9,7 @@ use crate::{
     store::{
         Result,
         catalogue::{Treatments, UnitKind},
+        due::DoneRow,
         water::{NewReading, What},
     },
     water::Programme,
@@ -129,6 +130,13 @@ impl Ground<'_> {
             method: v.method().as_str(),
             // As old as what it comes from, so that whatever is found later counts more.
             found_on: row.fill.map(|f| f.filled_on).or(row.installed_on).unwrap_or(self.today),
+        }));
+        plan.writes.done.extend(row.done.iter().map(|(job, day)| DoneRow {
+            id: Uuid::now_v7(),
+            unit_id: id,
+            job_code: (*job).to_owned(),
+            done_on: *day,
+            by_whom: String::new(),
         }));
         if let Some(cells) = &row.fill {
             let fill_id = Uuid::now_v7();
