@@ -192,7 +192,8 @@ pub fn new_route(staff_id: Uuid, day: Date, timed: &TimedRoute, trouble: String)
         staff_id,
         day,
         leaves: timed.leaves / 60,
-        lunch_at: timed.lunch.as_ref().map(|l| l.starts / 60),
+        // Whoever is back before has lunch at home.
+        lunch_at: timed.lunch.as_ref().filter(|l| l.starts < timed.returns).map(|l| l.starts / 60),
         returns: (timed.returns + 59) / 60,
         drive_s: timed.drive_s,
         drive_m: metres,

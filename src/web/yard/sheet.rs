@@ -16,7 +16,7 @@ use crate::{
         amendments::Amendment,
         catalogue::{self, ChecklistItem, LotLine, Treatments},
         customers::{self, Place},
-        photos,
+        first_steps, photos,
         sessions::SignedIn,
         units::{self, Unit},
         water::{self, UnitWater, What},
@@ -136,7 +136,12 @@ pub(super) struct Loaded {
     gone: Vec<String>,
     names: Vec<(String, String)>,
     pub(super) about: (Date, bool),
+    /// The owner has compared products, kits and programmes with the labels.
+    compared: bool,
 }
+
+/// Shipped figures are generic.
+const NOT_COMPARED: &str = "Nobody here has compared these figures with your product's label and your kit's sheet yet. Compare them before anything goes in, or ask the owner.";
 
 pub(super) async fn load(app: &App, about: &About) -> Result<Loaded> {
     let mut c = app.pool.acquire().await?;
@@ -152,6 +157,7 @@ pub(super) async fn load(app: &App, about: &About) -> Result<Loaded> {
         gone: kinds.iter().filter(|j| j.retired).map(|j| j.kind.code().to_owned()).collect(),
         names: kinds.iter().map(|j| (j.kind.code().to_owned(), j.kind.name().to_owned())).collect(),
         about: (about.usual_day, about.correcting),
+        compared: first_steps::compared_on(&mut *c).await?.is_some(),
         u,
         water,
         treatments,
@@ -290,7 +296,10 @@ pub(super) async fn sheet(
         "" => loaded.water.kit.as_ref(),
         code => loaded.treatments.kit(code).or(loaded.water.kit.as_ref()),
     };
-    let BeforeTheTest { cautions, held } = loaded.water.before_the_test(who.dealer.today);
+    let BeforeTheTest { mut cautions, held } = loaded.water.before_the_test(who.dealer.today);
+    if !loaded.compared {
+        cautions.insert(0, NOT_COMPARED.to_owned());
+    }
     let fresh = typed.0.is_empty();
     Ok(Sheet {
         f: Frame::of(who, "route"),
