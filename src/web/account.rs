@@ -1,4 +1,4 @@
-//! One's own account: the second factor when signing in.
+//! One's own account: the password, and the second factor when signing in.
 
 use super::{
     app::App,
@@ -22,6 +22,7 @@ use std::fmt::Write as _;
 pub(super) fn routes() -> (Router<App>, Vec<RouteInfo>) {
     Protected::<Staff>::default()
         .get("/account", page)
+        .post("/account/password", change_password)
         .post("/account/second-factor", begin)
         .post("/account/second-factor/confirm", confirm)
         .post("/account/second-factor/off", off)
@@ -149,18 +150,54 @@ struct Password {
     password: String,
 }
 
-/// Takes it off, for whoever knows the password.
-async fn off(who: Staff, app: App, posted: Posted<Password>) -> Result {
+/// One's own account, for whoever knows its password. Wrong ones are counted with wrong sign-ins.
+async fn proved(who: &Staff, app: &App, password: &str) -> Result<staff::Account> {
     let now = app.clock.now();
     let account = staff::account_of(&app.pool, who.staff_id).await?;
     let keys = [format!("name {}", account.as_ref().map_or("", |a| a.sign_in.as_str())), "from the account page".to_owned()];
-    if let Some(wait) = super::sign_in::waits(&app, &keys, now).await? {
+    if let Some(wait) = super::sign_in::waits(app, &keys, now).await? {
         return Err(Error::Wait(wait));
     }
-    if super::sign_in::check(&app, account, posted.form.password.clone()).await?.is_none() {
-        sessions::note_failure(&app.pool, &keys[0], now).await?;
-        return Err(Error::Bad("That is not your password.".to_owned()));
+    if let Some(account) = super::sign_in::check(app, account, password.to_owned()).await? {
+        return Ok(account);
     }
+    sessions::note_failure(&app.pool, &keys[0], now).await?;
+    Err(Error::Bad("That is not your password.".to_owned()))
+}
+
+#[derive(Debug, Deserialize)]
+struct NewPassword {
+    password: String,
+    new: String,
+    again: String,
+}
+
+/// Another password. Whoever is signed in elsewhere under this name is signed out.
+async fn change_password(who: Staff, app: App, posted: Posted<NewPassword>) -> Result {
+    let form = posted.form;
+    let account = proved(&who, &app, &form.password).await?;
+    if form.new != form.again {
+        return Err(Error::Bad("The two new passwords differ. Type the same one twice.".to_owned()));
+    }
+    if let Some(weakness) = secrets::weakness(&form.new, &account.sign_in) {
+        return Err(Error::Bad(weakness));
+    }
+    let effort = app.effort;
+    let hash = tokio::task::spawn_blocking(move || secrets::hash_password(&form.new, effort)).await;
+    let hash = hash.map_err(|e| Error::Inside(e.into()))?;
+    let hash = hash.ok_or_else(|| Error::Bad("This password cannot be used. Take another.".to_owned()))?;
+    let mut tx = app.pool.begin().await?;
+    staff::set_password(&mut *tx, who.staff_id, &hash).await?;
+    sessions::close_all(&mut *tx, who.staff_id).await?;
+    events::note(&mut *tx, app.clock.now(), &actor(&who), "changed the password", "").await?;
+    tx.commit().await?;
+    super::sign_in::session_answer(&app, who.staff_id, who.role, "/account").await
+}
+
+/// Takes it off, for whoever knows the password.
+async fn off(who: Staff, app: App, posted: Posted<Password>) -> Result {
+    let now = app.clock.now();
+    proved(&who, &app, &posted.form.password).await?;
     let mut tx = app.pool.begin().await?;
     second_factor::off(&mut tx, who.staff_id).await?;
     events::note(&mut *tx, now, &actor(&who), "second factor off", "").await?;

@@ -298,3 +298,40 @@ async fn everything(t: &TestApp) -> Vec<(String, String)> {
     }
     all
 }
+
+#[tokio::test]
+async fn ones_own_password_is_changed_by_whoever_knows_it() {
+    let t = TestApp::start().await;
+    let d = dealership::open(&t).await;
+    let elsewhere = t.session(d.office.staff_id, Role::Office).await;
+    let form = |old, new, again| [("password", old), ("new", new), ("again", again)];
+    let (old, new) = (dealership::PASSWORD, "heaters hum at dusk");
+    for (wrong, says) in [
+        (form("something else entirely", new, new), "That is not your password"),
+        (form(old, new, "heaters hum at dawn"), "differ"),
+        (form(old, "short", "short"), "15 characters"),
+        (form(old, "office office office", "office office office"), "easy to guess"),
+    ] {
+        let refused = t.post(&d.office, "/account/password", &wrong).await;
+        assert!(refused.status == 422 && refused.text("main").contains(says), "{says}: {}", refused.text("main"));
+    }
+    assert_eq!(t.get(Some(&elsewhere), "/due").await.status, 200);
+    let changed = t.post(&d.office, "/account/password", &form(old, new, new)).await;
+    assert_eq!((changed.status, changed.location.as_str(), changed.cookie.is_some()), (303, "/account", true), "signed in anew here");
+    assert!(t.get(Some(&elsewhere), "/due").await.location.starts_with("/sign-in"), "and out elsewhere");
+    let enter = |password: &str| encode(&[("sign_in", "office"), ("password", password)]);
+    assert_eq!(t.post_raw(None, "/sign-in", &enter(old)).await.status, 422);
+    assert_eq!(t.post_raw(None, "/sign-in", &enter(new)).await.status, 303);
+    let kept: i64 = sqlx::query_scalar("SELECT count(*) FROM submissions WHERE position('dusk' in convert_from(body, 'UTF8')) > 0")
+        .fetch_one(t.pool())
+        .await
+        .unwrap();
+    assert_eq!(kept, 0, "no password is among the forms that are kept");
+    // Guessing here is held up like guessing at the door.
+    let t = TestApp::start().await;
+    let d = dealership::open(&t).await;
+    for _ in 0..5 {
+        t.post(&d.office, "/account/password", &form("something else entirely", new, new)).await;
+    }
+    assert_eq!(t.post(&d.office, "/account/password", &form(old, new, new)).await.status, 429);
+}
