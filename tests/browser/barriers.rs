@@ -87,6 +87,11 @@ async fn office_and_record_have_no_barriers_that_a_program_can_find() {
     assert_eq!(t.post(&d.owner, "/account/second-factor", &[]).await.status, 303);
     let told = "INSERT INTO week_told (monday, unit_id, day, starts, said_at) SELECT '2026-10-05', unit_id, '2026-10-09', 600, now() FROM visits WHERE day IS NOT NULL LIMIT 1";
     sqlx::query(told).execute(t.pool()).await.unwrap();
+    // A unit's page with all its forms.
+    let own = format!("/units/{}", d.units[0]);
+    assert_eq!(t.post(&d.office, &format!("{own}/requests"), &[("job", "repair"), ("by_day", ""), ("note", "Hums")]).await.status, 303);
+    assert_eq!(t.post(&d.office, &format!("{own}/done"), &[("job", "yearly-clean"), ("done_on", "Oct 4, 2026")]).await.status, 303);
+    assert_eq!(t.post(&d.owner, "/settings/depots", &[("name", "Barn"), ("pin", "44.6, 74.9")]).await.status, 303);
     let served = Served::start(&t).await;
     let b = Browser::open(&served.base).await;
     let mut found = Vec::new();
@@ -108,6 +113,7 @@ async fn office_and_record_have_no_barriers_that_a_program_can_find() {
         "/phones",
         "/settings",
         "/settings/jobs",
+        "/settings/kinds",
         "/overview",
         "/account",
         "/treatments",

@@ -142,6 +142,7 @@ async fn no_page_scrolls_sideways_on_a_small_phone_or_breaks_the_policy() {
         "/account".to_owned(),
         "/overview".to_owned(),
         "/settings/jobs".to_owned(),
+        "/settings/kinds".to_owned(),
         "/roads?at=44.61%2C+-74.91".to_owned(),
         "/week/2026-W41/mend?roads=now".to_owned(),
         "/due?show=all".to_owned(),
