@@ -9,7 +9,7 @@ const ticks = (field) => ["checkbox", "radio"].includes(field.type);
 addEventListener("submit", ({ target: form }) => {
   if (form.method !== "post" || !form.closest("main")) return;
   const action = form.getAttribute("action");
-  const values = fields(form).map((field) => (ticks(field) ? field.checked : field.value));
+  const values = fields(form).map(shown);
   keep({ page: here(), action, nth: alike(action).indexOf(form), values });
 });
 
@@ -17,23 +17,35 @@ function keep(typed) {
   sessionStorage.setItem("typed", JSON.stringify(typed));
 }
 
+const shown = (field) => (ticks(field) ? field.checked : field.value);
+
+// After a clash the form holds what stands now, and what was typed is told beside it.
+function typedOtherwise(form, values) {
+  const words = (field, value) => (value === true ? "ticked" : value === false ? "not ticked" : `“${value}”`);
+  const name = (field) => field.labels?.[0]?.textContent.trim() || field.name;
+  const other = fields(form).map((field, i) => (shown(field) === values[i] ? "" : `${name(field)}: ${words(field, values[i])}`));
+  const list = other.filter(Boolean).join("; ");
+  return "Somebody else changed this meanwhile. The form holds what stands now." + (list && ` You typed: ${list}.`);
+}
+
 function typeAgain({ action, nth, values, says }) {
   const form = alike(action)[nth];
   if (!form || fields(form).length !== values.length) return;
-  fields(form).forEach((field, i) => (field[ticks(field) ? "checked" : "value"] = values[i]));
+  const clash = says === "clash";
+  if (clash) says = typedOtherwise(form, values);
+  else fields(form).forEach((field, i) => (field[ticks(field) ? "checked" : "value"] = values[i]));
+  if (!says || !values.length) return;
   for (let box = form.closest("details"); box; box = box.parentElement.closest("details")) box.open = true;
-  if (says) form.prepend(Object.assign(document.createElement("p"), { className: "wrong", tabIndex: -1, role: "alert", textContent: says }));
+  form.prepend(Object.assign(document.createElement("p"), { className: "wrong", tabIndex: -1, role: "alert", textContent: says }));
 }
 
 const typed = JSON.parse(sessionStorage.getItem("typed"));
 sessionStorage.removeItem("typed");
 const back = document.querySelector("[data-back]");
 if (typed && back) {
-  // After a clash the page is to be looked at as it is now.
-  const lost = back.dataset.back === "clash";
-  if (!lost) keep({ ...typed, again: true, says: back.dataset.back });
+  keep({ ...typed, again: true, says: back.dataset.back });
   back.href = typed.page;
-  back.textContent = lost ? "Back to the page" : "Back to what you typed";
+  back.textContent = typed.values.length ? "Back to what you typed" : "Back to the page";
 } else if (typed?.again && typed.page === here()) typeAgain(typed);
 
 document.querySelector(".wrong")?.focus();

@@ -5,7 +5,7 @@ use crate::{
     units::Millilitres,
     water::{Method, WaterVolume},
 };
-use sqlx::PgExecutor;
+use sqlx::{PgConnection, PgExecutor};
 use time::{Date, OffsetDateTime};
 use uuid::Uuid;
 
@@ -65,6 +65,10 @@ pub async fn of_customer(db: impl PgExecutor<'_>, customer_id: Uuid) -> Result<V
 pub struct UnitChange<'a> {
     pub id: Uuid,
     pub name: &'a str,
+    /// One of its customer's.
+    pub place_id: Uuid,
+    /// Where it is not as its kind's.
+    pub jacket_ml: Option<i64>,
     pub kind_code: &'a str,
     pub serial: &'a str,
     pub installed_on: Option<Date>,
@@ -78,10 +82,25 @@ pub struct UnitChange<'a> {
     pub row_version: i32,
 }
 
-pub async fn change(db: impl PgExecutor<'_>, u: &UnitChange<'_>) -> Result<()> {
+/// Keeps a changed unit. To another place it goes only while no visit of it stands on a route (the rule `unit_on_route`): the drives
+/// there would be to the old one. [`super::Error::Clash`] when somebody was quicker, or the place is another customer's.
+pub async fn change(db: &mut PgConnection, u: &UnitChange<'_>) -> Result<()> {
+    let away = sqlx::query_scalar!(
+        r#"SELECT EXISTS (SELECT FROM visits v JOIN units u ON u.id = v.unit_id
+             WHERE u.id = $1 AND u.place_id <> $2 AND v.status IN ('planned', 'confirmed')) AS "away!""#,
+        u.id,
+        u.place_id
+    );
+    if away.fetch_one(&mut *db).await? {
+        return Err(super::Error::Rule("unit_on_route".to_owned()));
+    }
+    sqlx::query!("UPDATE visits SET place_id = $2 WHERE unit_id = $1 AND status = 'unplaced' AND place_id <> $2", u.id, u.place_id)
+        .execute(&mut *db)
+        .await?;
     let done = sqlx::query!(
         "UPDATE units SET name = $2, kind_code = $3, serial = $4, installed_on = $5, status = $6, aluminium = $7, programme_code = $8, kit_code = $9,
-         ask_fuel_moisture = $10, stainless = $12, copper = $13, row_version = row_version + 1 WHERE id = $1 AND row_version = $11",
+         ask_fuel_moisture = $10, stainless = $12, copper = $13, place_id = $14, jacket_ml = $15, row_version = row_version + 1
+         WHERE id = $1 AND row_version = $11 AND EXISTS (SELECT FROM places p WHERE p.id = $14 AND p.customer_id = units.customer_id)",
         u.id,
         u.name,
         u.kind_code,
@@ -94,7 +113,9 @@ pub async fn change(db: impl PgExecutor<'_>, u: &UnitChange<'_>) -> Result<()> {
         u.ask_fuel_moisture,
         u.row_version,
         u.stainless,
-        u.copper
+        u.copper,
+        u.place_id,
+        u.jacket_ml
     )
     .execute(db)
     .await?;

@@ -5,6 +5,7 @@ use super::{
     driver::{Browser, DESK, needs_chromium},
     support::{TestApp, dealership},
 };
+use embertide::store::customers;
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn what_was_typed_into_a_refused_form_comes_back() {
@@ -38,5 +39,35 @@ async fn what_was_typed_into_a_refused_form_comes_back() {
     b.fill("#pp", "44.63, -74.93").await;
     b.press("Keep this place").await;
     b.until("return document.querySelector('main').innerText.includes('The far barn') && !document.querySelector('.wrong')").await;
+    b.close().await;
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn two_people_at_once_see_both_what_stands_and_what_was_typed() {
+    if needs_chromium() {
+        return;
+    }
+    let t = TestApp::start().await;
+    let d = dealership::open(&t).await;
+    let served = Served::start(&t).await;
+    let b = Browser::open(&served.base).await;
+    b.window(DESK).await;
+    b.sign_in("office").await;
+    b.goto(&format!("/customers/{}", d.alder)).await;
+    b.wait("html[data-ready]").await;
+    b.run("for (const d of document.querySelectorAll('details')) d.open = true").await;
+    b.fill("#phone", "555-0123").await;
+    b.fill("#note", "Rings back in the evening").await;
+    // Meanwhile somebody else.
+    let mut customer = customers::get(t.pool(), d.alder).await.unwrap();
+    (customer.phone, customer.note) = ("555-0199".to_owned(), "Rings back in the evening".to_owned());
+    customers::change(t.pool(), &customer).await.unwrap();
+    b.press("Keep the change").await;
+    b.wait("html[data-ready] a[data-back]").await;
+    b.click("a[data-back]").await;
+    let said = b.wait("form .wrong").await;
+    assert!(said.contains("You typed: Phone: “555-0123”."), "what differs and nothing else: {said}");
+    assert_eq!(b.value("#phone").await, "555-0199", "the form holds what stands now");
+    assert_eq!(customers::get(t.pool(), d.alder).await.unwrap().phone, "555-0199");
     b.close().await;
 }

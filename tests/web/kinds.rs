@@ -1,6 +1,14 @@
 //! Kinds of unit as the dealer's own data: what a jacket holds goes into every dose of a unit that has no volume of its own.
 
-use super::support::{Page, TestApp, dealership};
+use super::{
+    path,
+    support::{Page, TestApp, dealership},
+};
+use embertide::store::{
+    customers::{self, Place},
+    units,
+};
+use uuid::Uuid;
 
 async fn keep(t: &TestApp, d: &dealership::Dealership, path: &str, fields: &[(&str, &str)]) -> Page {
     let form: Vec<(&str, &str)> = [("name", "Two-storey"), ("source", "maker's sheet, 2024")].iter().chain(fields).copied().collect();
@@ -73,4 +81,56 @@ async fn a_jacket_that_cannot_be_is_refused() {
     }
     let kinds: i64 = sqlx::query_scalar("SELECT count(*) FROM unit_kinds").fetch_one(t.pool()).await.unwrap();
     assert_eq!(kinds, 4, "the shipped ones");
+}
+
+/// What stands in the form of a unit, with some of it changed.
+async fn change_unit(t: &TestApp, d: &dealership::Dealership, unit: Uuid, fields: &[(&str, &str)]) -> Page {
+    let page = format!("/units/{unit}");
+    let shown = t.get(Some(&d.office), &page).await;
+    let version = shown.attrs(&format!("form[action='{page}'] input[name=row_version]"), "value").remove(0);
+    let usual =
+        [("name", "House heater"), ("kind", "large"), ("status", "in service"), ("programme", "nitrite-borate"), ("row_version", &version)];
+    let form: Vec<(&str, &str)> = usual.iter().filter(|u| !fields.iter().any(|f| f.0 == u.0)).chain(fields).copied().collect();
+    t.post(&d.office, &page, &form).await
+}
+
+#[tokio::test]
+async fn a_unit_has_a_jacket_of_its_own_or_goes_by_its_kind() {
+    let t = TestApp::start().await;
+    let d = dealership::open(&t).await;
+    let unit = d.units[0];
+    let jacket = async || units::jacket(t.pool(), unit).await.unwrap();
+    assert_eq!(change_unit(&t, &d, unit, &[("jacket", "310 gal")]).await.status, 303);
+    assert_eq!(jacket().await, Some(1_173_478), "310 x 3.785411784 L");
+    assert_eq!(change_unit(&t, &d, unit, &[("jacket", "310 gal"), ("name", "Heater")]).await.status, 303);
+    assert_eq!(jacket().await, Some(1_173_478), "left as it stands");
+    assert_eq!(change_unit(&t, &d, unit, &[("jacket", "9 gal")]).await.status, 422);
+    assert_eq!(change_unit(&t, &d, unit, &[("jacket", "")]).await.status, 303);
+    assert_eq!(jacket().await, Some(1_514_165), "as its kind's, 400 gal");
+}
+
+#[tokio::test]
+async fn a_unit_goes_to_another_place_of_its_customer_while_nobody_is_on_the_way() {
+    let t = TestApp::start().await;
+    let d = dealership::open(&t).await;
+    let unit = d.units[0];
+    let place = Place {
+        id: Uuid::now_v7(),
+        customer_id: d.alder,
+        name: "The barn".to_owned(),
+        town: "Alder Hollow".to_owned(),
+        ..Place::default()
+    };
+    customers::add_place(t.pool(), &place).await.unwrap();
+    let elsewhere: Uuid =
+        sqlx::query_scalar("SELECT place_id FROM units WHERE id = $1").bind(d.units[2]).fetch_one(t.pool()).await.unwrap();
+    let (barn, other) = (place.id.to_string(), elsewhere.to_string());
+    assert_eq!(change_unit(&t, &d, unit, &[("place", &other)]).await.status, 409, "that is another customer's place");
+    path::issued_week(&t, &d).await;
+    let refused = change_unit(&t, &d, unit, &[("place", &barn)]).await;
+    assert!(refused.status == 422 && refused.text("main").contains("stands on a route"), "{}", refused.text("main"));
+    sqlx::query("UPDATE visits SET status = 'cancelled' WHERE unit_id = $1").bind(unit).execute(t.pool()).await.unwrap();
+    assert_eq!(change_unit(&t, &d, unit, &[("place", &barn)]).await.status, 303);
+    assert!(t.get(Some(&d.office), &format!("/units/{unit}")).await.text("h1").contains("The barn"));
+    assert_eq!(t.broken_promises().await, Vec::<String>::new());
 }

@@ -37,11 +37,21 @@ struct KindsPage {
     bare: &'static str,
 }
 
+/// A jacket as it stands in a form; empty where there is none.
+pub(super) fn jacket_typed(ml: Option<i64>, first: UnitsFirst) -> String {
+    ml.and_then(|ml| Millilitres::new(ml).ok()).map(|v| v.in_first(first)).unwrap_or_default()
+}
+
+/// What was typed for a jacket; `before` where it was left as it stood in the form, which is rounded.
+pub(super) fn own_jacket(typed: &str, before: Option<i64>, first: UnitsFirst) -> Result<Option<i64>> {
+    if typed.trim() == jacket_typed(before, first) { Ok(before) } else { jacket(typed, first) }
+}
+
 fn view(k: KindSetting, first: UnitsFirst) -> KindView {
     let jacket = k.jacket_ml.and_then(|ml| Millilitres::new(ml).ok());
     KindView {
         jacket: jacket.map(|v| v.both(first)).unwrap_or_default(),
-        jacket_typed: jacket.map(|v| v.in_first(first)).unwrap_or_default(),
+        jacket_typed: jacket_typed(k.jacket_ml, first),
         output: k.output_w.map(|w| output(w, first)).unwrap_or_default(),
         k,
     }
@@ -88,12 +98,8 @@ fn watts(typed: &str, first: UnitsFirst) -> Result<Option<i32>> {
 
 /// What was typed, as it is kept; `old` where the figures were left as they stood in the form, which is rounded.
 fn kind<'a>(form: &'a KindForm, code: &'a str, old: Option<&KindView>, first: UnitsFirst) -> Result<NewKind<'a>> {
-    let as_before = |typed: &str, stood: fn(&KindView) -> &String| old.filter(|o| stood(o) == typed.trim());
-    let jacket_ml = match as_before(&form.jacket, |o| &o.jacket_typed) {
-        Some(o) => o.k.jacket_ml,
-        None => jacket(&form.jacket, first)?,
-    };
-    let output_w = match as_before(&form.output, |o| &o.output) {
+    let jacket_ml = own_jacket(&form.jacket, old.and_then(|o| o.k.jacket_ml), first)?;
+    let output_w = match old.filter(|o| o.output == form.output.trim()) {
         Some(o) => o.k.output_w,
         None => watts(&form.output, first)?,
     };

@@ -83,6 +83,10 @@ struct UnitPage {
     /// A link that was made just now: shown once, stored nowhere.
     new_link: String,
     kinds: Vec<catalogue::UnitKind>,
+    /// The customer's places.
+    places: Vec<Place>,
+    /// Its own, as it stands in the form.
+    jacket: String,
     programmes: Vec<(String, String)>,
     kits: Vec<(String, String)>,
     jobs: Vec<(String, String)>,
@@ -133,6 +137,8 @@ async fn show(who: &Office, app: &App, id: Uuid, new_link: String) -> Result {
         links: links.collect(),
         new_link,
         kinds: catalogue::unit_kinds(&mut *c, Some(&u.kind_code)).await?,
+        places: customers::places(&mut *c, u.customer_id).await?,
+        jacket: super::kinds::jacket_typed(u.jacket_ml, who.dealer.units),
         programmes: treatments.programmes.iter().map(|p| (p.code.clone(), p.name.clone())).collect(),
         kits: treatments.kits.iter().map(|k| (k.kit.code.clone(), k.kit.name.clone())).collect(),
         jobs: book.jobs.iter().map(|j| (j.kind.code().to_owned(), j.kind.name().to_owned())).collect(),
@@ -169,6 +175,10 @@ pub(super) struct UnitForm {
     kit: String,
     #[serde(default)]
     fuel_moisture: String,
+    /// Of a unit that is here already: where it stands.
+    place: Option<Uuid>,
+    #[serde(default)]
+    jacket: String,
     #[serde(default)]
     row_version: i32,
 }
@@ -186,8 +196,11 @@ pub(super) async fn change(who: Office, app: App, (Path(id), posted): (Path<Uuid
     let serial = short(&form.serial, "The serial number", 60)?;
     let mut tx = app.pool.begin().await?;
     if posted.first_time(&mut tx, &who, "change unit", app.clock.now()).await? {
+        let before = units::get(&mut *tx, id).await?;
         let change = UnitChange {
             id,
+            place_id: form.place.unwrap_or(before.place_id),
+            jacket_ml: super::kinds::own_jacket(&form.jacket, before.jacket_ml, who.dealer.units)?,
             name: &name,
             kind_code: &form.kind,
             serial: &serial,
@@ -201,7 +214,7 @@ pub(super) async fn change(who: Office, app: App, (Path(id), posted): (Path<Uuid
             ask_fuel_moisture: form.fuel_moisture == "yes",
             row_version: form.row_version,
         };
-        units::change(&mut *tx, &change).await?;
+        units::change(&mut tx, &change).await?;
         due::refresh(&mut tx, Some(&[id]), who.dealer.today).await?;
     }
     tx.commit().await?;
@@ -248,7 +261,7 @@ pub(super) async fn add(who: Office, app: App, (Path(place_id), posted): (Path<U
             kind_code: form.kind.clone(),
             serial,
             installed_on: date(&form.installed_on)?,
-            jacket_ml: None,
+            jacket_ml: super::kinds::own_jacket(&form.jacket, None, who.dealer.units)?,
             aluminium: form.aluminium == "yes",
             programme_code: form.programme.clone(),
             kit_code: Some(form.kit.clone()).filter(|k| !k.is_empty()),

@@ -118,7 +118,8 @@ impl Ground<'_> {
             kind_code: row.kind.clone(),
             serial: row.serial.clone(),
             installed_on: row.installed_on,
-            jacket_ml: row.jacket.map(crate::units::Millilitres::get).or_else(|| kind.and_then(|k| k.jacket_ml)),
+            // Without a figure of its own it goes by its kind's, whatever that becomes.
+            jacket_ml: row.jacket.map(crate::units::Millilitres::get),
             aluminium: row.aluminium,
             programme_code: programme,
             kit_code: row.kit.clone(),
