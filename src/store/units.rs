@@ -82,21 +82,28 @@ pub struct UnitChange<'a> {
     pub row_version: i32,
 }
 
-/// Keeps a changed unit. To another place it goes only while no visit of it stands on a route (the rule `unit_on_route`): the drives
-/// there would be to the old one. [`super::Error::Clash`] when somebody was quicker, or the place is another customer's.
+/// Keeps a changed unit. To another place, or out of service for good, it goes only while no visit of it stands on a route (the rule
+/// `unit_on_route`): somebody would drive there for nothing. [`super::Error::Clash`] when somebody was quicker, or the place is another customer's.
 pub async fn change(db: &mut PgConnection, u: &UnitChange<'_>) -> Result<()> {
     let away = sqlx::query_scalar!(
         r#"SELECT EXISTS (SELECT FROM visits v JOIN units u ON u.id = v.unit_id
-             WHERE u.id = $1 AND u.place_id <> $2 AND v.status IN ('planned', 'confirmed')) AS "away!""#,
+             WHERE u.id = $1 AND (u.place_id <> $2 OR (u.status <> $3 AND $3 = 'retired')) AND v.status IN ('planned', 'confirmed')) AS "away!""#,
         u.id,
-        u.place_id
+        u.place_id,
+        u.status
     );
     if away.fetch_one(&mut *db).await? {
         return Err(super::Error::Rule("unit_on_route".to_owned()));
     }
-    sqlx::query!("UPDATE visits SET place_id = $2 WHERE unit_id = $1 AND status = 'unplaced' AND place_id <> $2", u.id, u.place_id)
-        .execute(&mut *db)
-        .await?;
+    sqlx::query!(
+        "UPDATE visits SET place_id = $2, status = CASE WHEN $3 = 'retired' THEN 'cancelled' ELSE status END, row_version = row_version + 1
+         WHERE unit_id = $1 AND status = 'unplaced' AND (place_id <> $2 OR $3 = 'retired')",
+        u.id,
+        u.place_id,
+        u.status
+    )
+    .execute(&mut *db)
+    .await?;
     let done = sqlx::query!(
         "UPDATE units SET name = $2, kind_code = $3, serial = $4, installed_on = $5, status = $6, aluminium = $7, programme_code = $8, kit_code = $9,
          ask_fuel_moisture = $10, stainless = $12, copper = $13, place_id = $14, jacket_ml = $15, row_version = row_version + 1

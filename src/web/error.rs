@@ -79,7 +79,7 @@ fn rule_words(rule: &str) -> String {
         "too_many_closures" => "So many roads are closed already that no more can be kept. Open those again that are open.",
         "too_many_words" => "That is a lot for one day. Please call us.",
         "too_many_kinds" => "So many kinds of unit are kept already that no more can be. Change one that you do not sell.",
-        "unit_on_route" => "A visit at this unit stands on a route. Take it off first; then the unit can go to another place.",
+        "unit_on_route" => "A visit at this unit stands on a route. Take it off first, so that nobody drives there for nothing.",
         "depot_in_use" => "A technician’s days start there. Choose another depot for them first.",
         "visits_one_open" => "This unit has a visit in that week already.",
         _ => "The figures do not fit together. Check them and try again.",

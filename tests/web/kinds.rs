@@ -129,6 +129,8 @@ async fn a_unit_goes_to_another_place_of_its_customer_while_nobody_is_on_the_way
     path::issued_week(&t, &d).await;
     let refused = change_unit(&t, &d, unit, &[("place", &barn)]).await;
     assert!(refused.status == 422 && refused.text("main").contains("stands on a route"), "{}", refused.text("main"));
+    let retired = change_unit(&t, &d, unit, &[("status", "retired")]).await;
+    assert!(retired.status == 422 && retired.text("main").contains("stands on a route"), "{}", retired.text("main"));
     sqlx::query("UPDATE visits SET status = 'cancelled' WHERE unit_id = $1").bind(unit).execute(t.pool()).await.unwrap();
     assert_eq!(change_unit(&t, &d, unit, &[("place", &barn)]).await.status, 303);
     assert!(t.get(Some(&d.office), &format!("/units/{unit}")).await.text("h1").contains("The barn"));
