@@ -131,3 +131,43 @@ async fn somebody_is_renamed_and_goes_on_with_the_same_password() {
     assert!(refused.status == 422 && refused.text("main").contains("signs in with this name already"), "{}", refused.text("main"));
     assert_eq!(t.post(&d.office, &path, &names).await.status, 403, "the owner's to do");
 }
+
+#[tokio::test]
+async fn a_route_whose_technician_is_off_or_gone_says_so() {
+    let t = TestApp::start().await;
+    let d = dealership::open(&t).await;
+    super::path::issued_week(&t, &d).await;
+    let (who, day): (Uuid, time::Date) =
+        sqlx::query_as("SELECT staff_id, day FROM visits WHERE status = 'planned' ORDER BY day LIMIT 1").fetch_one(t.pool()).await.unwrap();
+    let says = async || t.get(Some(&d.office), "/week/2026-W41").await.text("main").contains("does not work on this day");
+    assert!(!says().await);
+    // Everything that the technician's form needs, with a day off.
+    let all_days: Vec<(&str, &str)> = ["1", "2", "3", "4", "5"].iter().map(|n| ("weekday", *n)).collect();
+    let day_text = day.to_string();
+    let off: Vec<(&str, &str)> = all_days.iter().copied().chain([("day_off", day_text.as_str())]).collect();
+    assert_eq!(works(&t, &d, who, &off).await.status, 303);
+    assert!(says().await);
+    let back: Vec<(&str, &str)> = all_days.iter().copied().chain([("works_after_all", day_text.as_str())]).collect();
+    assert_eq!(works(&t, &d, who, &back).await.status, 303);
+    assert!(!says().await);
+    assert_eq!(t.post(&d.owner, &format!("/settings/staff/{who}/active"), &[("active", "no")]).await.status, 303);
+    assert!(says().await, "shut out, and still on the route");
+    let mend = t.get(Some(&d.office), &format!("/week/2026-W41/mend?staff={who}&day={day}")).await;
+    assert_eq!(mend.status, 200, "{}", mend.text("main"));
+    let name = if who == d.wick.staff_id { "Wick Garrowby" } else { "Juno Haddlesey" };
+    assert!(mend.text("h1").contains(name), "{}", mend.text("h1"));
+    let fields = ["staff", "day", "row_version", "seen"].map(|n| (n, mend.attrs(&format!("main form input[name={n}]"), "value").remove(0)));
+    let form: Vec<(&str, &str)> = fields.iter().map(|(n, v)| (*n, v.as_str())).collect();
+    let kept = t.post(&d.office, "/week/2026-W41/mend", &form).await;
+    assert_eq!(kept.status, 303, "{}", kept.text("main"));
+    assert!(!says().await);
+    let left: i64 = sqlx::query_scalar("SELECT (SELECT count(*) FROM visits WHERE staff_id = $1 AND status = 'planned') + (SELECT count(*) FROM routes WHERE staff_id = $1)")
+        .bind(who)
+        .fetch_one(t.pool())
+        .await
+        .unwrap();
+    assert_eq!(left, 0, "nothing is left with somebody who is gone");
+    let placed: i64 = sqlx::query_scalar("SELECT count(*) FROM visits WHERE status = 'planned'").fetch_one(t.pool()).await.unwrap();
+    assert_eq!(placed, 3, "the other one drives there");
+    assert_eq!(t.broken_promises().await, Vec::<String>::new());
+}

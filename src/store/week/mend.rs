@@ -121,6 +121,7 @@ struct Read {
 pub async fn torn(db: &mut PgConnection, roads: Roads<'_>, monday: Date, first_day: Date, happened: Happened) -> Result<Torn> {
     let plan = read::header(&mut *db, monday).await?.ok_or(Error::NotFound)?;
     let (standing, candidates) = visits_left(&mut *db, monday, first_day, happened).await?;
+    let people = staff::all(&mut *db).await?;
     let crew = staff::crew(db, monday, 1).await?;
     let odd = |e: &dyn std::fmt::Display| corrupt("week_plans", monday, e);
     let span = Span::week(monday, first_day);
@@ -135,7 +136,7 @@ pub async fn torn(db: &mut PgConnection, roads: Roads<'_>, monday: Date, first_d
     let changes: Vec<Change> = now.map(Change::Roads).into_iter().chain(change).collect();
     let first = usize::try_from((first_day - monday).whole_days()).unwrap_or(0);
     let mending = Mending::new(&laid.problem, &routes, &changes, first).map_err(|_| Error::Rule("week_is_odd".to_owned()))?;
-    let name = |id: Uuid| crew.technicians.iter().find(|t| t.id == id).map(|t| t.name.clone()).unwrap_or_default();
+    let name = |id: Uuid| people.iter().find(|p| p.id == id).map(|p| p.name.clone()).unwrap_or_default();
     let at = |v: &Standing| At { technician: name(v.staff_id), day: v.day, starts: v.starts };
     let stood = laid.visits.iter().map(|id| standing.iter().find(|v| v.id == *id).map(at)).collect();
     Ok(Torn {
@@ -260,5 +261,12 @@ pub async fn keep_mended(db: &mut PgConnection, week: &MendedWeek, row_version: 
     if let Some(visit) = refused {
         told::forget(&mut *db, visit).await?;
     }
+    // Routes of whoever works here no more, that nobody drives now.
+    sqlx::query!(
+        "DELETE FROM routes r WHERE r.week_plan_id = $1 AND NOT EXISTS (SELECT FROM visits v WHERE v.staff_id = r.staff_id AND v.day = r.day AND v.status <> 'cancelled')",
+        t.plan_id
+    )
+    .execute(&mut *db)
+    .await?;
     touch(db, t.monday).await
 }

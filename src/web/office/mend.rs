@@ -16,7 +16,7 @@ use crate::{
         closures::{self, RoadClosure},
         dealer::Dealer,
         events::{self, Actor},
-        staff::{self, Technician},
+        staff::{self, Person},
         week::{self, At, Happened, MendedWeek, Moved, Plan, Stop},
     },
     units::{day_long, day_short, time_of_day},
@@ -219,11 +219,11 @@ fn line(m: &Moved, stops: &[Stop], refused: Option<Uuid>) -> Option<LineView> {
 }
 
 /// What happened, as a heading.
-fn heading(happened: Happened, closing: Option<&RoadClosure>, technicians: &[Technician], stops: &[Stop]) -> Result<String> {
+fn heading(happened: Happened, closing: Option<&RoadClosure>, people: &[Person], stops: &[Stop]) -> Result<String> {
     let what = |visit: Uuid| stops.iter().find(|s| s.visit_id == visit).map(|s| format!("{}: {}", s.place_name, s.unit_name));
     let says = match happened {
         Happened::Lost { staff_id, day } => {
-            technicians.iter().find(|t| t.id == staff_id).map(|t| format!("{} cannot work on {}", t.name, day_long(day)))
+            people.iter().find(|p| p.id == staff_id).map(|p| format!("{} cannot work on {}", p.name, day_long(day)))
         }
         Happened::Refused(visit) => what(visit).map(|what| format!("{what} is not wanted this week")),
         Happened::Urgent(visit) => what(visit).map(|what| format!("{what} cannot wait")),
@@ -243,10 +243,11 @@ pub(super) async fn page(who: Office, app: App, (Path(name), Query(asked)): (Pat
     let monday = super::week::monday(&name)?;
     let happened = asked.happened()?;
     let closing = closing(&app, &asked.closing, Uuid::now_v7(), who.dealer.today)?;
-    let technicians = staff::technicians(&app.pool).await?;
+    // Whoever works here no more may still stand on a route.
+    let people = staff::all(&app.pool).await?;
     let mut stops = week::stops(&app.pool, monday, None).await?;
     stops.extend(week::unplaced(&app.pool, monday, 1000).await?);
-    let heading = heading(happened, closing.as_ref(), &technicians, &stops)?;
+    let heading = heading(happened, closing.as_ref(), &people, &stops)?;
     let answer = mended(&app, monday, happened, closing, &who.dealer).await?;
     let seen = answer.fingerprint();
     let Answer { week, row_version, roads, .. } = answer;

@@ -127,6 +127,8 @@ pub(super) struct DayView {
     pub(super) day: Date,
     /// It can still be changed.
     pub(super) ahead: bool,
+    /// There is something to do, and the technician is off on this day or works here no more.
+    away: bool,
     pub(super) technician: String,
     pub(super) heading: String,
     pub(super) summary: String,
@@ -289,6 +291,10 @@ async fn days(app: &App, dealer: &Dealer, monday: Date, drawn: Drawn) -> Result<
     let metres: i32 = routes.iter().map(|r| r.drive_m).sum();
     let totals = format!("{} visits, {} at the units, {} of driving, {}", stops.len(), span(minutes * 60), span(drive), distance(metres));
     let mut days: Vec<DayView> = routes.iter().map(|r| day(r, &stops, dealer)).collect();
+    let working = staff::working_days(&app.pool, monday).await?;
+    for view in &mut days {
+        view.away &= working.iter().all(|w| (w.staff_id, w.day) != (view.staff_id, view.day));
+    }
     let map = if drawn == Drawn::Week { map::week(app, &routes, &stops).await } else { String::new() };
     if drawn == Drawn::Days {
         for (n, (view, route)) in days.iter_mut().zip(&routes).enumerate() {
@@ -308,6 +314,7 @@ fn day(r: &RouteRow, stops: &[Stop], dealer: &Dealer) -> DayView {
         staff_id: r.staff_id,
         day: r.day,
         ahead: r.day >= dealer.today,
+        away: r.day >= dealer.today && own.iter().any(|s| ["planned", "confirmed"].contains(&s.status.as_str())),
         technician: r.technician.clone(),
         heading: day_long(r.day),
         cautions: Vec::new(),
