@@ -31,3 +31,10 @@ CREATE INDEX done_elsewhere_unit ON done_elsewhere (unit_id, job_code, done_on D
 CREATE INDEX done_elsewhere_done ON done_elsewhere (done_on) WHERE taken_back_at IS NULL;
 CREATE INDEX done_elsewhere_job ON done_elsewhere (job_code);
 CREATE INDEX done_elsewhere_kept_by ON done_elsewhere (kept_by) WHERE kept_by IS NOT NULL;
+
+-- What a programme's units are dosed with and tested by, unless a unit says otherwise: before, the first by name.
+ALTER TABLE programmes ADD usual_product_id uuid REFERENCES products;
+ALTER TABLE programmes ADD usual_kit_code text REFERENCES test_kits;
+CREATE INDEX programmes_usual_product ON programmes (usual_product_id) WHERE usual_product_id IS NOT NULL;
+CREATE INDEX programmes_usual_kit ON programmes (usual_kit_code) WHERE usual_kit_code IS NOT NULL;
+CREATE INDEX units_programme ON units (programme_code);

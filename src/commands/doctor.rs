@@ -59,7 +59,7 @@ async fn findings(db: &Database) -> Result<Vec<String>> {
     let mut c = db.pool.acquire().await?;
     let treatments = catalogue::treatments(&mut c).await?;
     let late = |d: &time::Date| *d < dealer.today;
-    for kit in treatments.kits.iter().filter(|k| k.reagent_expires_on.as_ref().is_some_and(late)) {
+    for kit in treatments.kits.iter().filter(|k| k.active && k.reagent_expires_on.as_ref().is_some_and(late)) {
         found.push(format!("The reagent of “{}” has expired: its readings cannot be trusted.", kit.kit.name));
     }
     let given_up = queue::given_up(&db.pool).await?;

@@ -30,6 +30,7 @@ pub struct Unit {
     pub output_w: Option<i32>,
     pub programme_code: String,
     pub kit_code: Option<String>,
+    pub product_id: Option<Uuid>,
     pub ask_fuel_moisture: bool,
     pub row_version: i32,
     pub place_name: String,
@@ -42,7 +43,7 @@ macro_rules! unit_query {
         sqlx::query_as!(
             Unit,
             "SELECT u.id, u.place_id, u.customer_id, u.ref AS reference, u.name, u.kind_code, k.name AS kind_name, u.serial, u.installed_on,
-               u.jacket_ml, u.status, u.aluminium, u.stainless, u.copper, k.output_w, u.programme_code, u.kit_code, u.ask_fuel_moisture, u.row_version,
+               u.jacket_ml, u.status, u.aluminium, u.stainless, u.copper, k.output_w, u.programme_code, u.kit_code, u.product_id, u.ask_fuel_moisture, u.row_version,
                p.name AS place_name, p.town, c.name AS customer_name
              FROM units u JOIN unit_kinds k ON k.code = u.kind_code JOIN places p ON p.id = u.place_id JOIN customers c ON c.id = u.customer_id "
                 + $rest,
@@ -78,6 +79,8 @@ pub struct UnitChange<'a> {
     pub copper: bool,
     pub programme_code: &'a str,
     pub kit_code: Option<&'a str>,
+    /// Where it is dosed with another than its programme's usual product.
+    pub product_id: Option<Uuid>,
     pub ask_fuel_moisture: bool,
     pub row_version: i32,
 }
@@ -106,7 +109,7 @@ pub async fn change(db: &mut PgConnection, u: &UnitChange<'_>) -> Result<()> {
     .await?;
     let done = sqlx::query!(
         "UPDATE units SET name = $2, kind_code = $3, serial = $4, installed_on = $5, status = $6, aluminium = $7, programme_code = $8, kit_code = $9,
-         ask_fuel_moisture = $10, stainless = $12, copper = $13, place_id = $14, jacket_ml = $15, row_version = row_version + 1
+         ask_fuel_moisture = $10, stainless = $12, copper = $13, place_id = $14, jacket_ml = $15, product_id = $16, row_version = row_version + 1
          WHERE id = $1 AND row_version = $11 AND EXISTS (SELECT FROM places p WHERE p.id = $14 AND p.customer_id = units.customer_id)",
         u.id,
         u.name,
@@ -122,7 +125,8 @@ pub async fn change(db: &mut PgConnection, u: &UnitChange<'_>) -> Result<()> {
         u.stainless,
         u.copper,
         u.place_id,
-        u.jacket_ml
+        u.jacket_ml,
+        u.product_id
     )
     .execute(db)
     .await?;

@@ -105,7 +105,7 @@ async fn show(holder: &Holder, app: &App, token: &str, said: String, typed: Type
     let ahead = visits::ahead(&mut *c, u.id, dealer.today).await?;
     let due = due::of_unit(&mut *c, u.id).await?;
     let done = reports::of_unit(&mut *c, u.id, None, LINES).await?.into_iter().filter(|r| r.outcome == "done").map(|r| done(&r));
-    let kit = u.kit_code.as_deref().and_then(|code| treatments.kit(code));
+    let kit = u.kit_code.as_deref().and_then(|code| treatments.kit_in_use(code));
     let kit = kit.or_else(|| treatments.programme(&u.programme_code).and_then(|p| treatments.usual_kit(p)));
     let page = RecordPage {
         answer: ahead.as_ref().and_then(|a| Some((a.day?, a.starts?, a.confirmed && a.told.is_none_or(|t| t.holds(a.day, a.starts))))),

@@ -117,3 +117,97 @@ async fn a_delivery_stands_on_the_shelf() {
     let page = t.get(Some(&d.owner), "/treatments").await;
     assert!(page.text("main").contains("5 gal (18.927 L) on the shelf"), "{}", page.text("summary"));
 }
+
+/// A product of twice the shipped one's strength whose name comes last.
+const OWN: [(&str, &str); 9] = [
+    ("name", "Zinnober liquid, 40 %"),
+    ("programme", "nitrite-borate"),
+    ("basis", "NaNO2"),
+    ("percent", "40"),
+    ("density", "1.15"),
+    ("pack", "3785 mL"),
+    ("step", "50 mL"),
+    ("hazards", "Oxidiser; toxic if swallowed."),
+    ("source", "label of 2026"),
+];
+
+async fn in_use(t: &TestApp, d: &dealership::Dealership, what: &str, active: &str) -> Page {
+    t.post(&d.owner, &format!("/treatments/{what}/use"), &[("active", active)]).await
+}
+
+#[tokio::test]
+async fn doses_are_worked_out_by_the_product_that_is_used_not_by_the_first_in_the_alphabet() {
+    let t = TestApp::start().await;
+    let d = dealership::open(&t).await;
+    super::path::issued_week(&t, &d).await;
+    let shipped = dose_at_eight_drops(&t, &d).await;
+    let alone = in_use(&t, &d, &format!("products/{PRODUCT}"), "no").await;
+    assert!(alone.status == 422 && alone.text("main").contains("only product for Nitrite-borate"), "{}", alone.text("main"));
+    assert_eq!(t.post(&d.owner, "/treatments/products", &OWN).await.status, 303);
+    assert_eq!(dose_at_eight_drops(&t, &d).await, shipped, "it only stands beside the other");
+    let own: uuid::Uuid = sqlx::query_scalar("SELECT id FROM products WHERE name LIKE 'Zinnober%'").fetch_one(t.pool()).await.unwrap();
+    assert_eq!(t.post(&d.owner, &format!("/treatments/products/{own}/usual"), &[]).await.status, 303);
+    let stronger = dose_at_eight_drops(&t, &d).await;
+    assert!((shipped - 2 * stronger).abs() <= 100, "{shipped} and {stronger}: half, within the measuring step");
+    let week = t.get(Some(&d.office), "/week/2026-W41").await.text("main");
+    assert!(week.contains("Zinnober liquid, 40 %:") && !week.contains("Nitrite-borate liquid"), "what is loaded: {week}");
+
+    // One unit stays with the other product, until that is not used any more.
+    sqlx::query("UPDATE units SET product_id = $1::uuid WHERE id = $2").bind(PRODUCT).bind(d.units[0]).execute(t.pool()).await.unwrap();
+    assert_eq!(dose_at_eight_drops(&t, &d).await, shipped);
+    assert_eq!(in_use(&t, &d, &format!("products/{PRODUCT}"), "no").await.status, 303);
+    assert_eq!(dose_at_eight_drops(&t, &d).await, stronger);
+    let page = t.get(Some(&d.owner), "/treatments").await;
+    assert!(page.text("main").contains("Not used any more: 1"), "{}", page.text("main"));
+    assert_eq!(in_use(&t, &d, &format!("products/{PRODUCT}"), "no").await.status, 409, "left out once");
+    assert_eq!(in_use(&t, &d, &format!("products/{PRODUCT}"), "yes").await.status, 303);
+    assert_eq!(dose_at_eight_drops(&t, &d).await, shipped);
+    assert_eq!(t.broken_promises().await, Vec::<String>::new());
+}
+
+#[tokio::test]
+async fn a_new_product_may_be_dosed_with_at_once_and_past_doses_stay_what_they_were() {
+    let t = TestApp::start().await;
+    let d = dealership::open(&t).await;
+    let visits = super::path::issued_week(&t, &d).await;
+    let (visit, unit, staff) = visits[0];
+    let report = [("job", "water-test"), ("drops", "8"), ("ph", "8.9"), ("put_in", "3000")];
+    assert_eq!(t.post(d.technician(staff), &format!("/stop/{visit}"), &report).await.status, 303);
+    dealership::test(&t, unit, time::macros::date!(2026 - 10 - 04), 14).await;
+    let history = async || t.get(Some(&d.office), &format!("/units/{unit}/history")).await.text("main");
+    let before = history().await;
+    let new: Vec<(&str, &str)> = OWN.iter().copied().chain([("usual", "yes")]).collect();
+    assert_eq!(t.post(&d.owner, "/treatments/products", &new).await.status, 303);
+    assert_eq!(in_use(&t, &d, &format!("products/{PRODUCT}"), "no").await.status, 303);
+    assert!(t.get(Some(&d.owner), "/treatments").await.text("main").contains("Zinnober liquid, 40 %: doses are worked out by it"));
+    assert_eq!(history().await, before, "what went in then was of the other one");
+}
+
+#[tokio::test]
+async fn tests_are_read_by_the_kit_that_is_used() {
+    let t = TestApp::start().await;
+    let d = dealership::open(&t).await;
+    super::path::issued_week(&t, &d).await;
+    sqlx::query("UPDATE units SET kit_code = NULL").execute(t.pool()).await.unwrap();
+    let shipped = dose_at_eight_drops(&t, &d).await;
+    let kit = [
+        ("name", "Zeta drop test"),
+        ("per_drop", "100"),
+        ("basis", "NO2"),
+        ("max_drops", "20"),
+        ("dilution", "1"),
+        ("source", "the kit's sheet"),
+        ("usual", "yes"),
+    ];
+    let kept = t.post(&d.owner, "/treatments/kits", &kit).await;
+    assert_eq!(kept.status, 303, "{}", kept.text("main"));
+    let own = dose_at_eight_drops(&t, &d).await;
+    assert!(own < shipped, "8 drops are 800 mg/L now, not 184");
+    let code: String = sqlx::query_scalar("SELECT code FROM test_kits WHERE name = 'Zeta drop test'").fetch_one(t.pool()).await.unwrap();
+    assert_eq!(in_use(&t, &d, &format!("kits/{code}"), "no").await.status, 303);
+    assert_eq!(dose_at_eight_drops(&t, &d).await, shipped);
+    assert_eq!(in_use(&t, &d, &format!("kits/{code}"), "yes").await.status, 303);
+    assert_eq!(dose_at_eight_drops(&t, &d).await, own);
+    let alone = in_use(&t, &d, "kits/molybdate-comparator", "no").await;
+    assert_eq!(alone.status, 303, "no unit is on a molybdate programme");
+}

@@ -154,3 +154,43 @@ pub async fn keep_kit(
     .await?;
     only_one(done.rows_affected())
 }
+
+/// From now on the units of the product's programme are dosed with it, unless one says otherwise. [`Error::Clash`] when it is not in use.
+pub async fn make_product_usual(db: impl PgExecutor<'_>, id: Uuid) -> Result<()> {
+    let done = sqlx::query!(
+        "UPDATE programmes g SET usual_product_id = p.id, row_version = g.row_version + 1 FROM products p WHERE p.id = $1 AND p.active AND g.code = p.programme_code",
+        id
+    );
+    only_one(done.execute(db).await?.rows_affected())
+}
+
+/// From now on the units of that programme are tested with it, unless one says otherwise.
+pub async fn make_kit_usual(db: impl PgExecutor<'_>, code: &str, programme: &str) -> Result<()> {
+    let done = sqlx::query!(
+        "UPDATE programmes g SET usual_kit_code = k.code, row_version = g.row_version + 1 FROM test_kits k WHERE k.code = $1 AND k.active AND g.code = $2",
+        code,
+        programme
+    );
+    only_one(done.execute(db).await?.rows_affected())
+}
+
+/// Leaves a product out from now on, or uses it again.
+pub async fn use_product(db: impl PgExecutor<'_>, id: Uuid, active: bool) -> Result<()> {
+    let done = sqlx::query!("UPDATE products SET active = $2, row_version = row_version + 1 WHERE id = $1 AND active <> $2", id, active);
+    only_one(done.execute(db).await?.rows_affected())
+}
+
+/// Leaves a kit out from now on, or uses it again.
+pub async fn use_kit(db: impl PgExecutor<'_>, code: &str, active: bool) -> Result<()> {
+    let done =
+        sqlx::query!("UPDATE test_kits SET active = $2, row_version = row_version + 1 WHERE code = $1 AND active <> $2", code, active);
+    only_one(done.execute(db).await?.rows_affected())
+}
+
+/// Programmes that units in service or at rest are on.
+pub async fn programmes_of_units(db: impl PgExecutor<'_>) -> Result<Vec<String>> {
+    let codes = sqlx::query_scalar!(
+        "SELECT code FROM programmes g WHERE EXISTS (SELECT FROM units u WHERE u.programme_code = g.code AND u.status <> 'retired') ORDER BY code"
+    );
+    Ok(codes.fetch_all(db).await?)
+}

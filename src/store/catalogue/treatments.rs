@@ -15,6 +15,8 @@ use uuid::Uuid;
 pub struct ProductRow {
     pub id: Uuid,
     pub product: Product,
+    /// Doses are given of it; else only past ones were.
+    pub active: bool,
 }
 
 #[derive(Clone, Debug)]
@@ -24,14 +26,26 @@ pub struct KitRow {
     pub sample_ul: Option<i32>,
     pub reagent_lot: String,
     pub reagent_expires_on: Option<Date>,
+    /// Tests are made with it; else only past ones were.
+    pub active: bool,
+}
+
+/// What a programme's units are dosed with and tested by, where the owner has said so.
+#[derive(Clone, Debug)]
+pub struct Usual {
+    pub programme: String,
+    pub product: Option<Uuid>,
+    pub kit: Option<String>,
 }
 
 /// All programmes, products and kits: a few dozen rows at most, read together.
 #[derive(Clone, Debug)]
 pub struct Treatments {
     pub programmes: Vec<Programme>,
+    /// Those that are not used any more among them: past doses were of them.
     pub products: Vec<ProductRow>,
     pub kits: Vec<KitRow>,
+    pub usual: Vec<Usual>,
 }
 
 impl Treatments {
@@ -44,28 +58,50 @@ impl Treatments {
     pub fn kit(&self, code: &str) -> Option<&TestKit> {
         self.kits.iter().map(|k| &k.kit).find(|k| k.code == code)
     }
-    /// The first kit that measures what the programme counts.
+    /// A kit that tests are made with.
+    pub fn kit_in_use(&self, code: &str) -> Option<&TestKit> {
+        self.kits_in_use().find(|k| k.code == code)
+    }
+    pub fn kits_in_use(&self) -> impl Iterator<Item = &TestKit> {
+        self.kits.iter().filter(|k| k.active).map(|k| &k.kit)
+    }
+    /// The programme's usual kit, else the first that measures what it counts.
     pub fn usual_kit<'a>(&'a self, programme: &'a Programme) -> Option<&'a TestKit> {
-        self.kits_for(programme).next()
+        let usual = self.usual.iter().find(|u| u.programme == programme.code).and_then(|u| u.kit.as_deref());
+        usual.and_then(|code| self.kits_for(programme).find(|k| k.code == code)).or_else(|| self.kits_for(programme).next())
     }
     pub fn kits_for<'a>(&'a self, programme: &'a Programme) -> impl Iterator<Item = &'a TestKit> {
-        self.kits.iter().map(|k| &k.kit).filter(move |k| k.basis.analyte() == programme.analyte())
+        self.kits_in_use().filter(move |k| k.basis.analyte() == programme.analyte())
+    }
+    /// The products that a programme is dosed with.
+    pub fn products_for<'a>(&'a self, programme: &'a str) -> impl Iterator<Item = &'a ProductRow> {
+        self.products.iter().filter(move |p| p.active && p.product.programme == programme)
+    }
+    /// The programme's usual product, else the first that serves it.
+    pub fn usual_product<'a>(&'a self, programme: &'a str) -> Option<&'a ProductRow> {
+        let usual = self.usual.iter().find(|u| u.programme == programme).and_then(|u| u.product);
+        usual.and_then(|id| self.products_for(programme).find(|p| p.id == id)).or_else(|| self.products_for(programme).next())
     }
 }
 
 pub async fn treatments(db: &mut PgConnection) -> Result<Treatments> {
-    Ok(Treatments { programmes: programmes(&mut *db).await?, products: products(&mut *db).await?, kits: kits(&mut *db).await? })
+    let (programmes, usual) = programmes(&mut *db).await?;
+    Ok(Treatments { programmes, usual, products: products(&mut *db).await?, kits: kits(&mut *db).await? })
 }
 
-async fn programmes(db: impl PgExecutor<'_>) -> Result<Vec<Programme>> {
+async fn programmes(db: impl PgExecutor<'_>) -> Result<(Vec<Programme>, Vec<Usual>)> {
     let rows = sqlx::query!(
         "SELECT code, name, basis, min_mg_l, target_mg_l, max_mg_l, alarm_low_mg_l, top_up_below_mg_l, ph_min, ph_max, ph_min_aluminium, ph_max_aluminium,
-           hardness_stop_mg_l, hardness_advise_mg_l, cl_so4_stop_mg_l, recheck_from_days, recheck_to_days, source, dose_ph_min, dose_ph_max
+           hardness_stop_mg_l, hardness_advise_mg_l, cl_so4_stop_mg_l, recheck_from_days, recheck_to_days, source, dose_ph_min, dose_ph_max,
+           usual_product_id, usual_kit_code
          FROM programmes ORDER BY name, code LIMIT 100"
     )
     .fetch_all(db)
     .await?;
-    rows.into_iter()
+    let usual =
+        rows.iter().map(|r| Usual { programme: r.code.clone(), product: r.usual_product_id, kit: r.usual_kit_code.clone() }).collect();
+    let programmes: Result<Vec<Programme>> = rows
+        .into_iter()
         .map(|r| {
             let bad = |e: &dyn std::fmt::Display| corrupt("programmes", &r.code, e);
             let mg = |v: i32| MgPerLitre::new(v.into()).map_err(|e| bad(&e));
@@ -89,12 +125,13 @@ async fn programmes(db: impl PgExecutor<'_>) -> Result<Vec<Programme>> {
                 code: r.code.clone(),
             })
         })
-        .collect()
+        .collect();
+    Ok((programmes?, usual))
 }
 
 async fn products(db: impl PgExecutor<'_>) -> Result<Vec<ProductRow>> {
     let rows = sqlx::query!(
-        "SELECT id, name, programme_code, active_basis, active_ppm_mass, density_g_l, pack_ml, step_ml, hazards FROM products WHERE active ORDER BY name, id LIMIT 200"
+        "SELECT id, name, programme_code, active_basis, active_ppm_mass, density_g_l, pack_ml, step_ml, hazards, active FROM products ORDER BY name, id LIMIT 200"
     )
     .fetch_all(db)
     .await?;
@@ -111,7 +148,7 @@ async fn products(db: impl PgExecutor<'_>) -> Result<Vec<ProductRow>> {
                 measure: Measure::new(ml(r.pack_ml)?, ml(r.step_ml)?).map_err(|e| bad(&e))?,
                 hazards: r.hazards.lines().filter(|l| !l.trim().is_empty()).map(str::to_owned).collect(),
             };
-            Ok(ProductRow { id: r.id, product })
+            Ok(ProductRow { id: r.id, product, active: r.active })
         })
         .collect()
 }
@@ -121,7 +158,7 @@ pub const COMPARATOR_SD: u16 = 150;
 
 async fn kits(db: impl PgExecutor<'_>) -> Result<Vec<KitRow>> {
     let rows = sqlx::query!(
-        "SELECT code, name, basis, per_drop_centi, max_drops, dilution, reagent_lot, reagent_expires_on, source, relative_sd_pm, steps, sample_ul FROM test_kits WHERE active ORDER BY name, code LIMIT 100"
+        "SELECT code, name, basis, per_drop_centi, max_drops, dilution, reagent_lot, reagent_expires_on, source, relative_sd_pm, steps, sample_ul, active FROM test_kits ORDER BY name, code LIMIT 100"
     )
     .fetch_all(db)
     .await?;
@@ -144,7 +181,13 @@ async fn kits(db: impl PgExecutor<'_>) -> Result<Vec<KitRow>> {
                 source: r.source.clone(),
                 code: r.code.clone(),
             };
-            Ok(KitRow { kit, sample_ul: r.sample_ul, reagent_lot: r.reagent_lot, reagent_expires_on: r.reagent_expires_on })
+            Ok(KitRow {
+                kit,
+                sample_ul: r.sample_ul,
+                reagent_lot: r.reagent_lot,
+                reagent_expires_on: r.reagent_expires_on,
+                active: r.active,
+            })
         })
         .collect()
 }

@@ -151,7 +151,7 @@ fn unit_water(r: Row, known: &catalogue::Treatments) -> Result<UnitWater> {
         unit_id: id,
         kind_code: r.kind_code,
         product: ready_product(known, r.product_id, &programme.code),
-        kit: r.kit_code.as_deref().and_then(|c| known.kit(c)).or_else(|| known.usual_kit(&programme)).cloned(),
+        kit: r.kit_code.as_deref().and_then(|c| known.kit_in_use(c)).or_else(|| known.usual_kit(&programme)).cloned(),
         programme,
         volume,
         facts,
@@ -163,10 +163,10 @@ fn unit_water(r: Row, known: &catalogue::Treatments) -> Result<UnitWater> {
     })
 }
 
-/// The product to dose with: the unit's own, else the first that serves the programme.
+/// The product to dose with: the unit's own, if it serves the programme and is in use; else the programme's usual one.
 pub fn ready_product(known: &catalogue::Treatments, own: Option<Uuid>, programme: &str) -> Option<(Uuid, Product)> {
-    let own = own.and_then(|id| known.product(id));
-    own.or_else(|| known.products.iter().find(|p| p.product.programme == programme)).map(|p| (p.id, p.product.clone()))
+    let own = own.and_then(|id| known.products_for(programme).find(|p| p.id == id));
+    own.or_else(|| known.usual_product(programme)).map(|p| (p.id, p.product.clone()))
 }
 
 fn mg_l(milli: Option<i64>) -> Option<MgPerLitre> {

@@ -11,6 +11,7 @@ mod fill;
 mod fill_limits;
 mod hand_over;
 mod history;
+mod in_use;
 mod jobs;
 mod kinds;
 mod mend;
@@ -119,9 +120,13 @@ pub(super) fn owner_routes() -> (Router<App>, Vec<RouteInfo>) {
         .post("/treatments/programmes/{code}", treatments::change_programme)
         .post("/treatments/products", treatments::add_product)
         .post("/treatments/products/{id}", treatments::change_product)
+        .post("/treatments/products/{id}/usual", in_use::make_product_usual)
+        .post("/treatments/products/{id}/use", in_use::use_product)
         .post("/treatments/products/{id}/lots", treatments::add_lot)
         .post("/treatments/kits", treatments::add_kit)
         .post("/treatments/kits/{code}", treatments::change_kit)
+        .post("/treatments/kits/{code}/usual", in_use::make_kit_usual)
+        .post("/treatments/kits/{code}/use", in_use::use_kit)
         .get("/settings", settings::page)
         .post("/settings", settings::change)
         .post("/settings/second-factor", crew::need_second_factor)

@@ -51,7 +51,9 @@ pub(super) async fn views(app: &App, today: Date) -> store::Result<Vec<Technicia
     let van_loads = staff::van_loads(&app.pool).await?;
     let products = {
         let mut c = app.pool.acquire().await?;
-        catalogue::treatments(&mut c).await?.products
+        let mut products = catalogue::treatments(&mut c).await?.products;
+        products.retain(|p| p.active);
+        products
     };
     let off = staff::days_off(&app.pool, today).await?;
     let technicians = staff::technicians(&app.pool).await?.into_iter().map(|t| {

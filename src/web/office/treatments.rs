@@ -38,6 +38,8 @@ struct ProductView {
     density: String,
     source: String,
     left: String,
+    /// Its programme's units are dosed with it.
+    usual: bool,
 }
 
 struct KitView {
@@ -49,6 +51,8 @@ struct KitView {
     steps: String,
     sample: String,
     expired: bool,
+    /// Names of the programmes whose units are tested with it.
+    usual_for: Vec<String>,
 }
 
 #[derive(Template)]
@@ -58,6 +62,8 @@ struct TreatmentsPage {
     programmes: Vec<ProgrammeView>,
     products: Vec<ProductView>,
     kits: Vec<KitView>,
+    /// What is not used any more: its address, and its name.
+    left_out: Vec<(String, String)>,
     bases: Vec<&'static str>,
     /// When all of it was compared with the labels.
     compared: String,
@@ -79,17 +85,25 @@ pub(super) async fn page(who: Owner, app: App, (): ()) -> Result {
     let versions = catalogue::versions(&mut c).await?;
     let lots = catalogue::lots(&mut *c).await?;
     let today = who.dealer.today;
-    let Treatments { programmes, products, kits } = known;
+    let left_out = left_out(&known);
+    let usual: Vec<Uuid> = known.programmes.iter().filter_map(|p| known.usual_product(&p.code)).map(|p| p.id).collect();
+    let tested: Vec<(String, String)> =
+        known.programmes.iter().filter_map(|p| Some((known.usual_kit(p)?.code.clone(), p.name.clone()))).collect();
+    let Treatments { programmes, products, kits, .. } = known;
     let left = |id: Uuid| {
         let ml: i64 = lots.iter().filter(|l| l.product_id == id).map(|l| l.left_ml).sum();
         if ml > 0 { amount(ml, who.dealer.units) } else { String::new() }
     };
-    let products = products.into_iter().map(|row| product_view(row, &versions, &left)).collect();
+    let products = products.into_iter().filter(|row| row.active);
+    let products = products.map(|row| ProductView { usual: usual.contains(&row.id), ..product_view(row, &versions, &left) }).collect();
+    let usual_for = |code: &str| tested.iter().filter(|t| t.0 == code).map(|t| t.1.clone()).collect();
+    let kits = kits.into_iter().filter(|row| row.active);
     html(&TreatmentsPage {
         f: Frame::of(&who, "treatments"),
         programmes: programmes.into_iter().map(|p| ProgrammeView { row_version: version(&versions.programmes, &p.code), p }).collect(),
         products,
-        kits: kits.into_iter().map(|row| kit_view(row, &versions, today)).collect(),
+        kits: kits.map(|row| KitView { usual_for: usual_for(&row.kit.code), ..kit_view(row, &versions, today) }).collect(),
+        left_out,
         bases: Basis::ALL.iter().map(|b| b.as_str()).collect(),
         compared: first_steps::compared_on(&mut *c).await?.map(day_with_year).unwrap_or_default(),
     })
@@ -109,6 +123,12 @@ pub(super) async fn compared(who: Owner, app: App, posted: Posted<Nothing>) -> R
     Ok(see_other("/treatments"))
 }
 
+fn left_out(known: &Treatments) -> Vec<(String, String)> {
+    let products = known.products.iter().filter(|p| !p.active).map(|p| (format!("products/{}", p.id), p.product.name.clone()));
+    let kits = known.kits.iter().filter(|k| !k.active).map(|k| (format!("kits/{}", k.kit.code), k.kit.name.clone()));
+    products.chain(kits).collect()
+}
+
 fn product_view(row: ProductRow, versions: &Versions, left: &dyn Fn(Uuid) -> String) -> ProductView {
     let found = versions.products.iter().find(|v| v.0 == row.id);
     ProductView {
@@ -117,6 +137,7 @@ fn product_view(row: ProductRow, versions: &Versions, left: &dyn Fn(Uuid) -> Str
         percent: decimal_text(row.product.strength.active_ppm().into(), 10_000),
         density: decimal_text(row.product.strength.density_g_per_l().into(), 1_000),
         left: left(row.id),
+        usual: false,
         row,
     }
 }
@@ -134,6 +155,7 @@ fn kit_view(row: KitRow, versions: &Versions, today: Date) -> KitView {
         steps: row.kit.steps.iter().map(|step| step.get().to_string()).collect::<Vec<_>>().join(", "),
         sample: row.sample_ul.map(|ul| decimal_text(ul.into(), 1000)).unwrap_or_default(),
         expired: row.reagent_expires_on.is_some_and(|d| d < today),
+        usual_for: Vec::new(),
         row,
     }
 }
@@ -262,6 +284,9 @@ pub(super) struct ProductForm {
     #[serde(default)]
     hazards: String,
     source: String,
+    /// Of a new one: its programme's units are dosed with it from now on.
+    #[serde(default)]
+    usual: String,
     row_version: Option<i32>,
 }
 
@@ -295,6 +320,9 @@ async fn keep_product(who: Owner, app: App, id: Uuid, posted: Posted<ProductForm
     let source = need(&posted.form.source, "Say where the figures come from, as “label of 2026”", 1000)?;
     if posted.first_time(&mut tx, &who, "keep product", app.clock.now()).await? {
         catalogue::keep_product(&mut *tx, id, &new, &source, posted.form.row_version).await?;
+        if posted.form.usual == "yes" {
+            catalogue::make_product_usual(&mut *tx, id).await?;
+        }
     }
     tx.commit().await?;
     Ok(see_other("/treatments#products"))
@@ -352,6 +380,9 @@ pub(super) struct KitForm {
     expires_on: String,
     source: String,
     row_version: Option<i32>,
+    /// Of a new one: programmes that it can serve are tested with it from now on.
+    #[serde(default)]
+    usual: String,
 }
 
 fn kit(form: &KitForm, code: &str) -> Result<TestKit> {
@@ -418,6 +449,9 @@ async fn keep_kit(who: Owner, app: App, code: String, posted: Posted<KitForm>) -
     let mut tx = app.pool.begin().await?;
     if posted.first_time(&mut tx, &who, "keep kit", app.clock.now()).await? {
         catalogue::keep_kit(&mut *tx, &new, sample_ul, (&lot, expires_on), posted.form.row_version).await?;
+        if posted.form.usual == "yes" {
+            super::in_use::kit_for_its_programmes(&mut tx, &code).await?;
+        }
     }
     tx.commit().await?;
     Ok(see_other("/treatments#kits"))

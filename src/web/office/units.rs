@@ -35,6 +35,7 @@ use crate::{
 use askama::Template;
 use axum::extract::Path;
 use serde::Deserialize;
+use sqlx::PgConnection;
 use time::Date;
 use uuid::Uuid;
 
@@ -83,6 +84,8 @@ struct UnitPage {
     /// A link that was made just now: shown once, stored nowhere.
     new_link: String,
     kinds: Vec<catalogue::UnitKind>,
+    /// What its programme can be dosed with, where that is more than one.
+    products: Vec<(Uuid, String)>,
     /// The customer's places.
     places: Vec<Place>,
     /// Its own, as it stands in the form.
@@ -137,10 +140,11 @@ async fn show(who: &Office, app: &App, id: Uuid, new_link: String) -> Result {
         links: links.collect(),
         new_link,
         kinds: catalogue::unit_kinds(&mut *c, Some(&u.kind_code)).await?,
+        products: treatments.products_for(&u.programme_code).map(|p| (p.id, p.product.name.clone())).collect(),
         places: customers::places(&mut *c, u.customer_id).await?,
         jacket: super::kinds::jacket_typed(u.jacket_ml, who.dealer.units),
         programmes: treatments.programmes.iter().map(|p| (p.code.clone(), p.name.clone())).collect(),
-        kits: treatments.kits.iter().map(|k| (k.kit.code.clone(), k.kit.name.clone())).collect(),
+        kits: treatments.kits_in_use().map(|k| (k.code.clone(), k.name.clone())).collect(),
         jobs: book.jobs.iter().map(|j| (j.kind.code().to_owned(), j.kind.name().to_owned())).collect(),
         u,
         today,
@@ -175,7 +179,9 @@ pub(super) struct UnitForm {
     kit: String,
     #[serde(default)]
     fuel_moisture: String,
-    /// Of a unit that is here already: where it stands.
+    /// Of a unit that is here already: what it is dosed with, and where it stands.
+    #[serde(default)]
+    product: String,
     place: Option<Uuid>,
     #[serde(default)]
     jacket: String,
@@ -188,6 +194,16 @@ pub(super) fn date(text: &str) -> Result<Option<Date>> {
         return Ok(None);
     }
     parse_date(text).map(Some).map_err(|e| Error::Bad(e.to_string()))
+}
+
+/// The product of the unit's own that was chosen, if it serves the programme.
+async fn own_product(db: &mut PgConnection, form: &UnitForm) -> Result<Option<Uuid>> {
+    let Ok(id) = form.product.parse::<Uuid>() else { return Ok(None) };
+    let known = catalogue::treatments(db).await?;
+    if known.products_for(&form.programme).any(|p| p.id == id) {
+        return Ok(Some(id));
+    }
+    Err(Error::Bad("That product does not serve the unit’s programme. Choose “the usual one”, or another programme.".to_owned()))
 }
 
 pub(super) async fn change(who: Office, app: App, (Path(id), posted): (Path<Uuid>, Posted<UnitForm>)) -> Result {
@@ -211,6 +227,7 @@ pub(super) async fn change(who: Office, app: App, (Path(id), posted): (Path<Uuid
             copper: form.copper == "yes",
             programme_code: &form.programme,
             kit_code: Some(form.kit.as_str()).filter(|k| !k.is_empty()),
+            product_id: own_product(&mut tx, form).await?,
             ask_fuel_moisture: form.fuel_moisture == "yes",
             row_version: form.row_version,
         };
@@ -240,7 +257,7 @@ pub(super) async fn new_page(who: Office, app: App, Path(place_id): Path<Uuid>) 
         place,
         kinds: catalogue::unit_kinds(&mut *c, None).await?,
         programmes: treatments.programmes.iter().map(|p| (p.code.clone(), p.name.clone())).collect(),
-        kits: treatments.kits.iter().map(|k| (k.kit.code.clone(), k.kit.name.clone())).collect(),
+        kits: treatments.kits_in_use().map(|k| (k.code.clone(), k.name.clone())).collect(),
     })
 }
 

@@ -144,7 +144,8 @@ fn from_value(value: MgPerLitre, basis: Option<Basis>, kit: Option<&TestKit>, pr
 /// The kit whose drops were counted when the row names none: the unit's own, else the first for its programme that counts drops.
 fn drop_kit<'a>(unit: &Kept, programme: &'a Programme, treatments: &'a Treatments) -> Option<&'a TestKit> {
     let own = unit.kit_code.as_deref().and_then(|code| treatments.kit(code));
-    own.or_else(|| treatments.kits_for(programme).find(|k| k.max_drops().is_some()))
+    let usual = treatments.usual_kit(programme).filter(|k| k.max_drops().is_some());
+    own.or(usual).or_else(|| treatments.kits_for(programme).find(|k| k.max_drops().is_some()))
 }
 
 fn from_drops(drops: u16, kit: Option<&TestKit>, programme: &Programme) -> Result<NewReading, Wrong> {
