@@ -327,6 +327,7 @@ pub struct ReportLine {
     pub job_names: Vec<String>,
     pub dose_ml: Option<i64>,
     pub dose_product: Option<String>,
+    pub dose_product_id: Option<Uuid>,
     pub level: Option<i32>,
     pub kit_code: Option<String>,
     pub drops: Option<i16>,
@@ -343,9 +344,9 @@ pub async fn of_unit(db: impl PgExecutor<'_>, unit_id: Uuid, only: Option<Uuid>,
              r.note, r.flag, r.reason,
              coalesce((SELECT array_agg(k.name ORDER BY k.position) FROM report_jobs j JOIN job_kinds k ON k.code = j.job_code
                        WHERE j.report_id = r.report_id AND j.version = r.version), '{}') AS "job_names!",
-             d.amount_ml AS "dose_ml?", d.product AS "dose_product?", t.level AS "level?", t.kit_code AS "kit_code?", t.drops AS "drops?", t.own AS "own_milli?", t.ph AS "ph_milli?"
+             d.amount_ml AS "dose_ml?", d.product AS "dose_product?", d.product_id AS "dose_product_id?", t.level AS "level?", t.kit_code AS "kit_code?", t.drops AS "drops?", t.own AS "own_milli?", t.ph AS "ph_milli?"
            FROM visit_reports r LEFT JOIN staff s ON s.id = r.staff_id
-           LEFT JOIN LATERAL (SELECT x.amount_ml, p.name AS product FROM doses x JOIN products p ON p.id = x.product_id
+           LEFT JOIN LATERAL (SELECT x.amount_ml, x.product_id, p.name AS product FROM doses x JOIN products p ON p.id = x.product_id
                               WHERE x.report_id = r.report_id AND x.version = r.version LIMIT 1) d ON true
            LEFT JOIN LATERAL (SELECT i.programme_mg_l AS level, i.kit_code, i.drops, i.value_milli AS own, h.value_milli AS ph FROM water_tests w
                               LEFT JOIN readings i ON i.test_id = w.id AND i.what = 'inhibitor' LEFT JOIN readings h ON h.test_id = w.id AND h.what = 'ph'

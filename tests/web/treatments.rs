@@ -181,6 +181,38 @@ async fn a_new_product_may_be_dosed_with_at_once_and_past_doses_stay_what_they_w
     assert_eq!(in_use(&t, &d, &format!("products/{PRODUCT}"), "no").await.status, 303);
     assert!(t.get(Some(&d.owner), "/treatments").await.text("main").contains("Zinnober liquid, 40 %: doses are worked out by it"));
     assert_eq!(history().await, before, "what went in then was of the other one");
+
+    // A sheet that was put on a phone before says of which product its doses are; a correction goes on with it.
+    let (visit, unit, staff) = visits[1];
+    let tech = d.technician(staff);
+    let stop = format!("/stop/{visit}");
+    let shown = t.get(Some(tech), &stop).await.attrs("input[name=product]", "value").remove(0);
+    assert_ne!(shown, PRODUCT, "a sheet of now is of the new one");
+    let packed = [("job", "water-test"), ("drops", "8"), ("ph", "8.9"), ("put_in", "3000"), ("product", PRODUCT)];
+    let id = uuid::Uuid::now_v7();
+    assert_eq!(t.post_as(tech, &stop, id, &packed).await.status, 303);
+    let of = async || -> String {
+        let sql = "SELECT p.id::text FROM doses d JOIN products p ON p.id = d.product_id WHERE d.unit_id = $1 AND d.superseded_at IS NULL";
+        sqlx::query_scalar(sql).bind(unit).fetch_one(t.pool()).await.unwrap()
+    };
+    assert_eq!(of().await, PRODUCT);
+    let correct = format!("/kept/{id}/correct");
+    let page = t.get(Some(&d.office), &correct).await;
+    assert!(page.text("main").contains("Nitrite-borate liquid, 20 %") && !page.text("main").contains("Zinnober"), "{}", page.text("main"));
+    let product = page.attrs("input[name=product]", "value").remove(0);
+    let again = [
+        ("job", "water-test"),
+        ("drops", "9"),
+        ("ph", "8.9"),
+        ("put_in", "3000"),
+        ("product", &product),
+        ("version", "1"),
+        ("reason", "miscounted"),
+        ("visited_on", "2026-10-05"),
+    ];
+    let corrected = t.post(&d.office, &correct, &again).await;
+    assert_eq!(corrected.status, 303, "{}", corrected.text("main"));
+    assert_eq!(of().await, PRODUCT);
 }
 
 #[tokio::test]

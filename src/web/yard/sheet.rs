@@ -86,7 +86,9 @@ pub(super) struct Sheet {
     /// Outside of it nothing is put in: from, to, and what to say.
     pub(super) dose_ph: Option<(String, String, String)>,
     pub(super) cautions: Vec<String>,
+    /// Whose doses are shown, and its number; when correcting, what was put in.
     pub(super) product: String,
+    pub(super) product_id: String,
     pub(super) lots: Vec<LotLine>,
     pub(super) jobs: Vec<JobView>,
     pub(super) typed: Typed,
@@ -280,7 +282,7 @@ pub(super) struct Dress {
 pub(super) async fn sheet(
     app: &App,
     who: &SignedIn,
-    loaded: Loaded,
+    mut loaded: Loaded,
     planned: &[String],
     dress: Dress,
     typed: Typed,
@@ -290,6 +292,12 @@ pub(super) async fn sheet(
     let place = customers::place(&mut *c, loaded.u.place_id).await?;
     let customer = customers::get(&mut *c, loaded.u.customer_id).await?;
     let water = water_view::load(&mut c, &loaded.treatments, loaded.u.id, &who.dealer, 6).await?;
+    // When correcting, what was put in then is what its doses are shown of.
+    if loaded.about.1
+        && let Some(given) = typed.get("product").parse().ok().and_then(|id| loaded.treatments.product(id))
+    {
+        loaded.water.product = Some((given.id, given.product.clone()));
+    }
     let product = loaded.water.product.as_ref();
     let lots = catalogue::lots(&mut *c).await?.into_iter().filter(|l| product.is_some_and(|p| p.0 == l.product_id)).collect();
     let kit = match typed.get("kit") {
@@ -323,6 +331,7 @@ pub(super) async fn sheet(
         dose_ph: loaded.water.programme.dose_ph.map(|band| (band.min().to_string(), band.max().to_string(), ph_rule(band))),
         cautions,
         product: product.map(|p| p.1.name.clone()).unwrap_or_default(),
+        product_id: product.map(|p| p.0.to_string()).unwrap_or_default(),
         lots,
         jobs: loaded.jobs(&typed, planned, fresh),
         usual_day: if dress.day_ahead { String::new() } else { loaded.about.0.to_string() },

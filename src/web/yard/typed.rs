@@ -175,12 +175,9 @@ fn dose(typed: &Typed, against: &Against<'_>) -> Result<Option<DoseGiven>, Strin
         return Ok(None);
     }
     let (ml, _) = parse_volume(text, VolumeUnit::Millilitre).map_err(|e| e.to_string())?;
-    let product_id = typed
-        .get("product")
-        .parse()
-        .ok()
-        .or(against.product)
-        .ok_or("No product is kept for this programme. Say in the note what was put in.")?;
+    // The one that the sheet was made for: a packed sheet may be older than a change of the usual product.
+    let shown = typed.get("product").parse().ok().filter(|id| against.treatments.product(*id).is_some());
+    let product_id = shown.or(against.product).ok_or("No product is kept for this programme. Say in the note what was put in.")?;
     match ml.get() {
         0 => Ok(None),
         amount_ml @ 1..=1_000_000 => Ok(Some(DoseGiven { product_id, lot_id: typed.get("lot").parse().ok(), amount_ml })),
