@@ -182,10 +182,7 @@ async fn change_password(who: Staff, app: App, posted: Posted<NewPassword>) -> R
     if let Some(weakness) = secrets::weakness(&form.new, &account.sign_in) {
         return Err(Error::Bad(weakness));
     }
-    let effort = app.effort;
-    let hash = tokio::task::spawn_blocking(move || secrets::hash_password(&form.new, effort)).await;
-    let hash = hash.map_err(|e| Error::Inside(e.into()))?;
-    let hash = hash.ok_or_else(|| Error::Bad("This password cannot be used. Take another.".to_owned()))?;
+    let hash = super::sign_in::hashed(&app, form.new).await?;
     let mut tx = app.pool.begin().await?;
     staff::set_password(&mut *tx, who.staff_id, &hash).await?;
     sessions::close_all(&mut *tx, who.staff_id).await?;

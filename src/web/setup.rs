@@ -67,12 +67,7 @@ async fn choose(_: Anyone, app: App, (Path(token), Open(form)): (Path<String>, O
         let page = SetupPage { f: Frame::bare(), token, person: invited, name: form.name, sign_in: form.sign_in, wrong };
         return html_with(StatusCode::UNPROCESSABLE_ENTITY, &page);
     }
-    let effort = app.effort;
-    let hash = tokio::task::spawn_blocking(move || secrets::hash_password(&form.password, effort));
-    let hash = hash
-        .await
-        .map_err(|e| Error::Inside(e.into()))?
-        .ok_or_else(|| Error::Bad("This password cannot be used. Take another.".to_owned()))?;
+    let hash = super::sign_in::hashed(&app, form.password).await?;
     let mut tx = app.pool.begin().await?;
     staff::use_setup_link(&mut *tx, &token, now).await?;
     if invited.is_some() {

@@ -201,6 +201,14 @@ pub(super) async fn check(app: &App, account: Option<Account>, password: String)
     checked.await.map_err(|e| Error::Inside(e.into()))
 }
 
+/// The hash of a new password, made off the web's own threads.
+pub(super) async fn hashed(app: &App, password: String) -> Result<String> {
+    let effort = app.effort;
+    let hash = tokio::task::spawn_blocking(move || secrets::hash_password(&password, effort)).await;
+    let hash = hash.map_err(|e| Error::Inside(e.into()))?;
+    hash.ok_or_else(|| Error::Bad("This password cannot be used. Take another.".to_owned()))
+}
+
 /// Opens a session and sends its person to their first page, or to where they wanted to go.
 pub(super) async fn session_answer(app: &App, id: Uuid, role: Role, then: &str) -> Result {
     let token = sessions::open(&app.pool, id, role, app.clock.now()).await?;
