@@ -8,13 +8,14 @@ ALTER TABLE depots ADD retired boolean NOT NULL DEFAULT false;
 
 -- When the owner said that products, kits and programmes were compared with the labels.
 ALTER TABLE dealer ADD treatment_compared_on date CHECK (treatment_compared_on BETWEEN '2000-01-01' AND '2200-01-01');
+UPDATE dealer SET treatment_compared_on = current_date WHERE invented;
 
 CREATE INDEX units_kind ON units (kind_code);
 
 -- From which day on records are kept here: what a job's record does not hold of the time before says nothing. Of an installation that
 -- exists, the day on which its first owner came.
 ALTER TABLE dealer ADD records_since date CHECK (records_since BETWEEN '2000-01-01' AND '2200-01-01');
-UPDATE dealer SET records_since = (SELECT min(made_at)::date FROM staff WHERE role = 'owner') WHERE NOT invented;
+UPDATE dealer SET records_since = (SELECT min(made_at)::date FROM staff WHERE role = 'owner'), due_worked_out_on = NULL WHERE NOT invented;
 
 -- Jobs that were done by somebody else, or before records were kept here.
 CREATE TABLE done_elsewhere (
