@@ -55,5 +55,5 @@ pub use plain::Plain;
 pub use point::{Extent, Point};
 pub use ready::Roads;
 pub use snap::{Grid, REACH_M, Snap};
-pub use straight::{Estimate, EstimateError, Position, PositionError, great_circle_m};
+pub use straight::{Estimate, EstimateError, FAR, Position, PositionError, great_circle_m, is_far};
 pub use trace::Tracer;

@@ -66,6 +66,14 @@ impl fmt::Display for PositionError {
 
 impl std::error::Error for PositionError {}
 
+/// Degrees of latitude and of longitude from every depot beyond which a pin is doubted: about 200 miles at the latitudes where wood is burned.
+pub const FAR: (f64, f64) = (3.0, 4.0);
+
+/// Whether a pin lies that far from every one of these, as where a minus was forgotten.
+pub fn is_far(pin: (f64, f64), depots: &[(f64, f64)]) -> bool {
+    !depots.is_empty() && depots.iter().all(|d| (d.0 - pin.0).abs() > FAR.0 || (d.1 - pin.1).abs() > FAR.1)
+}
+
 /// Great-circle distance in metres, by the haversine formula on a sphere of [`EARTH_RADIUS_M`].
 pub fn great_circle_m(a: Position, b: Position) -> f64 {
     let (lat_a, lat_b) = (a.lat.to_radians(), b.lat.to_radians());

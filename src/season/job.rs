@@ -129,6 +129,11 @@ impl JobKind {
         self.setup_minutes
     }
 
+    /// Whether it can be done without a report here: not a fill, whose water has to be known, and no test, which is a figure.
+    pub const fn may_be_done_elsewhere(&self) -> bool {
+        !matches!(self.cadence, Cadence::OnceAtFill | Cadence::AfterDose { .. }) && !self.done_by_test
+    }
+
     pub const fn cadence(&self) -> Cadence {
         self.cadence
     }

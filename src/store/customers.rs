@@ -121,6 +121,11 @@ pub async fn get(db: impl PgExecutor<'_>, id: Uuid) -> Result<Customer> {
     Ok(row)
 }
 
+/// Who has this reference.
+pub async fn with_reference(db: impl PgExecutor<'_>, reference: &str) -> Result<Option<Uuid>> {
+    Ok(sqlx::query_scalar!("SELECT id FROM customers WHERE ref = $1", reference).fetch_optional(db).await?)
+}
+
 pub async fn add(db: impl PgExecutor<'_>, c: &Customer, now: OffsetDateTime) -> Result<()> {
     sqlx::query!(
         "INSERT INTO customers (id, ref, name, phone, email, note, made_at) VALUES ($1, $2, $3, $4, $5, $6, $7)",

@@ -1,7 +1,8 @@
 //! What a new installation still lacks before its first week can be planned and its first dose measured.
 
 use super::Result;
-use sqlx::{PgExecutor, PgPool};
+use crate::roads::FAR;
+use sqlx::PgExecutor;
 use time::Date;
 use uuid::Uuid;
 
@@ -59,11 +60,8 @@ pub struct FarPlace {
     pub customer: String,
 }
 
-/// Degrees of latitude and of longitude from every depot beyond which a pin is doubted: about 200 miles at the latitudes where wood is burned.
-pub const FAR: (f64, f64) = (3.0, 4.0);
-
 /// Up to five such places. Reads every place: for the doctor, and while the first steps are taken.
-pub async fn far_places(db: &PgPool) -> Result<Vec<FarPlace>> {
+pub async fn far_places(db: impl PgExecutor<'_>) -> Result<Vec<FarPlace>> {
     let far = sqlx::query_as!(
         FarPlace,
         r#"SELECT p.name AS place, c.id AS customer_id, c.name AS customer FROM places p JOIN customers c ON c.id = p.customer_id
@@ -74,9 +72,4 @@ pub async fn far_places(db: &PgPool) -> Result<Vec<FarPlace>> {
         FAR.1
     );
     Ok(far.fetch_all(db).await?)
-}
-
-/// Whether a pin lies that far from every one of these.
-pub fn is_far(pin: (f64, f64), depots: &[(f64, f64)]) -> bool {
-    !depots.is_empty() && depots.iter().all(|d| (d.0 - pin.0).abs() > FAR.0 || (d.1 - pin.1).abs() > FAR.1)
 }

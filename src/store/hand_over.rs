@@ -17,11 +17,6 @@ pub struct HandOver {
     pub monday: Date,
 }
 
-/// The customer with this reference.
-pub async fn customer_with(db: &mut PgConnection, reference: &str) -> Result<Option<Uuid>> {
-    Ok(sqlx::query_scalar!("SELECT id FROM customers WHERE ref = $1", reference).fetch_optional(db).await?)
-}
-
 /// Gives the place and its units to another customer. Visits that are ahead go along and count as told no more, since nobody has
 /// talked to the new owner; links to the records are shut; open wishes are settled. Reports, tests and doses keep whose they were.
 ///

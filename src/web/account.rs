@@ -3,7 +3,7 @@
 use super::{
     app::App,
     error::{Error, Result},
-    form::Posted,
+    form::{Nothing, Posted},
     guard::{Protected, RouteInfo, Staff, see_other},
     html::{Frame, html},
 };
@@ -97,9 +97,6 @@ fn square(text: &str) -> Result<String> {
         r##"<svg viewBox="0 0 {side} {side}" width="220" height="220" role="img" aria-label="The key as a square to point the phone at"><path fill="#fff" d="M0 0h{side}v{side}H0z"/><path fill="#000" d="{path}"/></svg>"##
     ))
 }
-
-#[derive(Debug, Deserialize)]
-struct Nothing {}
 
 fn actor(who: &Staff) -> Actor {
     Actor { id: Some(who.staff_id), words: who.name.clone() }

@@ -44,6 +44,10 @@ impl<T> Posted<T> {
     }
 }
 
+/// A form that is only pressed.
+#[derive(Debug, Deserialize)]
+pub struct Nothing {}
+
 /// A form of somebody who is not signed in; guarded by the cross-site layer alone.
 #[derive(Debug)]
 pub struct Open<T>(pub T);

@@ -3,7 +3,7 @@
 use super::{
     app::App,
     error::{Error, Result},
-    form::{Open, Posted},
+    form::{Nothing, Open, Posted},
     guard::{self, Anyone, Protected, RouteInfo, Staff},
     html::{Frame, html_with},
 };
@@ -226,9 +226,6 @@ fn set_cookie(app: &App, answer: &mut Response, token: &str, age: u32) -> Result
     answer.headers_mut().append(header::SET_COOKIE, value);
     Ok(())
 }
-
-#[derive(Deserialize)]
-struct Nothing {}
 
 async fn leave(_: Staff, app: App, (headers, _form): (HeaderMap, Posted<Nothing>)) -> Result {
     if let Some(token) = guard::session_token(&headers, &app) {

@@ -7,22 +7,35 @@ use super::{
 };
 use embertide::store::customers;
 
-#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
-async fn what_was_typed_into_a_refused_form_comes_back() {
-    if needs_chromium() {
-        return;
-    }
+struct Desk {
+    t: TestApp,
+    d: dealership::Dealership,
+    b: Browser,
+    /// Ends with it.
+    _served: Served,
+}
+
+/// The office has a customer's page open, all of its forms unfolded.
+async fn at_a_customer() -> Desk {
     let t = TestApp::start().await;
     let d = dealership::open(&t).await;
     let served = Served::start(&t).await;
     let b = Browser::open(&served.base).await;
     b.window(DESK).await;
     b.sign_in("office").await;
-    let page = format!("/customers/{}", d.alder);
-    b.goto(&page).await;
+    b.goto(&format!("/customers/{}", d.alder)).await;
     b.wait("html[data-ready]").await;
-    // The second of the two forms for places: the one for a new place, in a part that is folded up.
     b.run("for (const d of document.querySelectorAll('details')) d.open = true").await;
+    Desk { t, d, b, _served: served }
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn what_was_typed_into_a_refused_form_comes_back() {
+    if needs_chromium() {
+        return;
+    }
+    let Desk { b, .. } = &at_a_customer().await;
+    // The second of the two forms for places: the one for a new place, in a part that is folded up.
     b.fill("#pn", "The far barn").await;
     b.fill("#pp", "44.63; north").await;
     b.fill("#pc", "Gate on the left, code 7").await;
@@ -39,7 +52,6 @@ async fn what_was_typed_into_a_refused_form_comes_back() {
     b.fill("#pp", "44.63, -74.93").await;
     b.press("Keep this place").await;
     b.until("return document.querySelector('main').innerText.includes('The far barn') && !document.querySelector('.wrong')").await;
-    b.close().await;
 }
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
@@ -47,15 +59,7 @@ async fn two_people_at_once_see_both_what_stands_and_what_was_typed() {
     if needs_chromium() {
         return;
     }
-    let t = TestApp::start().await;
-    let d = dealership::open(&t).await;
-    let served = Served::start(&t).await;
-    let b = Browser::open(&served.base).await;
-    b.window(DESK).await;
-    b.sign_in("office").await;
-    b.goto(&format!("/customers/{}", d.alder)).await;
-    b.wait("html[data-ready]").await;
-    b.run("for (const d of document.querySelectorAll('details')) d.open = true").await;
+    let Desk { t, d, b, .. } = &at_a_customer().await;
     b.fill("#phone", "555-0123").await;
     b.fill("#note", "Rings back in the evening").await;
     // Meanwhile somebody else.
@@ -69,5 +73,4 @@ async fn two_people_at_once_see_both_what_stands_and_what_was_typed() {
     assert!(said.contains("You typed: Phone: “555-0123”."), "what differs and nothing else: {said}");
     assert_eq!(b.value("#phone").await, "555-0199", "the form holds what stands now");
     assert_eq!(customers::get(t.pool(), d.alder).await.unwrap().phone, "555-0199");
-    b.close().await;
 }

@@ -4,7 +4,7 @@ use super::{
     super::{
         app::App,
         error::{Error, Result},
-        form::Posted,
+        form::{Nothing, Posted},
         guard::{Owner, see_other},
     },
     customers::need,
@@ -68,9 +68,6 @@ pub(super) async fn invite(who: Owner, app: App, posted: Posted<Invite>) -> Resu
     tx.commit().await?;
     settings::show(&who, &app, link).await
 }
-
-#[derive(Debug, Deserialize)]
-pub(super) struct Nothing {}
 
 pub(super) async fn new_link(who: Owner, app: App, (Path(id), posted): (Path<Uuid>, Posted<Nothing>)) -> Result {
     let now = app.clock.now();

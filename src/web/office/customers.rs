@@ -13,12 +13,11 @@ use super::{
     coming::ComingView,
 };
 use crate::{
+    roads::is_far,
     season::{parse_suits, suits_text},
     store::{
         customers::{self, Customer, CustomerLine, PinOrigin, Place},
-        due,
-        first_steps::is_far,
-        staff,
+        due, staff,
         units::{self, Unit},
         week,
     },

@@ -4,36 +4,26 @@ use super::{
     super::{
         app::App,
         error::{Error, Result},
-        form::Posted,
+        form::{Nothing, Posted},
         guard::{Office, see_other},
     },
     customers::short,
     units::date,
 };
-use crate::{
-    season::Cadence,
-    store::{
-        catalogue,
-        due::{self, DoneRow},
-        units,
-    },
+use crate::store::{
+    catalogue,
+    due::{self, DoneRow},
+    units,
 };
 use axum::extract::Path;
 use serde::Deserialize;
 use uuid::Uuid;
 
-/// Jobs that can be done without a report here: not a fill, whose water has to be known, and no test, which is a figure.
+/// Codes and names of what somebody else can do.
 pub(super) fn elsewhere(book: &catalogue::JobBook) -> Vec<(String, String)> {
-    let others = book
-        .jobs
-        .iter()
-        .map(|j| &j.kind)
-        .filter(|k| !matches!(k.cadence(), Cadence::OnceAtFill | Cadence::AfterDose { .. }) && !k.done_by_test);
+    let others = book.jobs.iter().map(|j| &j.kind).filter(|k| k.may_be_done_elsewhere());
     others.map(|k| (k.code().to_owned(), k.name().to_owned())).collect()
 }
-
-#[derive(Debug, Deserialize)]
-pub(super) struct Nothing {}
 
 #[derive(Debug, Deserialize)]
 pub(super) struct DoneForm {

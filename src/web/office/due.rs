@@ -141,8 +141,7 @@ pub(super) async fn page(who: Office, app: App, Query(asked): Query<Asked>) -> R
     let lines = found.into_iter().map(|l| line(l, today)).collect();
     let words = customer_words::open(&mut *c).await?.into_iter().map(WordView::from).collect();
     let steps = Some(first_steps::first_steps(&mut *c).await?).filter(|s| !s.are_done());
-    drop(c);
-    let far = if steps.is_some() { first_steps::far_places(&app.pool).await? } else { Vec::new() };
+    let far = if steps.is_some() { first_steps::far_places(&mut *c).await? } else { Vec::new() };
     html(&DuePage { f: Frame::of(&who, "due"), steps, far, words, asked, jobs, past, open, later, lines, next })
 }
 

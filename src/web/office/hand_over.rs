@@ -34,7 +34,7 @@ pub(super) struct NewOwner {
 async fn owner(db: &mut PgConnection, posted: &Posted<NewOwner>, now: time::OffsetDateTime) -> Result<Uuid> {
     let reference = short(&posted.form.reference, "The reference", 40)?;
     if !reference.is_empty() {
-        let found = store::customer_with(&mut *db, &reference).await?;
+        let found = customers::with_reference(&mut *db, &reference).await?;
         return found.ok_or_else(|| Error::Bad(format!("No customer has the reference “{reference}”. Look it up under Customers.")));
     }
     let name = need(&posted.form.name, "Give the new owner’s name, or the reference of a customer", 120)?;

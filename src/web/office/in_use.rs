@@ -1,13 +1,10 @@
 //! Which products and kits are in use, and which of several a programme goes by. Every dose follows from it, so nothing is left to the order of names.
 
-use super::{
-    super::{
-        app::App,
-        error::{Error, Result},
-        form::Posted,
-        guard::{Owner, see_other},
-    },
-    treatments::Nothing,
+use super::super::{
+    app::App,
+    error::{Error, Result},
+    form::{Nothing, Posted},
+    guard::{Owner, see_other},
 };
 use crate::store::catalogue::{self, Treatments};
 use axum::extract::Path;

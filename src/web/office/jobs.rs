@@ -4,7 +4,7 @@ use super::{
     super::{
         app::App,
         error::{Error, Result},
-        form::Posted,
+        form::{Nothing, Posted},
         guard::{Owner, see_other},
         html::{Frame, html},
     },
@@ -185,9 +185,6 @@ pub(super) async fn change_step(who: Owner, app: App, (Path(code), posted): (Pat
     tx.commit().await?;
     Ok(see_other(&format!("/settings/jobs#{}", old.job_code)))
 }
-
-#[derive(Debug, Deserialize)]
-pub(super) struct Nothing {}
 
 pub(super) async fn leave_out_step(who: Owner, app: App, (Path(code), posted): (Path<String>, Posted<Nothing>)) -> Result {
     let old = old_step(&app, &code).await?;

@@ -3,7 +3,7 @@
 use super::super::{
     app::App,
     error::{Error, Result},
-    form::Posted,
+    form::{Nothing, Posted},
     guard::{Office, see_other},
     html::{Frame, html},
     photos::{PhotoView, view},
@@ -99,9 +99,6 @@ pub(super) async fn page(who: Office, app: App, (): ()) -> Result {
         settled: settled.into_iter().map(|w| waiting(w, now)).collect(),
     })
 }
-
-#[derive(Debug, Deserialize)]
-pub(super) struct Nothing {}
 
 /// Shuts a phone out, and signs it out.
 pub(super) async fn revoke(who: Office, app: App, (Path(id), posted): (Path<Uuid>, Posted<Nothing>)) -> Result {

@@ -4,7 +4,7 @@ use super::super::{
     app::App,
     draw::{self, WeekBar},
     error::Result,
-    form::Posted,
+    form::{Nothing, Posted},
     guard::{Office, see_other},
     html::{Frame, html},
     words::{self, State},
@@ -20,7 +20,6 @@ use crate::{
     units::{day_short, day_with_year, month_day, span, time_of_day},
 };
 use askama::Template;
-use serde::Deserialize;
 use sqlx::PgExecutor;
 use time::{Date, Duration};
 use uuid::Uuid;
@@ -188,9 +187,6 @@ pub(super) async fn meant(db: impl PgExecutor<'_>, unit_id: Uuid, today: Date) -
         format!("The season’s plan means it for {} to {}{area}.", day_short(monday), day_short(monday + Duration::days(6)))
     }))
 }
-
-#[derive(Debug, Deserialize)]
-pub(super) struct Nothing {}
 
 pub(super) async fn plan(who: Office, app: App, posted: Posted<Nothing>) -> Result {
     let now = app.clock.now();

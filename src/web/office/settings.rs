@@ -13,6 +13,7 @@ use super::{
     units::date,
 };
 use crate::{
+    roads::is_far,
     season::{
         MonthlyNormals, OnsetRules,
         onset::{OnsetError, day_of_year, service_windows},
@@ -23,7 +24,7 @@ use crate::{
         dealer::{self, Change},
         drives, due,
         events::{self, Actor},
-        first_steps, second_factor,
+        second_factor,
         sessions::Role,
         staff::{self, Depot, Person, Prices},
     },
@@ -102,7 +103,7 @@ fn backup_words(known: &backups::Known) -> String {
 
 fn far_apart(depots: &[Depot]) -> Vec<Uuid> {
     let others = |id: Uuid| depots.iter().filter(|d| d.id != id).map(|d| (d.lat, d.lon)).collect::<Vec<_>>();
-    depots.iter().filter(|d| first_steps::is_far((d.lat, d.lon), &others(d.id))).map(|d| d.id).collect()
+    depots.iter().filter(|d| is_far((d.lat, d.lon), &others(d.id))).map(|d| d.id).collect()
 }
 
 pub(super) async fn show(who: &Owner, app: &App, new_link: String) -> Result {

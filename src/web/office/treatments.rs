@@ -4,7 +4,7 @@ use super::{
     super::{
         app::App,
         error::{Error, Result},
-        form::Posted,
+        form::{Nothing, Posted},
         guard::{Owner, see_other},
         html::{Frame, html},
     },
@@ -108,9 +108,6 @@ pub(super) async fn page(who: Owner, app: App, (): ()) -> Result {
         compared: first_steps::compared_on(&mut *c).await?.map(day_with_year).unwrap_or_default(),
     })
 }
-
-#[derive(Debug, Deserialize)]
-pub(super) struct Nothing {}
 
 /// The owner has compared what is here with the labels and the kits' sheets.
 pub(super) async fn compared(who: Owner, app: App, posted: Posted<Nothing>) -> Result {

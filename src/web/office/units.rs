@@ -6,7 +6,7 @@ use super::{
         draw,
         error::{Error, Result},
         fill_view,
-        form::Posted,
+        form::{Nothing, Posted},
         guard::{Office, see_other},
         html::{Frame, html},
         photos::{PhotoView, view},
@@ -464,9 +464,6 @@ pub(super) async fn make_link(who: Office, app: App, (Path(id), posted): (Path<U
     tx.commit().await?;
     show(&who, &app, id, made).await
 }
-
-#[derive(Debug, Deserialize)]
-pub(super) struct Nothing {}
 
 pub(super) async fn revoke_link(who: Office, app: App, (Path((id, link)), posted): (Path<(Uuid, Uuid)>, Posted<Nothing>)) -> Result {
     let now = app.clock.now();

@@ -4,7 +4,7 @@ use super::{
     super::{
         app::App,
         error::{Error, Result},
-        form::Posted,
+        form::{Nothing, Posted},
         guard::{Office, see_other},
         html::{Frame, html},
     },
@@ -167,9 +167,6 @@ pub(super) async fn add_part(who: Office, app: App, (Path(id), posted): (Path<Uu
     tx.commit().await?;
     Ok(see_other(&format!("/units/{id}/volume#parts")))
 }
-
-#[derive(Debug, Deserialize)]
-pub(super) struct Nothing {}
 
 pub(super) async fn remove_part(who: Office, app: App, (Path((id, part)), posted): (Path<(Uuid, Uuid)>, Posted<Nothing>)) -> Result {
     let mut tx = app.pool.begin().await?;

@@ -3,7 +3,7 @@
 use super::super::{
     app::App,
     error::{Error, Result},
-    form::Posted,
+    form::{Nothing, Posted},
     guard::{Office, see_other},
     html::{Frame, html},
     map,
@@ -358,9 +358,6 @@ async fn targets(app: &App, monday: Date, today: Date, routes: &[DayView]) -> Re
     };
     Ok(days.iter().filter_map(view).collect())
 }
-
-#[derive(Debug, Deserialize)]
-pub(super) struct Nothing {}
 
 pub(super) async fn plan(who: Office, app: App, (Path(name), posted): (Path<String>, Posted<Nothing>)) -> Result {
     let monday = monday(&name)?;
