@@ -5,7 +5,7 @@ use super::{
     week::{self, Told},
 };
 use sqlx::PgExecutor;
-use time::Date;
+use time::{Date, OffsetDateTime};
 use uuid::Uuid;
 
 /// A technician's issued days round `today`: the day and how many stops it has left.
@@ -43,20 +43,33 @@ pub async fn stops(db: &sqlx::PgPool, staff_id: Uuid, day: Date) -> Result<Vec<w
     if issued { week::stops(db, monday, Some((staff_id, day))).await } else { Ok(Vec::new()) }
 }
 
-/// The next visit a unit has ahead of it: the due window, and the day if somebody was told one.
+/// The next visit a unit has ahead of it: the day and hour if it stands at one, and what was told. `starts` in minutes after midnight.
 #[derive(Clone, Debug)]
 pub struct Ahead {
+    pub visit_id: Uuid,
+    pub row_version: i32,
     pub day: Option<Date>,
     pub starts: Option<i32>,
+    /// From when to when somebody is at the unit.
+    pub from_to: Option<(OffsetDateTime, OffsetDateTime)>,
     pub confirmed: bool,
     /// What the customer was told.
     pub told: Option<Told>,
+    pub jobs: Vec<String>,
+    /// What the customer has to see to before.
+    pub prepare: Vec<String>,
 }
 
 pub async fn ahead(db: impl PgExecutor<'_>, unit_id: Uuid, today: Date) -> Result<Option<Ahead>> {
     let row = sqlx::query!(
-        r#"SELECT v.day, v.starts, v.status, t.day AS "told_day?", t.starts AS "told_starts?" FROM visits v JOIN week_plans w ON w.id = v.week_plan_id
+        r#"SELECT v.id, v.row_version, v.day, v.starts, v.status, t.day AS "told_day?", t.starts AS "told_starts?",
+             (v.day + make_interval(mins => v.starts)) AT TIME ZONE d.zone AS begins_at, (v.day + make_interval(mins => v.ends)) AT TIME ZONE d.zone AS ends_at,
+             coalesce(j.names, '{}') AS "jobs!", coalesce(j.prepare, '{}') AS "prepare!"
+           FROM visits v JOIN week_plans w ON w.id = v.week_plan_id JOIN dealer d ON d.id = 1
            LEFT JOIN week_told t ON t.monday = w.monday AND t.unit_id = v.unit_id
+           LEFT JOIN LATERAL (SELECT array_agg(k.name ORDER BY k.position) AS names,
+                                array_agg(k.prepare ORDER BY k.position) FILTER (WHERE k.prepare <> '') AS prepare
+                              FROM visit_jobs x JOIN job_kinds k ON k.code = x.job_code WHERE x.visit_id = v.id) j ON true
            WHERE v.unit_id = $1 AND v.status IN ('planned', 'confirmed') AND v.day >= $2 AND (v.status = 'confirmed' OR w.status = 'issued')
            ORDER BY v.day LIMIT 1"#,
         unit_id,
@@ -65,9 +78,14 @@ pub async fn ahead(db: impl PgExecutor<'_>, unit_id: Uuid, today: Date) -> Resul
     .fetch_optional(db)
     .await?;
     Ok(row.map(|r| Ahead {
+        visit_id: r.id,
+        row_version: r.row_version,
         day: r.day,
         starts: r.starts,
+        from_to: r.begins_at.zip(r.ends_at),
         confirmed: r.status == "confirmed",
         told: r.told_day.zip(r.told_starts).map(|(day, starts)| Told { day, starts }),
+        jobs: r.jobs,
+        prepare: r.prepare,
     }))
 }

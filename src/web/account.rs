@@ -5,7 +5,8 @@ use super::{
     error::{Error, Result},
     form::{Nothing, Posted},
     guard::{Protected, RouteInfo, Staff, see_other},
-    html::{Frame, html},
+    html::{Frame, html, percent},
+    square,
 };
 use crate::{
     secrets,
@@ -17,7 +18,6 @@ use crate::{
 use askama::Template;
 use axum::Router;
 use serde::Deserialize;
-use std::fmt::Write as _;
 
 pub(super) fn routes() -> (Router<App>, Vec<RouteInfo>) {
     Protected::<Staff>::default()
@@ -74,28 +74,9 @@ async fn page(who: Staff, app: App, (): ()) -> Result {
 /// The address that authenticator programs read, and its square.
 fn key_view(key: &[u8; 20], name: &str, dealer: &str) -> Result<KeyView> {
     let letters = secrets::base32(key);
-    let plain = |text: &str| {
-        text.bytes().map(|b| if b.is_ascii_alphanumeric() { char::from(b).to_string() } else { format!("%{b:02X}") }).collect::<String>()
-    };
-    let address = format!("otpauth://totp/{}:{}?secret={letters}&issuer={}", plain(dealer), plain(name), plain(dealer));
+    let address = format!("otpauth://totp/{}:{}?secret={letters}&issuer={}", percent(dealer), percent(name), percent(dealer));
     let grouped: Vec<&str> = (0..8).filter_map(|n| letters.get(4 * n..4 * n + 4)).collect();
-    Ok(KeyView { letters: grouped.join(" "), square: square(&address)? })
-}
-
-/// A QR code (ISO/IEC 18004) as a drawing: dark fields as one path, with the four light fields round it that the standard wants.
-fn square(text: &str) -> Result<String> {
-    let code = qrcode::QrCode::new(text.as_bytes()).map_err(|e| Error::Inside(anyhow::anyhow!("no square can be drawn: {e}")))?;
-    let width = code.width();
-    let mut path = String::new();
-    for (n, color) in code.to_colors().into_iter().enumerate() {
-        if color == qrcode::Color::Dark {
-            let _ = write!(path, "M{} {}h1v1h-1z", n % width + 4, n / width + 4);
-        }
-    }
-    let side = width + 8;
-    Ok(format!(
-        r##"<svg viewBox="0 0 {side} {side}" width="220" height="220" role="img" aria-label="The key as a square to point the phone at"><path fill="#fff" d="M0 0h{side}v{side}H0z"/><path fill="#000" d="{path}"/></svg>"##
-    ))
+    Ok(KeyView { letters: grouped.join(" "), square: square::draw(&address, 220, "The key as a square to point the phone at")? })
 }
 
 fn actor(who: &Staff) -> Actor {

@@ -7,6 +7,7 @@ use axum::{
     http::StatusCode,
     response::{Html, IntoResponse},
 };
+use percent_encoding::{NON_ALPHANUMERIC, utf8_percent_encode};
 
 /// What the frame round every page shows.
 #[derive(Clone, Debug, Default)]
@@ -72,4 +73,9 @@ pub fn html(page: &impl Template) -> Result {
 pub fn html_with(status: StatusCode, page: &impl Template) -> Result {
     let text = page.render().map_err(|e| super::error::Error::Inside(e.into()))?;
     Ok((status, Html(text)).into_response())
+}
+
+/// Text inside an address, every byte but letters and digits written as `%XX` (RFC 3986, 2.1).
+pub fn percent(text: &str) -> String {
+    utf8_percent_encode(text, NON_ALPHANUMERIC).to_string()
 }

@@ -21,6 +21,7 @@ mod report_view;
 pub mod serve;
 pub mod setup;
 pub mod sign_in;
+mod square;
 mod water_view;
 mod words;
 pub mod yard;

@@ -1,5 +1,7 @@
 //! The customer's face: the water record of one unit, at an address that cannot be guessed.
 
+mod along;
+mod calendar;
 mod says;
 
 use super::{
@@ -28,11 +30,14 @@ use axum::{
     http::StatusCode,
 };
 use serde::Deserialize;
+use sqlx::PgConnection;
 use uuid::Uuid;
 
 pub(super) fn routes() -> (Router<App>, Vec<RouteInfo>) {
     Protected::<RecordHolder>::default()
         .get("/w/{token}", page)
+        .get("/w/{token}/visit.ics", along::visit)
+        .get("/w/{token}/tests.csv", along::tests)
         .post("/w/{token}/suits", says::suits)
         .post("/w/{token}/another-time", says::another_time)
         .post("/w/{token}/test", says::test)
@@ -55,6 +60,8 @@ struct RecordPage {
     today: String,
     water: WaterView,
     next: Vec<String>,
+    /// The visit stands at a day and hour.
+    in_calendar: bool,
     /// The visit that can be answered: its day and minute, and whether the customer has agreed to them.
     answer: Option<(time::Date, i32, bool)>,
     /// What was asked for and not settled yet.
@@ -92,14 +99,16 @@ async fn page(holder: RecordHolder, app: App, (Path(token), Query(said)): (Path<
     show(&holder.0, &app, &token, said.said, Typed::default()).await
 }
 
+/// The unit, while it is still this customer's: a link shows its own customer's record and nothing after the unit was sold.
+async fn own(db: &mut PgConnection, holder: &Holder) -> Result<Unit> {
+    let unit = units::get(&mut *db, holder.unit_id).await?;
+    if unit.customer_id == holder.customer_id { Ok(unit) } else { Err(Error::NotFound) }
+}
+
 async fn show(holder: &Holder, app: &App, token: &str, said: String, typed: Typed) -> Result {
     let dealer = dealer::get(&app.pool, app.clock.now()).await?;
-    let u = units::get(&app.pool, holder.unit_id).await?;
-    if u.customer_id != holder.customer_id {
-        // The unit was sold: a link shows its own customer's record and nothing after it.
-        return Err(Error::NotFound);
-    }
     let mut c = app.pool.acquire().await?;
+    let u = own(&mut c, holder).await?;
     let treatments = catalogue::treatments(&mut c).await?;
     let water = water_view::load(&mut c, &treatments, u.id, &dealer, LINES).await?;
     let ahead = visits::ahead(&mut *c, u.id, dealer.today).await?;
@@ -116,6 +125,7 @@ async fn show(holder: &Holder, app: &App, token: &str, said: String, typed: Type
         forms: std::array::from_fn(|_| Uuid::now_v7()),
         f: Frame { dealer: dealer.name.clone(), dealer_phone: dealer.phone.clone(), invented: dealer.invented, ..Frame::default() },
         today: day_long(dealer.today),
+        in_calendar: ahead.as_ref().is_some_and(|a| a.from_to.is_some()),
         next: next(ahead.as_ref(), &due, dealer.today),
         done: done.collect(),
         water,
@@ -135,9 +145,11 @@ fn next(ahead: Option<&visits::Ahead>, due: &[due::DueLine], today: time::Date) 
     if let Some((day, a)) = ahead.and_then(|a| Some((a.day?, a))) {
         let hour = a.starts.map(|s| format!(", about {}", crate::units::time_of_day(s))).unwrap_or_default();
         let (sure, still) = if a.confirmed { ("We come on", "") } else { ("We plan to come on", " That may still change.") };
-        let mut said = vec![format!("{sure} {}{hour}.{still}", day_long(day))];
+        let what = if a.jobs.is_empty() { String::new() } else { format!(", for {}", a.jobs.join(", ").to_lowercase()) };
+        let mut said = vec![format!("{sure} {}{hour}{what}.{still}", day_long(day))];
         let other = a.told.filter(|t| a.confirmed && !t.holds(a.day, a.starts));
         said.extend(other.map(|t| format!("That has changed: you were told {}. Call us if it does not suit.", words::told(t))));
+        said.extend(a.prepare.iter().cloned());
         return said;
     }
     due.iter()

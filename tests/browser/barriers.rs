@@ -107,6 +107,7 @@ async fn office_and_record_have_no_barriers_that_a_program_can_find() {
         "/due?show=all",
         "/week/2026-W41",
         "/week/2026-W41/print",
+        "/week/2026-W41/tell",
         "/season",
         "/roads",
         "/customers",

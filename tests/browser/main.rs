@@ -147,6 +147,7 @@ async fn no_page_scrolls_sideways_on_a_small_phone_or_breaks_the_policy() {
         "/week/2026-W41/mend?roads=now".to_owned(),
         "/due?show=all".to_owned(),
         "/week/2026-W41".to_owned(),
+        "/week/2026-W41/tell".to_owned(),
         "/customers".to_owned(),
         format!("/customers/{}", d.alder),
         format!("/units/{}", d.units[0]),

@@ -26,6 +26,7 @@ mod roads;
 mod says;
 mod season;
 mod second_factor;
+mod tell;
 mod treatments;
 mod week;
 mod when;

@@ -7,6 +7,7 @@ mod must;
 mod read;
 mod save;
 mod slots;
+mod tell;
 mod timing;
 mod told;
 mod trouble;
@@ -21,6 +22,7 @@ pub use read::{
 };
 pub use save::{NewPlan, NewRoute, NewVisit, Placed, save};
 pub use slots::{Offer, OpenVisit, Wanted, add_visit, offers, open_visit, pins};
+pub use tell::{Telling, telling};
 pub use timing::{Timing, new_route, placed};
 pub use told::{Told, agree, confirm};
 

@@ -49,6 +49,8 @@ pub(super) struct JobForm {
     set_up: String,
     #[serde(default)]
     skill: String,
+    #[serde(default)]
+    prepare: String,
     /// Of a new kind: how it recurs.
     #[serde(default)]
     cadence: String,
@@ -71,6 +73,10 @@ fn kind(form: &JobForm, code: &str) -> Result<JobKind> {
     Ok(kind)
 }
 
+fn prepare(form: &JobForm) -> Result<String> {
+    short(&form.prepare, "What the customer should do before", 300)
+}
+
 /// Changes a kind of job. What is due follows from it, so it is worked out again; visits that are planned keep their minutes.
 pub(super) async fn change(who: Owner, app: App, (Path(code), posted): (Path<String>, Posted<JobForm>)) -> Result {
     let known = catalogue::job_settings(&app.pool).await?;
@@ -85,7 +91,7 @@ pub(super) async fn change(who: Owner, app: App, (Path(code), posted): (Path<Str
     }
     let mut tx = app.pool.begin().await?;
     if posted.first_time(&mut tx, &who, "change job", app.clock.now()).await? {
-        catalogue::change_job(&mut *tx, &new, retired, posted.form.row_version.unwrap_or(0)).await?;
+        catalogue::change_job(&mut *tx, &new, &prepare(&posted.form)?, retired, posted.form.row_version.unwrap_or(0)).await?;
         due::refresh(&mut tx, None, who.dealer.today).await?;
     }
     tx.commit().await?;
@@ -109,7 +115,7 @@ pub(super) async fn add(who: Owner, app: App, posted: Posted<JobForm>) -> Result
     let (recurs, _) = cadence(&posted.form.cadence)?;
     let mut tx = app.pool.begin().await?;
     if posted.first_time(&mut tx, &who, "add job", app.clock.now()).await? {
-        catalogue::add_job(&mut tx, &new, recurs).await.map_err(full)?;
+        catalogue::add_job(&mut tx, &new, &prepare(&posted.form)?, recurs).await.map_err(full)?;
         due::refresh(&mut tx, None, who.dealer.today).await?;
     }
     tx.commit().await?;

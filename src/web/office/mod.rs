@@ -24,6 +24,7 @@ mod roads;
 mod season;
 mod settings;
 mod technicians;
+mod tell;
 mod treatments;
 mod units;
 mod visits;
@@ -52,6 +53,9 @@ pub(super) fn routes() -> (Router<App>, Vec<RouteInfo>) {
         .get("/week/{week}/print", week::print)
         .post("/week/{week}/plan", week::plan)
         .post("/week/{week}/issue", week::issue)
+        .get("/week/{week}/tell", tell::page)
+        .post("/week/{week}/tell", tell::told)
+        .post("/week/{week}/tell/links", tell::with_links)
         .get("/week/{week}/mend", mend::page)
         .post("/week/{week}/mend", mend::keep)
         .get("/roads", roads::page)

@@ -8,7 +8,7 @@ use super::{
         guard::{RecordHolder, see_other},
         water_view,
     },
-    Typed, show,
+    Typed, own, show,
 };
 use crate::{
     store::{
@@ -16,7 +16,7 @@ use crate::{
         customer_words::{self, Kind, NewWord},
         dealer, due,
         links::Holder,
-        units::{self, Unit},
+        units::Unit,
         water::{self, Maker, NewReading, NewTest},
         week::{self, Told},
     },
@@ -44,12 +44,6 @@ impl Visit {
         let day = parse_date(&self.day).map_err(|_| Error::Bad("Load the page again and send it once more.".to_owned()))?;
         Ok(Told { day, starts: self.starts.clamp(0, 1440) })
     }
-}
-
-/// The unit, while it is still this customer's.
-async fn own(db: &mut PgConnection, holder: &Holder) -> Result<Unit> {
-    let unit = units::get(&mut *db, holder.unit_id).await?;
-    if unit.customer_id == holder.customer_id { Ok(unit) } else { Err(Error::NotFound) }
 }
 
 fn word<'a>(holder: &Holder, id: uuid::Uuid, kind: Kind, about: Option<Told>, says: &'a str) -> NewWord<'a> {
