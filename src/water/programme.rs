@@ -49,6 +49,11 @@ impl Levels {
         if rising && self.target.get() > 0 { Ok(self) } else { Err(ProgrammeError::LevelsOutOfOrder) }
     }
 
+    /// A reading so high that a slip is likelier than the water: more than a tenth above the maximum. Common practice, no source.
+    pub const fn is_doubtful(self, level: MgPerLitre) -> bool {
+        10 * level.get() > 11 * self.max.get()
+    }
+
     pub const fn alarm_low(self) -> MgPerLitre {
         self.alarm_low
     }

@@ -89,6 +89,8 @@ struct Typed {
     wrong_wish: String,
     /// In the form for a test.
     wrong_test: String,
+    /// In the form for a test: what has to be answered before it is kept.
+    ask: &'static str,
     says: String,
     taken_on: String,
     reading: String,
@@ -132,7 +134,7 @@ async fn show(holder: &Holder, app: &App, token: &str, said: String, typed: Type
         u,
         typed,
     };
-    let refused = !page.typed.wrong_wish.is_empty() || !page.typed.wrong_test.is_empty();
+    let refused = [page.typed.wrong_wish.as_str(), &page.typed.wrong_test, page.typed.ask].iter().any(|w| !w.is_empty());
     html_with(if refused { StatusCode::UNPROCESSABLE_ENTITY } else { StatusCode::OK }, &page)
 }
 

@@ -1,6 +1,9 @@
 //! What is due over the year: the facts on one side, the list on the other.
 
-use super::support::{TestApp, dealership};
+use super::{
+    path,
+    support::{TestApp, dealership},
+};
 use embertide::store::{customers, due, units, water};
 use time::{Date, macros::date};
 use uuid::Uuid;
@@ -228,4 +231,23 @@ async fn records_that_begin_today_hold_nobody_to_what_was_before() {
         "SELECT count(*) FROM due_items WHERE job_code = 'fall-start-up' AND opens_on = '2026-10-01' AND closes_on = '2026-10-26'";
     assert_eq!(number(&t, this_fall).await, 3, "this fall still runs");
     assert_eq!(t.broken_promises().await, Vec::<String>::new());
+}
+
+#[tokio::test]
+async fn a_planned_visit_says_what_of_it_somebody_else_has_done_meanwhile() {
+    let path::Stop { t, d, visit, unit, tech } = path::at_a_stop().await;
+    let pages = || async {
+        let week = t.get(Some(&d.office), "/week/2026-W41").await.text(&format!("#v-{visit}"));
+        (week, t.get(Some(&tech), &format!("/stop/{visit}")).await.text("main"))
+    };
+    let (week, sheet) = pages().await;
+    assert!(!week.contains("has done it already") && !sheet.contains("Done already"), "nobody has: {week}");
+    let done = Uuid::now_v7();
+    let form = [("job", "fall-start-up"), ("done_on", "Oct 4, 2026"), ("by_whom", "the customer")];
+    assert_eq!(t.post_as(&d.office, &format!("/units/{unit}/done"), done, &form).await.status, 303);
+    let (week, sheet) = pages().await;
+    assert!(week.contains("Somebody else has done it already: Fall start-up. Is the visit still needed?"), "{week}");
+    assert!(sheet.contains("Done already, by somebody else: Fall start-up"), "{sheet}");
+    assert_eq!(t.post(&d.office, &format!("/units/{unit}/done/{done}/take-back"), &[]).await.status, 303);
+    assert!(!pages().await.0.contains("has done it already"), "nobody has after all");
 }

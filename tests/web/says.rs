@@ -147,6 +147,24 @@ async fn a_customers_own_test_counts_until_the_office_says_otherwise() {
 }
 
 #[tokio::test]
+async fn a_figure_that_is_likelier_a_slip_is_asked_about_and_kept_when_the_customer_is_sure() {
+    let (t, _, _, token) = with_a_link().await;
+    let kept = || number(&t, "SELECT count(*) FROM water_tests WHERE made_by = 'customer'");
+    // 35 drops of 50 mg/L are 1,750: above the programme's maximum of 1,500 by more than a tenth. And vinegar has a pH of 3.
+    for slip in
+        [[("taken_on", "Oct 4, 2026"), ("reading", "35"), ("ph", "")], [("taken_on", "Oct 4, 2026"), ("reading", "18"), ("ph", "3")]]
+    {
+        let asked = send(&t, &token, "test", Uuid::now_v7(), &slip).await;
+        assert!(asked.status == 422 && asked.text("details[open] .wrong").contains("Did you really read that?"), "{}", asked.text("main"));
+        assert_eq!(asked.attrs("input[name=reading]", "value"), [slip[1].1], "what was typed stands there");
+    }
+    assert_eq!(kept().await, 0);
+    let sure = [("taken_on", "Oct 4, 2026"), ("reading", "35"), ("ph", ""), ("sure", "yes")];
+    assert_eq!(send(&t, &token, "test", Uuid::now_v7(), &sure).await.status, 303);
+    assert_eq!(kept().await, 1);
+}
+
+#[tokio::test]
 async fn nobody_writes_into_a_record_without_its_living_link_or_without_end() {
     let (t, d, unit, token) = with_a_link().await;
     let good = [("taken_on", "Oct 4, 2026"), ("reading", "18"), ("ph", "")];

@@ -140,6 +140,8 @@ pub struct Stop {
     pub row_version: i32,
     pub job_codes: Vec<String>,
     pub job_names: Vec<String>,
+    /// Those of its jobs that somebody else has done meanwhile, so that they are not due any more.
+    pub done_already: Vec<String>,
 }
 
 impl Stop {
@@ -162,7 +164,11 @@ macro_rules! stop_query {
             r#"SELECT v.id AS visit_id, v.unit_id, u.name AS unit_name, v.place_id, p.name AS place_name, p.address, p.town, p.lat, p.lon,
                  c.name AS customer_name, c.phone AS customer_phone, v.staff_id, v.day, v.position, v.starts, v.ends, v.drive_s, v.drive_m, v.minutes,
                  v.opens_on, v.closes_on, v.status, t.day AS "told_day?", t.starts AS "told_starts?", m.unit_id IS NOT NULL AS "must!", v.why, v.reason, v.expected_dose_ml, pr.id AS "product_id?", pr.name AS "product_name?", v.row_version,
-                 coalesce(j.codes, '{}') AS "job_codes!", coalesce(j.names, '{}') AS "job_names!"
+                 coalesce(j.codes, '{}') AS "job_codes!", coalesce(j.names, '{}') AS "job_names!",
+                 coalesce((SELECT array_agg(k.name ORDER BY k.position) FROM visit_jobs x JOIN job_kinds k ON k.code = x.job_code
+                           WHERE x.visit_id = v.id AND v.status IN ('planned', 'confirmed', 'unplaced')
+                             AND EXISTS (SELECT FROM done_elsewhere e WHERE e.unit_id = v.unit_id AND e.job_code = x.job_code AND e.taken_back_at IS NULL AND e.done_on > v.opens_on - 90)
+                             AND NOT EXISTS (SELECT FROM due_items i WHERE i.unit_id = v.unit_id AND i.job_code = x.job_code)), '{}') AS "done_already!"
                FROM visits v JOIN week_plans w ON w.id = v.week_plan_id JOIN units u ON u.id = v.unit_id JOIN places p ON p.id = v.place_id
                JOIN customers c ON c.id = v.customer_id
                LEFT JOIN week_musts m ON m.monday = w.monday AND m.unit_id = v.unit_id

@@ -1,8 +1,8 @@
 //! Whom to tell when somebody comes: the visits of a week whose time their customer does not know yet.
 
-use super::{super::Result, told::Told};
+use super::{super::Result, lay::minute_of, told::Told};
 use sqlx::PgExecutor;
-use time::Date;
+use time::{Date, PrimitiveDateTime};
 use uuid::Uuid;
 
 /// A visit that stands at a time, with everything that is said of it. `starts` in minutes after midnight.
@@ -41,8 +41,8 @@ impl Telling {
     }
 }
 
-/// The visits of a week that are still to be made, from `today` on, by day and hour.
-pub async fn telling(db: impl PgExecutor<'_>, monday: Date, today: Date) -> Result<Vec<Telling>> {
+/// The visits of a week that are still ahead at the civil time `now`, by day and hour.
+pub async fn telling(db: impl PgExecutor<'_>, monday: Date, now: PrimitiveDateTime) -> Result<Vec<Telling>> {
     let rows = sqlx::query_as!(
         Telling,
         r#"SELECT v.id AS visit_id, v.row_version, v.unit_id, u.name AS unit_name, v.place_id, p.name AS place_name, p.address, p.town,
@@ -55,10 +55,11 @@ pub async fn telling(db: impl PgExecutor<'_>, monday: Date, today: Date) -> Resu
            LEFT JOIN LATERAL (SELECT array_agg(k.name ORDER BY k.position) AS names,
                                 array_agg(k.prepare ORDER BY k.position) FILTER (WHERE k.prepare <> '') AS prepare
                               FROM visit_jobs x JOIN job_kinds k ON k.code = x.job_code WHERE x.visit_id = v.id) j ON true
-           WHERE w.monday = $1 AND v.day >= $2 AND v.starts IS NOT NULL AND v.status IN ('planned', 'confirmed')
+           WHERE w.monday = $1 AND (v.day > $2 OR (v.day = $2 AND v.starts >= $3)) AND v.starts IS NOT NULL AND v.status IN ('planned', 'confirmed')
            ORDER BY v.day, v.starts, v.id LIMIT 1000"#,
         monday,
-        today
+        now.date(),
+        minute_of(now.time())
     );
     Ok(rows.fetch_all(db).await?)
 }

@@ -74,7 +74,7 @@ type Addresses = HashMap<Uuid, String>;
 async fn show(who: &Office, app: &App, name: &str, (links, again): (Addresses, bool), said: String) -> Result {
     let monday = super::week::monday(name)?;
     let plan = week::header(&app.pool, monday).await?.ok_or(Error::NotFound)?;
-    let mut all = week::telling(&app.pool, monday, who.dealer.today).await?;
+    let mut all = week::telling(&app.pool, monday, who.dealer.local).await?;
     let visits = all.len();
     all.retain(|t| !t.is_known());
     let known = visits - all.len();
@@ -178,7 +178,7 @@ fn sentences(group: &[Telling], dealer: &str, phone: &str) -> Vec<String> {
 pub(super) async fn with_links(who: Office, app: App, (Path(name), posted): (Path<String>, Posted<Nothing>)) -> Result {
     let monday = super::week::monday(&name)?;
     let now = app.clock.now();
-    let all = week::telling(&app.pool, monday, who.dealer.today).await?;
+    let all = week::telling(&app.pool, monday, who.dealer.local).await?;
     let mut made = Addresses::new();
     let mut tx = app.pool.begin().await?;
     let first = posted.first_time(&mut tx, &who, "record links", now).await?;

@@ -46,6 +46,8 @@ pub(super) struct StopView {
     pub(super) customer: String,
     pub(super) phone: String,
     pub(super) jobs: String,
+    /// Jobs that somebody else has done meanwhile.
+    pub(super) done_already: String,
     pub(super) reason: String,
     pub(super) why: String,
     pub(super) dose: String,
@@ -78,6 +80,7 @@ impl StopView {
             customer: s.customer_name.clone(),
             phone: s.customer_phone.clone(),
             jobs: s.job_names.join(", "),
+            done_already: s.done_already.join(", "),
             reason: s.reason.clone(),
             why: s.why.clone(),
             dose: s.expected_dose_ml.filter(|ml| *ml > 0).map(|ml| amount(ml, dealer.units)).unwrap_or_default(),

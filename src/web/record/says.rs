@@ -17,10 +17,11 @@ use crate::{
         dealer, due,
         links::Holder,
         units::Unit,
-        water::{self, Maker, NewReading, NewTest},
+        water::{self, Maker, NewReading, NewTest, What},
         week::{self, Told},
     },
-    units::{day_with_year, parse_date, parse_ph},
+    units::{MgPerLitre, day_with_year, parse_date, parse_ph},
+    water::Levels,
 };
 use axum::{extract::Path, response::Response};
 use serde::Deserialize;
@@ -94,6 +95,9 @@ pub(super) struct OwnTest {
     reading: String,
     #[serde(default)]
     ph: String,
+    /// `yes`: a figure that was asked about is what was read.
+    #[serde(default)]
+    sure: String,
 }
 
 /// A test may be so many days old; older ones come through the office.
@@ -107,36 +111,58 @@ fn taken_on(text: &str, today: Date) -> Result<Date> {
     Ok(day)
 }
 
-/// What was read: the inhibitor with the unit's own kit, and the pH where one is typed.
-async fn readings(db: &mut PgConnection, unit: &Unit, form: &OwnTest) -> Result<Vec<NewReading>> {
+/// What was read: the inhibitor with the unit's own kit, and the pH where one is typed; with the levels of its programme.
+async fn readings(db: &mut PgConnection, unit: &Unit, form: &OwnTest) -> Result<(Levels, Vec<NewReading>)> {
     let treatments = catalogue::treatments(db).await?;
     let programme = treatments.programme(&unit.programme_code).ok_or(Error::NotFound)?;
     let mut readings = vec![water_view::inhibitor(&treatments, programme, unit.kit_code.as_deref().unwrap_or(""), &form.reading)?];
     if !form.ph.trim().is_empty() {
         readings.push(NewReading::ph(parse_ph(&form.ph).map_err(|e| Error::Bad(e.to_string()))?));
     }
-    Ok(readings)
+    Ok((programme.levels, readings))
+}
+
+/// pH of treated water and of any source water lies within; outside a slip is likelier. Common practice, no source.
+const LIKELY_PH: std::ops::RangeInclusive<i64> = 5_000..=12_000;
+
+/// What the customer is asked about before a test is kept that is likelier a slip.
+fn doubt(levels: Levels, readings: &[NewReading]) -> Option<&'static str> {
+    let high = readings.iter().filter_map(|r| MgPerLitre::new(r.programme_mg_l?.into()).ok()).any(|level| levels.is_doubtful(level));
+    let ph = readings.iter().any(|r| matches!(r.what, What::Ph) && !LIKELY_PH.contains(&r.value_milli));
+    if high {
+        Some("That is more than there ever should be. Did you really read that?")
+    } else if ph {
+        Some("A heater’s water hardly ever has that pH. Did you really read that?")
+    } else {
+        None
+    }
 }
 
 /// A test that the customer made. It counts until the office says otherwise.
 pub(super) async fn test(RecordHolder(holder): RecordHolder, app: App, (Path(token), sent): (Path<String>, Sent<OwnTest>)) -> Result {
-    match keep_test(&holder, &app, &sent).await {
-        Ok(()) => Ok(back(&token, "test")),
-        Err(Error::Bad(wrong_test)) => {
-            let OwnTest { taken_on, reading, ph } = sent.form;
-            show(&holder, &app, &token, String::new(), Typed { wrong_test, taken_on, reading, ph, ..Typed::default() }).await
-        }
-        Err(other) => Err(other),
-    }
+    let typed = match keep_test(&holder, &app, &sent).await {
+        Ok(None) => return Ok(back(&token, "test")),
+        Ok(Some(ask)) => Typed { ask, ..Typed::default() },
+        Err(Error::Bad(wrong_test)) => Typed { wrong_test, ..Typed::default() },
+        Err(other) => return Err(other),
+    };
+    let OwnTest { taken_on, reading, ph, .. } = sent.form;
+    show(&holder, &app, &token, String::new(), Typed { taken_on, reading, ph, ..typed }).await
 }
 
-async fn keep_test(holder: &Holder, app: &App, sent: &Sent<OwnTest>) -> Result<()> {
+/// Keeps the test, or says what has to be asked first.
+async fn keep_test(holder: &Holder, app: &App, sent: &Sent<OwnTest>) -> Result<Option<&'static str>> {
     let now = app.clock.now();
     let today = dealer::get(&app.pool, now).await?.today;
     let mut tx = app.pool.begin().await?;
     let unit = own(&mut tx, holder).await?;
     let day = taken_on(&sent.form.taken_on, today)?;
-    let readings = readings(&mut tx, &unit, &sent.form).await?;
+    let (levels, readings) = readings(&mut tx, &unit, &sent.form).await?;
+    if sent.form.sure != "yes"
+        && let Some(ask) = doubt(levels, &readings)
+    {
+        return Ok(Some(ask));
+    }
     if sent.first_time(&mut tx, WHO, "a test of their own", now).await? {
         let ph = if sent.form.ph.trim().is_empty() { String::new() } else { format!(", pH {}", sent.form.ph.trim()) };
         let says: String = format!("{}: {}{ph}", day_with_year(day), sent.form.reading.trim()).chars().take(400).collect();
@@ -156,5 +182,5 @@ async fn keep_test(holder: &Holder, app: &App, sent: &Sent<OwnTest>) -> Result<(
         due::refresh(&mut tx, Some(&[unit.id]), today).await?;
     }
     tx.commit().await?;
-    Ok(())
+    Ok(None)
 }

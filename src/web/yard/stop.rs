@@ -46,12 +46,20 @@ fn dress(s: &Stop, form_id: Uuid, today: Date) -> Dress {
         not_done_action: format!("/stop/{}/not-done", s.visit_id),
         back: s.day.map(|d| format!("/route/{d}")).unwrap_or_default(),
         when: format!("Stop {}, {times}{told}", s.position.unwrap_or(0)),
-        reason_planned: s.reason.clone(),
+        reason_planned: why_now(s),
         fill: format!("/stop/{}/fill", s.visit_id),
         form_id,
         about: ("visit", s.visit_id),
         day_ahead: s.day.is_some_and(|day| day > today),
     }
+}
+
+/// Why the visit is planned, and what of it somebody else has done meanwhile.
+fn why_now(s: &Stop) -> String {
+    if s.done_already.is_empty() {
+        return s.reason.clone();
+    }
+    format!("{}. Done already, by somebody else: {}", s.reason, s.done_already.join(", "))
 }
 
 fn about(s: &Stop, who: &SignedIn) -> About {
