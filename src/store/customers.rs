@@ -14,6 +14,8 @@ pub struct Customer {
     pub email: String,
     pub note: String,
     pub row_version: i32,
+    /// Name and places were taken out.
+    pub forgotten: bool,
 }
 
 /// Where a pin came from; a better origin is not overwritten by a worse one.
@@ -74,7 +76,7 @@ pub async fn browse(db: impl PgExecutor<'_>, after: Option<(&str, Uuid)>, limit:
         r#"SELECT c.id, c.name, c.ref AS reference, c.phone,
              coalesce((SELECT string_agg(DISTINCT p.town, ', ') FROM places p WHERE p.customer_id = c.id AND p.town <> ''), '') AS "towns!",
              (SELECT count(*) FROM units u WHERE u.customer_id = c.id AND u.status <> 'retired') AS "units!"
-           FROM customers c WHERE (lower(c.name) COLLATE "C", c.id) > ($1, $2) ORDER BY lower(c.name) COLLATE "C", c.id LIMIT $3"#,
+           FROM customers c WHERE (lower(c.name) COLLATE "C", c.id) > ($1, $2) AND c.forgotten_at IS NULL ORDER BY lower(c.name) COLLATE "C", c.id LIMIT $3"#,
         name,
         id,
         limit
@@ -102,7 +104,7 @@ pub async fn search(db: impl PgExecutor<'_>, words: &str, limit: i64) -> Result<
            SELECT c.id, c.name, c.ref AS reference, c.phone,
              coalesce((SELECT string_agg(DISTINCT p.town, ', ') FROM places p WHERE p.customer_id = c.id AND p.town <> ''), '') AS "towns!",
              (SELECT count(*) FROM units u WHERE u.customer_id = c.id AND u.status <> 'retired') AS "units!"
-           FROM hits JOIN customers c USING (id) ORDER BY lower(c.name) COLLATE "C", c.id LIMIT $4"#,
+           FROM hits JOIN customers c USING (id) WHERE c.forgotten_at IS NULL ORDER BY lower(c.name) COLLATE "C", c.id LIMIT $4"#,
         from,
         to,
         &refs,
@@ -114,11 +116,12 @@ pub async fn search(db: impl PgExecutor<'_>, words: &str, limit: i64) -> Result<
 }
 
 pub async fn get(db: impl PgExecutor<'_>, id: Uuid) -> Result<Customer> {
-    let row =
-        sqlx::query_as!(Customer, "SELECT id, ref AS reference, name, phone, email, note, row_version FROM customers WHERE id = $1", id)
-            .fetch_one(db)
-            .await?;
-    Ok(row)
+    let row = sqlx::query_as!(
+        Customer,
+        r#"SELECT id, ref AS reference, name, phone, email, note, row_version, forgotten_at IS NOT NULL AS "forgotten!" FROM customers WHERE id = $1"#,
+        id
+    );
+    Ok(row.fetch_one(db).await?)
 }
 
 /// Who has this reference.
@@ -144,13 +147,15 @@ pub async fn add(db: impl PgExecutor<'_>, c: &Customer, now: OffsetDateTime) -> 
 
 pub async fn change(db: impl PgExecutor<'_>, c: &Customer) -> Result<()> {
     let done = sqlx::query!(
-        "UPDATE customers SET name = $2, phone = $3, email = $4, note = $5, row_version = row_version + 1 WHERE id = $1 AND row_version = $6",
+        "UPDATE customers SET name = $2, phone = $3, email = $4, note = $5, ref = $7, row_version = row_version + 1
+         WHERE id = $1 AND row_version = $6 AND forgotten_at IS NULL",
         c.id,
         c.name,
         c.phone,
         c.email,
         c.note,
-        c.row_version
+        c.row_version,
+        c.reference
     )
     .execute(db)
     .await?;

@@ -13,6 +13,7 @@ pub mod drives;
 pub mod due;
 pub mod events;
 pub mod first_steps;
+pub mod forget;
 pub mod hand_over;
 pub mod links;
 pub mod lists;

@@ -65,6 +65,7 @@ pub async fn of_customer(db: impl PgExecutor<'_>, customer_id: Uuid) -> Result<V
 #[expect(clippy::struct_excessive_bools, reason = "a row as it is kept")]
 pub struct UnitChange<'a> {
     pub id: Uuid,
+    pub reference: Option<&'a str>,
     pub name: &'a str,
     /// One of its customer's.
     pub place_id: Uuid,
@@ -109,7 +110,7 @@ pub async fn change(db: &mut PgConnection, u: &UnitChange<'_>) -> Result<()> {
     .await?;
     let done = sqlx::query!(
         "UPDATE units SET name = $2, kind_code = $3, serial = $4, installed_on = $5, status = $6, aluminium = $7, programme_code = $8, kit_code = $9,
-         ask_fuel_moisture = $10, stainless = $12, copper = $13, place_id = $14, jacket_ml = $15, product_id = $16, row_version = row_version + 1
+         ask_fuel_moisture = $10, stainless = $12, copper = $13, place_id = $14, jacket_ml = $15, product_id = $16, ref = $17, row_version = row_version + 1
          WHERE id = $1 AND row_version = $11 AND EXISTS (SELECT FROM places p WHERE p.id = $14 AND p.customer_id = units.customer_id)",
         u.id,
         u.name,
@@ -126,7 +127,8 @@ pub async fn change(db: &mut PgConnection, u: &UnitChange<'_>) -> Result<()> {
         u.copper,
         u.place_id,
         u.jacket_ml,
-        u.product_id
+        u.product_id,
+        u.reference
     )
     .execute(db)
     .await?;

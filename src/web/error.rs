@@ -73,6 +73,7 @@ fn rule_words(rule: &str) -> String {
     match rule {
         "visits_no_overlap" => "That would put one technician in two yards at the same time.",
         "customers_ref" => "Another customer has this reference already.",
+        "place_is_used" => "A unit stands or stood at this place, or somebody was there. Its records stay; give it another name, or give it to its new owner.",
         "units_ref" => "Another unit has this reference already.",
         "staff_sign_in" => "Somebody else signs in with this name already.",
         "last_owner" => "This is the last owner; somebody has to keep the keys.",

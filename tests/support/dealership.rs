@@ -89,6 +89,7 @@ pub(crate) async fn customer(t: &TestApp, reference: &str, name: &str, town: &st
         email: format!("{reference}@example.com"),
         note: format!("secret note of {name}"),
         row_version: 1,
+        forgotten: false,
     };
     customers::add(t.pool(), &c, t.app.clock.now()).await.unwrap();
     let place = Place {

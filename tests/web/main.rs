@@ -13,6 +13,7 @@ mod drives;
 mod due;
 mod fills;
 mod first_steps;
+mod forget;
 mod hand_over;
 mod indexes;
 mod jobs;

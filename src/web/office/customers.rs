@@ -17,7 +17,9 @@ use crate::{
     season::{parse_suits, suits_text},
     store::{
         customers::{self, Customer, CustomerLine, PinOrigin, Place},
-        due, staff,
+        due,
+        forget::{self, MayGo},
+        staff,
         units::{self, Unit},
         week,
     },
@@ -38,6 +40,8 @@ pub(super) struct Asked {
     #[serde(default)]
     after: String,
     after_id: Option<Uuid>,
+    #[serde(default)]
+    said: String,
 }
 
 #[derive(Template)]
@@ -48,6 +52,7 @@ struct ListPage {
     lines: Vec<CustomerLine>,
     /// Name and id of the last line, when there are more.
     next: Option<(String, Uuid)>,
+    said: String,
 }
 
 pub(super) async fn list(who: Office, app: App, Query(asked): Query<Asked>) -> Result {
@@ -57,7 +62,7 @@ pub(super) async fn list(who: Office, app: App, Query(asked): Query<Asked>) -> R
         if searching { customers::search(&app.pool, &asked.q, LINES).await? } else { customers::browse(&app.pool, after, LINES).await? };
     let full = i64::try_from(lines.len()).unwrap_or(0) == LINES;
     let next = lines.last().filter(|_| full && !searching).map(|l| (l.name.clone(), l.id));
-    html(&ListPage { f: Frame::of(&who, "customers"), q: asked.q, lines, next })
+    html(&ListPage { f: Frame::of(&who, "customers"), q: asked.q, lines, next, said: asked.said })
 }
 
 /// A place with its units.
@@ -106,6 +111,7 @@ struct CustomerPage {
     f: Frame,
     c: Customer,
     places: Vec<PlaceView>,
+    may_go: MayGo,
 }
 
 pub(super) async fn page(who: Office, app: App, Path(id): Path<Uuid>) -> Result {
@@ -128,14 +134,15 @@ pub(super) async fn page(who: Office, app: App, Path(id): Path<Uuid>) -> Result 
         let far = place.pin.is_some_and(|pin| is_far(pin, &depots));
         places.push(PlaceView { far, pin, lies, map, suits, place, units: own });
     }
-    html(&CustomerPage { f: Frame::of(&who, "customers"), c, places })
+    let may_go = forget::may_go(&mut *app.pool.acquire().await?, id).await?;
+    html(&CustomerPage { f: Frame::of(&who, "customers"), c, places, may_go })
 }
 
 #[derive(Debug, Deserialize)]
 pub(super) struct CustomerForm {
     name: String,
-    #[serde(default)]
-    reference: String,
+    /// Missing: as it is.
+    reference: Option<String>,
     #[serde(default)]
     phone: String,
     #[serde(default)]
@@ -148,9 +155,18 @@ pub(super) struct CustomerForm {
 
 fn customer(form: &CustomerForm, id: Uuid) -> Result<Customer> {
     let name = need(&form.name, "Give the customer a name", 120)?;
-    let reference = Some(short(&form.reference, "The reference", 40)?).filter(|r| !r.is_empty());
+    let reference = Some(short(form.reference.as_deref().unwrap_or(""), "The reference", 40)?).filter(|r| !r.is_empty());
     let (phone, email) = (short(&form.phone, "The phone number", 40)?, short(&form.email, "The mail address", 200)?);
-    Ok(Customer { id, reference, name, phone, email, note: short(&form.note, "The note", 4000)?, row_version: form.row_version })
+    Ok(Customer {
+        id,
+        reference,
+        name,
+        phone,
+        email,
+        note: short(&form.note, "The note", 4000)?,
+        row_version: form.row_version,
+        forgotten: false,
+    })
 }
 
 /// A text that must be there.
@@ -180,8 +196,11 @@ pub(super) async fn add(who: Office, app: App, posted: Posted<CustomerForm>) -> 
 }
 
 pub(super) async fn change(who: Office, app: App, (Path(id), posted): (Path<Uuid>, Posted<CustomerForm>)) -> Result {
-    let customer = customer(&posted.form, id)?;
+    let mut customer = customer(&posted.form, id)?;
     let mut tx = app.pool.begin().await?;
+    if posted.form.reference.is_none() {
+        customer.reference = customers::get(&mut *tx, id).await?.reference;
+    }
     if posted.first_time(&mut tx, &who, "change customer", app.clock.now()).await? {
         customers::change(&mut *tx, &customer).await?;
     }

@@ -9,6 +9,7 @@ mod done;
 mod due;
 mod fill;
 mod fill_limits;
+mod forget;
 mod hand_over;
 mod history;
 mod in_use;
@@ -70,8 +71,10 @@ pub(super) fn routes() -> (Router<App>, Vec<RouteInfo>) {
         .post("/customers", customers::add)
         .get("/customers/{id}", customers::page)
         .post("/customers/{id}", customers::change)
+        .post("/customers/{id}/forget", forget::customer)
         .post("/customers/{id}/places", customers::add_place)
         .post("/places/{id}", customers::change_place)
+        .post("/places/{id}/remove", forget::place)
         .post("/places/{id}/hand-over", hand_over::hand_over)
         .get("/places/{id}/pin", pins::page)
         .post("/places/{id}/pin", pins::set)

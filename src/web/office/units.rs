@@ -164,8 +164,8 @@ pub(super) struct UnitForm {
     serial: String,
     #[serde(default)]
     installed_on: String,
-    #[serde(default)]
-    reference: String,
+    /// Missing: as it is.
+    reference: Option<String>,
     #[serde(default)]
     status: String,
     #[serde(default)]
@@ -196,6 +196,11 @@ pub(super) fn date(text: &str) -> Result<Option<Date>> {
     parse_date(text).map(Some).map_err(|e| Error::Bad(e.to_string()))
 }
 
+fn reference(form: &UnitForm) -> Result<Option<String>> {
+    let typed = short(form.reference.as_deref().unwrap_or(""), "The reference", 40)?;
+    Ok(Some(typed).filter(|r| !r.is_empty()))
+}
+
 /// The product of the unit's own that was chosen, if it serves the programme.
 async fn own_product(db: &mut PgConnection, form: &UnitForm) -> Result<Option<Uuid>> {
     let Ok(id) = form.product.parse::<Uuid>() else { return Ok(None) };
@@ -213,8 +218,10 @@ pub(super) async fn change(who: Office, app: App, (Path(id), posted): (Path<Uuid
     let mut tx = app.pool.begin().await?;
     if posted.first_time(&mut tx, &who, "change unit", app.clock.now()).await? {
         let before = units::get(&mut *tx, id).await?;
+        let reference = reference(form)?.or(before.reference.filter(|_| form.reference.is_none()));
         let change = UnitChange {
             id,
+            reference: reference.as_deref(),
             place_id: form.place.unwrap_or(before.place_id),
             jacket_ml: super::kinds::own_jacket(&form.jacket, before.jacket_ml, who.dealer.units)?,
             name: &name,
@@ -266,14 +273,14 @@ pub(super) async fn add(who: Office, app: App, (Path(place_id), posted): (Path<U
     let form = &posted.form;
     let id = posted.id;
     let (name, serial) = (need(&form.name, "Give the unit a name", 120)?, short(&form.serial, "The serial number", 60)?);
-    let reference = short(&form.reference, "The reference", 40)?;
+    let reference = reference(form)?;
     let mut tx = app.pool.begin().await?;
     if posted.first_time(&mut tx, &who, "add unit", app.clock.now()).await? {
         let unit = UnitRow {
             id,
             place_id,
             customer_id: place.customer_id,
-            reference: Some(reference).filter(|r| !r.is_empty()),
+            reference,
             name,
             kind_code: form.kind.clone(),
             serial,
