@@ -13,9 +13,9 @@ use crate::{
     season::SeasonName,
     secrets::{self, Effort},
     store::{
-        Result, catalogue, closures, dealer, due, links,
-        lists::{self, add_lot},
+        Result, catalogue, closures, dealer, due, links, lists,
         sessions::Role,
+        shelf,
         staff::{self, Depot, Person},
         water::{self, Event, NewEvent},
     },
@@ -182,7 +182,8 @@ async fn add_lots(db: &mut PgConnection, known: &catalogue::Treatments, today: D
     let mut lots = Vec::new();
     for (i, p) in (1..).zip(&known.products) {
         let made = today - Duration::days(70);
-        let lot = add_lot(&mut *db, p.id, &format!("Q{i}-{}", made.year()), made, Some(made + Duration::days(900)), 220_000, now).await?;
+        let lot =
+            shelf::add_lot(&mut *db, p.id, &format!("Q{i}-{}", made.year()), made, Some(made + Duration::days(900)), 220_000, now).await?;
         lots.push((p.id, lot));
     }
     Ok(lots)

@@ -25,6 +25,7 @@ pub mod reports;
 pub mod season_plan;
 pub mod second_factor;
 pub mod sessions;
+pub mod shelf;
 pub mod staff;
 pub mod submissions;
 pub mod units;

@@ -179,7 +179,7 @@ pub async fn keep(db: &mut PgConnection, r: &NewReport, today: Date, now: Offset
 async fn note_fill(db: &mut PgConnection, r: &NewReport, now: OffsetDateTime) -> Result<()> {
     let filled = sqlx::query_scalar!(
         r#"SELECT EXISTS (SELECT FROM job_kinds WHERE code = ANY($1) AND cadence = 'once at fill')
-             AND NOT EXISTS (SELECT FROM fills WHERE unit_id = $2 AND filled_on = $3) AS "filled!""#,
+             AND NOT EXISTS (SELECT FROM fills WHERE unit_id = $2 AND filled_on = $3 AND superseded_at IS NULL) AS "filled!""#,
         &r.jobs,
         r.unit_id,
         r.visited_on

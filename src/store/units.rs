@@ -227,7 +227,7 @@ pub struct Fill {
 pub async fn add_fill(db: impl PgExecutor<'_>, f: &Fill, now: OffsetDateTime) -> Result<()> {
     sqlx::query!(
         "INSERT INTO fills (id, unit_id, customer_id, filled_on, drained_on, source_water, softened, fluid, glycol_percent, amount_ml, note, made_at, fill_device, answer)
-         SELECT $1, u.id, u.customer_id, $3, coalesce($4, (SELECT min(l.filled_on) FROM fills l WHERE l.unit_id = $2 AND l.filled_on > $3)),
+         SELECT $1, u.id, u.customer_id, $3, coalesce($4, (SELECT min(l.filled_on) FROM fills l WHERE l.unit_id = $2 AND l.filled_on > $3 AND l.superseded_at IS NULL)),
            $5, $6, $7, $8, $9, $10, $11, $12, $13 FROM units u WHERE u.id = $2",
         f.id,
         f.unit_id,
@@ -250,9 +250,13 @@ pub async fn add_fill(db: impl PgExecutor<'_>, f: &Fill, now: OffsetDateTime) ->
 
 /// The water that was in the unit before a fill was drained by its day at the latest.
 pub async fn drained_before(db: impl PgExecutor<'_>, unit_id: Uuid, day: Date) -> Result<()> {
-    sqlx::query!("UPDATE fills SET drained_on = $2 WHERE unit_id = $1 AND drained_on IS NULL AND filled_on <= $2", unit_id, day)
-        .execute(db)
-        .await?;
+    sqlx::query!(
+        "UPDATE fills SET drained_on = $2 WHERE unit_id = $1 AND drained_on IS NULL AND filled_on <= $2 AND superseded_at IS NULL",
+        unit_id,
+        day
+    )
+    .execute(db)
+    .await?;
     Ok(())
 }
 
@@ -260,7 +264,7 @@ pub async fn drained_before(db: impl PgExecutor<'_>, unit_id: Uuid, day: Date) -
 pub async fn without_fill(db: impl PgExecutor<'_>, unit_ids: &[Uuid]) -> Result<Vec<Uuid>> {
     let rows = sqlx::query_scalar!(
         r#"SELECT u.id AS "id!" FROM unnest($1::uuid[]) AS u(id)
-           WHERE NOT EXISTS (SELECT FROM fills f WHERE f.unit_id = u.id AND f.drained_on IS NULL)"#,
+           WHERE NOT EXISTS (SELECT FROM fills f WHERE f.unit_id = u.id AND f.drained_on IS NULL AND f.superseded_at IS NULL)"#,
         unit_ids
     )
     .fetch_all(db)
@@ -272,7 +276,7 @@ pub async fn fills(db: impl PgExecutor<'_>, unit_id: Uuid) -> Result<Vec<Fill>> 
     let rows = sqlx::query_as!(
         Fill,
         "SELECT id, unit_id, filled_on, drained_on, source_water, softened, fluid, glycol_percent, amount_ml, note, fill_device, answer
-         FROM fills WHERE unit_id = $1 ORDER BY filled_on DESC, made_at DESC LIMIT 20",
+         FROM fills WHERE unit_id = $1 AND superseded_at IS NULL ORDER BY filled_on DESC, made_at DESC LIMIT 20",
         unit_id
     )
     .fetch_all(db)

@@ -7,8 +7,9 @@ use super::{
 };
 use crate::{
     store::{
-        catalogue::{self, LotLine, ProfileRow},
+        catalogue::{self, ProfileRow},
         dealer::Dealer,
+        shelf,
         units::{self, Unit},
         water::{self, UnitWater},
     },
@@ -379,7 +380,7 @@ pub(super) struct FillSheet {
     pub(super) devices: Vec<(String, &'static str)>,
     pub(super) answer: Answer,
     pub(super) wrong: String,
-    pub(super) lots: Vec<LotLine>,
+    pub(super) lots: Vec<shelf::LotLine>,
     pub(super) own: UnitWater,
     pub(super) by_hand: ByHand,
 }
@@ -398,7 +399,7 @@ pub(super) async fn sheet(db: &mut PgConnection, unit_id: Uuid, asked: Asked, de
         None => (Answer::default(), String::new()),
     };
     let product = own.product.as_ref().map(|p| p.0);
-    let lots = catalogue::lots(db).await?.into_iter().filter(|l| Some(l.product_id) == product).collect();
+    let lots = shelf::lots(db).await?.into_iter().filter(|l| Some(l.product_id) == product).collect();
     let mut sheet = FillSheet { u, asked, tested, devices: devices(), answer, wrong, lots, own, by_hand: ByHand::default() };
     if sheet.wrong.is_empty() {
         sheet.by_hand = by_hand(&sheet, &profiles, dealer).unwrap_or_default();

@@ -233,12 +233,14 @@ fn put_in(day: Date, of_unit: bool, doses: &[DoseLine], dealer: &Dealer) -> Stri
     if ml > 0 { amount(ml, dealer.units) } else { String::new() }
 }
 
-/// An inhibitor reading as it was typed: drops for a kit that counts them, else mg/L in the kit's basis.
+/// An inhibitor reading as it was typed: drops for a kit that counts them, else mg/L in the kit's basis. No kit named: the usual one.
 pub(super) fn inhibitor(treatments: &Treatments, programme: &Programme, kit: &str, typed: &str) -> Result<NewReading> {
-    let kit = treatments
-        .kit(kit)
-        .or_else(|| treatments.usual_kit(programme))
-        .ok_or_else(|| Error::Bad("No test kit is kept for this programme. Add one first.".to_owned()))?;
+    // A reading is never counted with another kit than the one that was named.
+    let kit = match kit {
+        "" => treatments.usual_kit(programme).ok_or("No test kit is kept for this programme. Add one first."),
+        code => treatments.kit(code).ok_or("That test kit is not kept here. Choose another one."),
+    };
+    let kit = kit.map_err(|says| Error::Bad(says.to_owned()))?;
     let shown = kit.parse(typed).map_err(|e| Error::Bad(e.to_string()))?;
     NewReading::inhibitor(kit, shown, programme.basis).map_err(|e| Error::Bad(e.to_string()))
 }

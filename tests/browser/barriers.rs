@@ -123,6 +123,7 @@ async fn office_and_record_have_no_barriers_that_a_program_can_find() {
         &format!("/customers/{customer}"),
         &format!("/units/{unit}"),
         &format!("/units/{unit}/history"),
+        &format!("/units/{unit}/taken-out"),
         &format!("/units/{unit}/fill"),
         &format!("/units/{unit}/volume"),
         "/answers/source-water?ph=7.3&hardness=352&alkalinity=310&conductivity=694",

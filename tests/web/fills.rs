@@ -239,6 +239,21 @@ async fn a_history_says_what_it_looks_like_and_never_more() {
 }
 
 #[tokio::test]
+async fn a_test_that_came_in_is_counted_with_the_usual_kit_unless_another_is_chosen() {
+    let t = TestApp::start().await;
+    let d = dealership::open(&t).await;
+    let page = format!("/units/{}", d.units[0]);
+    let chosen = || async { t.get(Some(&d.office), &page).await.attrs("form[action$='/tests'] option[selected]", "value") };
+    assert_eq!(chosen().await, ["nitrite-drops-2"], "the unit's own");
+    sqlx::query("UPDATE units SET kit_code = NULL").execute(t.pool()).await.unwrap();
+    assert_eq!(t.post(&d.owner, "/treatments/kits/nitrite-drops-salt/usual", &[]).await.status, 303);
+    assert_eq!(chosen().await, ["nitrite-drops-salt"], "the usual one");
+    let unknown = [("taken_on", "Oct 4, 2026"), ("maker", "office"), ("kit", "drops-of-rain"), ("reading", "12")];
+    let refused = t.post(&d.office, &format!("{page}/tests"), &unknown).await;
+    assert!(refused.status == 422 && refused.text("main").contains("That test kit is not kept here"), "{}", refused.text("main"));
+}
+
+#[tokio::test]
 async fn a_reading_with_an_old_reagent_is_marked_and_no_forecast_counts_on_it() {
     let t = TestApp::start().await;
     let d = dealership::open(&t).await;

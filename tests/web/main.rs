@@ -27,6 +27,7 @@ mod roads;
 mod says;
 mod season;
 mod second_factor;
+mod taken_out;
 mod tell;
 mod treatments;
 mod week;

@@ -174,7 +174,7 @@ async fn a_dose_comes_off_the_shelf_and_a_correction_puts_it_back() {
         sqlx::query_scalar("SELECT id FROM products WHERE programme_code = 'nitrite-borate'").fetch_one(t.pool()).await.unwrap();
     let mut c = t.pool().acquire().await.unwrap();
     let today = t.app.clock.now().date();
-    let lot = embertide::store::lists::add_lot(&mut c, product, "L7", today, None, 10_000, t.app.clock.now()).await.unwrap();
+    let lot = embertide::store::shelf::add_lot(&mut c, product, "L7", today, None, 10_000, t.app.clock.now()).await.unwrap();
     let left = || async {
         sqlx::query_scalar::<_, i64>("SELECT sum(amount_ml)::bigint FROM shelf_moves WHERE lot_id = $1")
             .bind(lot)

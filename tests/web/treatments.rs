@@ -118,6 +118,28 @@ async fn a_delivery_stands_on_the_shelf() {
     assert!(page.text("main").contains("5 gal (18.927 L) on the shelf"), "{}", page.text("summary"));
 }
 
+#[tokio::test]
+async fn a_lot_holds_what_was_counted_unless_somebody_took_of_it_meanwhile() {
+    let t = TestApp::start().await;
+    let d = dealership::open(&t).await;
+    assert_eq!(t.post(&d.owner, &format!("/treatments/products/{PRODUCT}/lots"), &[("lot", "L9"), ("amount", "20 L")]).await.status, 303);
+    let lot: uuid::Uuid = sqlx::query_scalar("SELECT id FROM lots WHERE lot = 'L9'").fetch_one(t.pool()).await.unwrap();
+    let count = format!("/treatments/lots/{lot}/count");
+    let page = t.get(Some(&d.owner), "/treatments").await;
+    let shown = page.attrs(&format!("form[action='{count}'] input[name=shown]"), "value").remove(0);
+    assert_eq!(shown, "20000");
+    for wrong in ["", "plenty", "5 imp gal", "900000 L"] {
+        assert_eq!(t.post(&d.owner, &count, &[("shown", &shown), ("counted", wrong)]).await.status, 422, "{wrong}");
+    }
+    assert_eq!(t.post(&d.owner, &count, &[("shown", &shown), ("counted", "18 L")]).await.status, 303);
+    assert!(t.get(Some(&d.owner), "/treatments").await.text("main").contains("18 L"));
+    assert_eq!(t.post(&d.owner, &count, &[("shown", &shown), ("counted", "17 L")]).await.status, 409, "the page was an old one");
+    assert_eq!(t.post(&d.owner, &count, &[("shown", "18000"), ("counted", "0")]).await.status, 303);
+    let page = t.get(Some(&d.owner), "/treatments").await;
+    assert!(!page.text("main").contains("Lot L9"), "used up");
+    assert_eq!(t.broken_promises().await, Vec::<String>::new());
+}
+
 /// A product of twice the shipped one's strength whose name comes last.
 const OWN: [(&str, &str); 9] = [
     ("name", "Zinnober liquid, 40 %"),

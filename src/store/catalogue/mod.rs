@@ -18,5 +18,5 @@ pub use jobs::{
     ChecklistItem, JobBook, JobRow, SeasonDays, all_jobs, all_steps, change_season, change_season_from, checklist, job_book, season_days,
 };
 pub use profiles::{ProfileRow, device_text, keep_profile, parameter_text, profiles, remedy_text};
-pub use treatments::{COMPARATOR_SD, KitRow, LotLine, ProductRow, Treatments, Usual, lots, treatments};
+pub use treatments::{COMPARATOR_SD, KitRow, ProductRow, Treatments, Usual, treatments};
 pub use unit_kinds::{KindSetting, MOST_UNIT_KINDS, NewKind, UnitKind, add_kind, change_kind, kind_settings, unit_kinds};

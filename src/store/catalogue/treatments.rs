@@ -191,26 +191,3 @@ async fn kits(db: impl PgExecutor<'_>) -> Result<Vec<KitRow>> {
         })
         .collect()
 }
-
-/// A lot on the shelf with what is left of it.
-#[derive(Clone, Debug)]
-pub struct LotLine {
-    pub id: Uuid,
-    pub product_id: Uuid,
-    pub lot: String,
-    pub expires_on: Option<Date>,
-    pub left_ml: i64,
-}
-
-/// Lots that are not used up, oldest first.
-pub async fn lots(db: impl PgExecutor<'_>) -> Result<Vec<LotLine>> {
-    let rows = sqlx::query_as!(
-        LotLine,
-        r#"SELECT l.id, l.product_id, l.lot, l.expires_on, coalesce(sum(m.amount_ml), 0)::bigint AS "left_ml!"
-           FROM lots l LEFT JOIN shelf_moves m ON m.lot_id = l.id GROUP BY l.id HAVING coalesce(sum(m.amount_ml), 0) > 0
-           ORDER BY l.received_on, l.lot LIMIT 100"#
-    )
-    .fetch_all(db)
-    .await?;
-    Ok(rows)
-}

@@ -4,7 +4,7 @@ mod bring;
 mod water;
 
 pub use bring::{Brought, Plan, Waiting, keep, plan, sweep};
-pub use water::{DoseRow, ReportRow, TestRow, add_doses, add_lot, add_reports, add_tests};
+pub use water::{DoseRow, ReportRow, TestRow, add_doses, add_reports, add_tests};
 
 use super::Result;
 use sqlx::PgConnection;

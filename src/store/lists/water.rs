@@ -122,37 +122,3 @@ pub async fn add_doses(db: &mut PgConnection, rows: &[DoseRow], now: OffsetDateT
     .await?;
     Ok(())
 }
-
-/// A lot that came in, with what was received of it.
-pub async fn add_lot(
-    db: &mut PgConnection,
-    product_id: Uuid,
-    lot: &str,
-    received_on: Date,
-    expires_on: Option<Date>,
-    ml: i64,
-    now: OffsetDateTime,
-) -> Result<Uuid> {
-    let id = Uuid::now_v7();
-    sqlx::query!(
-        "INSERT INTO lots (id, product_id, lot, received_on, expires_on) VALUES ($1, $2, $3, $4, $5)",
-        id,
-        product_id,
-        lot,
-        received_on,
-        expires_on
-    )
-    .execute(&mut *db)
-    .await?;
-    sqlx::query!(
-        "INSERT INTO shelf_moves (id, lot_id, moved_on, amount_ml, why, made_at) VALUES ($1, $2, $3, $4, 'received', $5)",
-        Uuid::now_v7(),
-        id,
-        received_on,
-        ml,
-        now
-    )
-    .execute(db)
-    .await?;
-    Ok(id)
-}

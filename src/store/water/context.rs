@@ -97,7 +97,7 @@ async fn rows(db: impl PgExecutor<'_>, ids: &[Uuid]) -> Result<Vec<Row>> {
              t.id AS "test_id?", t.taken_on AS "taken_on?", t.level AS "level?", t.ph AS "ph?", d.given_on AS "given_on?", d.amount_ml AS "dose_ml?"
            FROM units u
            LEFT JOIN LATERAL (SELECT volume_ml, plus_minus_ml, method FROM water_volumes WHERE unit_id = u.id ORDER BY found_on DESC, made_at DESC LIMIT 1) v ON true
-           LEFT JOIN LATERAL (SELECT id, filled_on, drained_on, fluid, glycol_percent FROM fills WHERE unit_id = u.id ORDER BY filled_on DESC, made_at DESC LIMIT 1) f ON true
+           LEFT JOIN LATERAL (SELECT id, filled_on, drained_on, fluid, glycol_percent FROM fills WHERE unit_id = u.id AND superseded_at IS NULL ORDER BY filled_on DESC, made_at DESC LIMIT 1) f ON true
            LEFT JOIN LATERAL (
              SELECT max(x.value_milli) FILTER (WHERE x.what = 'hardness') AS hardness, max(x.value_milli) FILTER (WHERE x.what = 'chloride') AS chloride,
                     max(x.value_milli) FILTER (WHERE x.what = 'sulfate') AS sulfate

@@ -334,18 +334,25 @@ pub async fn supersede_report(db: &mut PgConnection, report_id: Uuid, version: i
     )
     .execute(&mut *db)
     .await?;
-    let back = sqlx::query!(
-        "UPDATE doses SET superseded_at = $3 WHERE report_id = $1 AND version < $2 AND superseded_at IS NULL RETURNING id, lot_id, amount_ml, given_on, staff_id",
+    let back = sqlx::query_scalar!(
+        "UPDATE doses SET superseded_at = $3 WHERE report_id = $1 AND version < $2 AND superseded_at IS NULL RETURNING id",
         report_id,
         version,
         now
     )
     .fetch_all(&mut *db)
     .await?;
-    for d in back {
-        if let Some(lot) = d.lot_id {
-            move_shelf(&mut *db, lot, d.given_on, d.amount_ml, "taken back", Some(d.id), d.staff_id, now).await?;
-        }
+    back_on_the_shelf(db, &back, now).await
+}
+
+/// Puts doses that were not given back onto the shelf they were noted from.
+pub(super) async fn back_on_the_shelf(db: &mut PgConnection, doses: &[Uuid], now: OffsetDateTime) -> Result<()> {
+    let from = sqlx::query!(
+        r#"SELECT id, lot_id AS "lot_id!", amount_ml, given_on, staff_id FROM doses WHERE id = ANY($1) AND lot_id IS NOT NULL"#,
+        doses
+    );
+    for d in from.fetch_all(&mut *db).await? {
+        move_shelf(&mut *db, d.lot_id, d.given_on, d.amount_ml, "taken back", Some(d.id), d.staff_id, now).await?;
     }
     Ok(())
 }

@@ -6,6 +6,7 @@ mod facts;
 mod foresee;
 mod history;
 mod record;
+mod taken_out;
 
 pub use context::{LastTest, UnitWater, ready_product, unit_waters};
 pub use expected::expected_doses;
@@ -13,3 +14,4 @@ pub use facts::{Event, Maker, NewDose, NewEvent, NewReading, NewTest, What, add_
 pub use foresee::{Fleet, Loser, Loss, Seen, UsualLosses, foresee, keep_foreseen, losing, usual_losses};
 pub use history::{DoseLine, Figures, TestLine, doses, figures, latest_lines, tests};
 pub use record::{UnitRecord, records};
+pub use taken_out::{Fact, FactLine, OutLine, TakeOut, fact_lines, take_out, taken_out};

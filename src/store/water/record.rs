@@ -67,10 +67,10 @@ async fn rows(db: impl PgExecutor<'_>, ids: &[Uuid]) -> Result<Vec<Row>> {
              (SELECT e.happened_on, e.what, NULL, NULL, NULL, NULL, e.amount_ml, e.made_at
               FROM water_events e WHERE e.unit_id = u.id AND e.superseded_at IS NULL ORDER BY e.happened_on DESC, e.made_at DESC LIMIT 40)
              UNION ALL
-             (SELECT f.filled_on, 'refill', NULL, NULL, NULL, NULL, NULL, f.made_at FROM fills f WHERE f.unit_id = u.id ORDER BY f.filled_on DESC LIMIT 20)
+             (SELECT f.filled_on, 'refill', NULL, NULL, NULL, NULL, NULL, f.made_at FROM fills f WHERE f.unit_id = u.id AND f.superseded_at IS NULL ORDER BY f.filled_on DESC LIMIT 20)
              UNION ALL
              (SELECT f.drained_on, 'drained', NULL, NULL, NULL, NULL, NULL, f.made_at
-              FROM fills f WHERE f.unit_id = u.id AND f.drained_on IS NOT NULL ORDER BY f.filled_on DESC LIMIT 20)
+              FROM fills f WHERE f.unit_id = u.id AND f.superseded_at IS NULL AND f.drained_on IS NOT NULL ORDER BY f.filled_on DESC LIMIT 20)
              UNION ALL
              (SELECT r.visited_on, k.begins, NULL, NULL, NULL, NULL, NULL, r.received_at
               FROM visit_reports r JOIN report_jobs j ON j.report_id = r.report_id AND j.version = r.version JOIN job_kinds k ON k.code = j.job_code

@@ -24,6 +24,8 @@ mod reports;
 mod roads;
 mod season;
 mod settings;
+mod shelf;
+mod taken_out;
 mod technicians;
 mod tell;
 mod treatments;
@@ -108,6 +110,8 @@ pub(super) fn unit_routes() -> (Router<App>, Vec<RouteInfo>) {
         .post("/units/{id}/parts/keep", volume::keep_parts)
         .post("/units/{id}/parts/{part}/remove", volume::remove_part)
         .post("/units/{id}/tests", units::add_test)
+        .get("/units/{id}/taken-out", taken_out::page)
+        .post("/units/{id}/taken-out", taken_out::take_out)
         .post("/units/{id}/requests", units::ask)
         .post("/units/{id}/requests/{request}/withdraw", done::withdraw)
         .post("/units/{id}/done", done::done_already)
@@ -129,7 +133,8 @@ pub(super) fn owner_routes() -> (Router<App>, Vec<RouteInfo>) {
         .post("/treatments/products/{id}", treatments::change_product)
         .post("/treatments/products/{id}/usual", in_use::make_product_usual)
         .post("/treatments/products/{id}/use", in_use::use_product)
-        .post("/treatments/products/{id}/lots", treatments::add_lot)
+        .post("/treatments/products/{id}/lots", shelf::add_lot)
+        .post("/treatments/lots/{id}/count", shelf::count_lot)
         .post("/treatments/kits", treatments::add_kit)
         .post("/treatments/kits/{code}", treatments::change_kit)
         .post("/treatments/kits/{code}/usual", in_use::make_kit_usual)

@@ -10,7 +10,7 @@ use crate::{
     store::{
         catalogue,
         overview::{self, JobProgress},
-        water, week,
+        shelf, water, week,
     },
     units::{UnitsFirst, amount, day_short, span},
     water::supply,
@@ -75,7 +75,7 @@ pub(super) async fn page(who: Office, app: App, (): ()) -> Result {
     let known = catalogue::treatments(&mut c).await?;
     let waters = water::unit_waters(&mut *c, &known, &due).await?;
     let used: HashMap<Uuid, i64> = overview::used(&mut *c, today - Duration::days(365)).await?.into_iter().collect();
-    let lots = catalogue::lots(&mut *c).await?;
+    let lots = shelf::lots(&mut *c).await?;
     drop(c);
     let doses = water::expected_doses(&app.pool, &waters.values().collect::<Vec<_>>(), today).await?;
     let mut expected: HashMap<Uuid, i64> = HashMap::new();

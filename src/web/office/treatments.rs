@@ -1,4 +1,4 @@
-//! Treatment as data: programmes, products, kits, and what came onto the shelf. Every dose follows from these figures.
+//! Treatment as data: programmes, products and kits. Every dose follows from these figures.
 
 use super::{
     super::{
@@ -9,12 +9,13 @@ use super::{
         html::{Frame, html},
     },
     customers::{need, short},
+    shelf::LotView,
     units::date,
 };
 use crate::{
     store::{
         catalogue::{self, KitRow, ProductRow, Treatments, Versions},
-        due, first_steps, lists,
+        due, first_steps, shelf,
     },
     units::{MgPerLitre, Millilitres, Ph, VolumeUnit, amount, day_with_year, parse_mg_per_litre, parse_ph, parse_volume},
     water::{Basis, Counts, Levels, Measure, PhBand, Product, Programme, RecheckDays, Strength, TestKit},
@@ -38,6 +39,7 @@ struct ProductView {
     density: String,
     source: String,
     left: String,
+    lots: Vec<LotView>,
     /// Its programme's units are dosed with it.
     usual: bool,
 }
@@ -83,7 +85,7 @@ pub(super) async fn page(who: Owner, app: App, (): ()) -> Result {
     let mut c = app.pool.acquire().await?;
     let known = catalogue::treatments(&mut c).await?;
     let versions = catalogue::versions(&mut c).await?;
-    let lots = catalogue::lots(&mut *c).await?;
+    let lots = shelf::lots(&mut *c).await?;
     let today = who.dealer.today;
     let left_out = left_out(&known);
     let usual: Vec<Uuid> = known.programmes.iter().filter_map(|p| known.usual_product(&p.code)).map(|p| p.id).collect();
@@ -94,8 +96,11 @@ pub(super) async fn page(who: Owner, app: App, (): ()) -> Result {
         let ml: i64 = lots.iter().filter(|l| l.product_id == id).map(|l| l.left_ml).sum();
         if ml > 0 { amount(ml, who.dealer.units) } else { String::new() }
     };
+    let own_lots = |id: Uuid| lots.iter().filter(|l| l.product_id == id).map(|l| LotView::of(l, who.dealer.units)).collect();
     let products = products.into_iter().filter(|row| row.active);
-    let products = products.map(|row| ProductView { usual: usual.contains(&row.id), ..product_view(row, &versions, &left) }).collect();
+    let products = products
+        .map(|row| ProductView { usual: usual.contains(&row.id), lots: own_lots(row.id), ..product_view(row, &versions, &left) })
+        .collect();
     let usual_for = |code: &str| tested.iter().filter(|t| t.0 == code).map(|t| t.1.clone()).collect();
     let kits = kits.into_iter().filter(|row| row.active);
     html(&TreatmentsPage {
@@ -134,6 +139,7 @@ fn product_view(row: ProductRow, versions: &Versions, left: &dyn Fn(Uuid) -> Str
         percent: decimal_text(row.product.strength.active_ppm().into(), 10_000),
         density: decimal_text(row.product.strength.density_g_per_l().into(), 1_000),
         left: left(row.id),
+        lots: Vec::new(),
         usual: false,
         row,
     }
@@ -332,28 +338,6 @@ pub(super) async fn add_product(who: Owner, app: App, posted: Posted<ProductForm
 
 pub(super) async fn change_product(who: Owner, app: App, (Path(id), posted): (Path<Uuid>, Posted<ProductForm>)) -> Result {
     keep_product(who, app, id, posted).await
-}
-
-#[derive(Debug, Deserialize)]
-pub(super) struct LotForm {
-    lot: String,
-    amount: String,
-    #[serde(default)]
-    expires_on: String,
-}
-
-/// A delivery onto the shelf.
-pub(super) async fn add_lot(who: Owner, app: App, (Path(id), posted): (Path<Uuid>, Posted<LotForm>)) -> Result {
-    let lot = need(&posted.form.lot, "Give the lot as it stands on the pack", 40)?;
-    let (ml, _) = parse_volume(&posted.form.amount, VolumeUnit::Litre).map_err(bad)?;
-    let expires_on = date(&posted.form.expires_on)?;
-    let now = app.clock.now();
-    let mut tx = app.pool.begin().await?;
-    if posted.first_time(&mut tx, &who, "lot received", now).await? {
-        lists::add_lot(&mut tx, id, &lot, who.dealer.today, expires_on, ml.get(), now).await?;
-    }
-    tx.commit().await?;
-    Ok(see_other("/treatments#products"))
 }
 
 #[derive(Debug, Deserialize)]

@@ -92,6 +92,9 @@ struct UnitPage {
     jacket: String,
     programmes: Vec<(String, String)>,
     kits: Vec<(String, String)>,
+    /// Kits that measure the programme's inhibitor, and the one that its tests are read by.
+    test_kits: Vec<(String, String)>,
+    test_kit: String,
     jobs: Vec<(String, String)>,
     today: Date,
 }
@@ -123,7 +126,11 @@ async fn show(who: &Office, app: &App, id: Uuid, new_link: String) -> Result {
         label: l.label,
         ends_with: l.ends_with,
     });
+    let programme = treatments.programme(&u.programme_code);
+    let own_kit = u.kit_code.as_deref().and_then(|code| treatments.kit_in_use(code));
     let page = UnitPage {
+        test_kits: programme.map(|p| treatments.kits_for(p).map(|k| (k.code.clone(), k.name.clone())).collect()).unwrap_or_default(),
+        test_kit: own_kit.or_else(|| treatments.usual_kit(programme?)).map(|k| k.code.clone()).unwrap_or_default(),
         f: Frame::of(who, "customers"),
         installed: u.installed_on.map(day_with_year).unwrap_or_default(),
         place: customers::place(&mut *c, u.place_id).await?,

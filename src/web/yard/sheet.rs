@@ -14,10 +14,11 @@ use super::{
 use crate::{
     store::{
         amendments::Amendment,
-        catalogue::{self, ChecklistItem, LotLine, Treatments},
+        catalogue::{self, ChecklistItem, Treatments},
         customers::{self, Place},
         first_steps, photos,
         sessions::SignedIn,
+        shelf,
         units::{self, Unit},
         water::{self, UnitWater, What},
     },
@@ -89,7 +90,7 @@ pub(super) struct Sheet {
     /// Whose doses are shown, and its number; when correcting, what was put in.
     pub(super) product: String,
     pub(super) product_id: String,
-    pub(super) lots: Vec<LotLine>,
+    pub(super) lots: Vec<shelf::LotLine>,
     pub(super) jobs: Vec<JobView>,
     pub(super) typed: Typed,
     pub(super) wrong: Vec<Wrong>,
@@ -299,7 +300,7 @@ pub(super) async fn sheet(
         loaded.water.product = Some((given.id, given.product.clone()));
     }
     let product = loaded.water.product.as_ref();
-    let lots = catalogue::lots(&mut *c).await?.into_iter().filter(|l| product.is_some_and(|p| p.0 == l.product_id)).collect();
+    let lots = shelf::lots(&mut *c).await?.into_iter().filter(|l| product.is_some_and(|p| p.0 == l.product_id)).collect();
     let kit = match typed.get("kit") {
         "" => loaded.water.kit.as_ref(),
         code => loaded.treatments.kit(code).or(loaded.water.kit.as_ref()),
