@@ -32,6 +32,7 @@ pub mod units;
 pub mod visits;
 pub mod water;
 pub mod week;
+pub mod whole_record;
 
 use sqlx::{
     ConnectOptions, PgPool, Row,

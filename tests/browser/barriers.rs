@@ -124,6 +124,7 @@ async fn office_and_record_have_no_barriers_that_a_program_can_find() {
         &format!("/units/{unit}"),
         &format!("/units/{unit}/history"),
         &format!("/units/{unit}/taken-out"),
+        &format!("/units/{unit}/whole-record"),
         &format!("/units/{unit}/fill"),
         &format!("/units/{unit}/volume"),
         "/answers/source-water?ph=7.3&hardness=352&alkalinity=310&conductivity=694",

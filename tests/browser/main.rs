@@ -153,6 +153,7 @@ async fn no_page_scrolls_sideways_on_a_small_phone_or_breaks_the_policy() {
         format!("/units/{}", d.units[0]),
         format!("/units/{}/history", d.units[0]),
         format!("/units/{}/taken-out", d.units[0]),
+        format!("/units/{}/whole-record", d.units[0]),
         format!("/units/{}/fill", d.units[0]),
         format!("/units/{}/volume", d.units[0]),
         "/water".to_owned(),

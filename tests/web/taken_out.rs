@@ -128,3 +128,43 @@ async fn the_fill_before_one_that_never_was_ends_with_the_one_after_it() {
     let days: Vec<_> = stands.iter().map(|f| f.drained_on).collect();
     assert_eq!(days, [None, Some(date!(2026 - 10 - 02))]);
 }
+
+#[tokio::test]
+async fn the_whole_record_holds_each_lot_each_answer_and_each_correction() {
+    let path::Stop { t, d, visit, unit, tech } = path::at_a_stop().await;
+    let product: Uuid =
+        sqlx::query_scalar("SELECT id FROM products WHERE programme_code = 'nitrite-borate'").fetch_one(t.pool()).await.unwrap();
+    let received = [("lot", "L9"), ("amount", "20 L")];
+    assert_eq!(t.post(&d.owner, &format!("/treatments/products/{product}/lots"), &received).await.status, 303);
+    let lot: Uuid = sqlx::query_scalar("SELECT id FROM lots WHERE lot = 'L9'").fetch_one(t.pool()).await.unwrap();
+    let (lot, report) = (lot.to_string(), Uuid::now_v7());
+    let sheet = [
+        ("job", "fall-start-up"),
+        ("job", "water-test"),
+        ("drops", "8"),
+        ("ph", "8.9"),
+        ("put_in", "500 mL"),
+        ("lot", &lot),
+        ("done", "start-level"),
+        ("who_was_there", "nobody"),
+        ("note", "The lid was stiff"),
+    ];
+    assert_eq!(t.post_as(&tech, &format!("/stop/{visit}"), report, &sheet).await.status, 303);
+    let again: Vec<(&str, &str)> = sheet
+        .iter()
+        .map(|f| if f.0 == "drops" { ("drops", "9") } else { *f })
+        .chain([("version", "1"), ("reason", "Counted once more")])
+        .collect();
+    assert_eq!(t.post(&tech, &format!("/kept/{report}/correct"), &again).await.status, 303);
+    let page = t.get(Some(&d.office), &format!("/units/{unit}/whole-record")).await;
+    let text = page.text("main");
+    assert_eq!(page.status, 200);
+    for said in
+        ["450 mg/L as NO2, pH 8.9", "9 drops", "lot L9", "The lid was stiff", "because: Counted once more", "corrected since", "Fills"]
+    {
+        assert!(text.contains(said), "{said}: {text}");
+    }
+    assert!(!text.contains("400 mg/L"), "a reading that was corrected counts no more: {text}");
+    let step: String = sqlx::query_scalar("SELECT says FROM checklist_items WHERE code = 'start-level'").fetch_one(t.pool()).await.unwrap();
+    assert!(text.contains(&step), "{step}");
+}

@@ -34,6 +34,7 @@ mod visits;
 mod volume;
 mod week;
 mod when;
+mod whole_record;
 
 use super::{
     LIST_LIMIT,
@@ -110,6 +111,7 @@ pub(super) fn unit_routes() -> (Router<App>, Vec<RouteInfo>) {
         .post("/units/{id}/parts/keep", volume::keep_parts)
         .post("/units/{id}/parts/{part}/remove", volume::remove_part)
         .post("/units/{id}/tests", units::add_test)
+        .get("/units/{id}/whole-record", whole_record::page)
         .get("/units/{id}/taken-out", taken_out::page)
         .post("/units/{id}/taken-out", taken_out::take_out)
         .post("/units/{id}/requests", units::ask)
