@@ -12,15 +12,22 @@ use anyhow::{Context, Result, bail};
 use database::Database;
 use embertide::{
     clock::Clock,
-    jobs::plan_week::plan_week,
+    jobs::{Search, plan_week::plan_week},
     settings::{Command, Place, Settings},
     store::{dealer, staff, week},
 };
 use std::io::Write;
 use time::{Date, Duration};
 
-/// Steps of the route search for one week: about a second or two of one core.
-pub(crate) const STEPS: u64 = 60_000;
+/// Steps of the search for one week on each of its threads: a few seconds for a hundred visits. With a tenth of them a week of four
+/// technicians costs about a hundredth more (`cargo bench --bench routes`).
+pub(crate) const STEPS: u64 = 600_000;
+
+/// The same for a season: about ten seconds.
+pub(crate) const SEASON_STEPS: u64 = 900_000;
+
+/// The same for the weeks that the demo begins with.
+pub(crate) const DEMO_STEPS: u64 = 100_000;
 
 pub(crate) async fn run(settings: Settings) -> Result<()> {
     match settings.command {
@@ -66,7 +73,7 @@ async fn plan_and_print(db: &Database, wanted: Option<&str>, again: bool) -> Res
         bail!("Week {} is issued: technicians and customers count on it. Move single visits on its page instead.", week::week_name(monday));
     }
     if held.is_none() || again {
-        plan_week(&db.pool, Clock::System, db.fresh_sources().await?, monday, STEPS).await?;
+        plan_week(&db.pool, Clock::System, db.fresh_sources().await?, monday, Search::of(STEPS)).await?;
     }
     print_week::print(&db.pool, monday).await
 }

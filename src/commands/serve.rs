@@ -1,12 +1,12 @@
 //! Serving the pages, on the owner's data or on the demo's.
 
-use super::{Database, STEPS, backup, coming_week, database::beside, plan_and_print, say};
+use super::{DEMO_STEPS, Database, SEASON_STEPS, STEPS, backup, coming_week, database::beside, plan_and_print, say};
 use anyhow::{Context, Result};
 use embertide::{
     clock::Clock,
     demo,
     jobs::{
-        Worker,
+        Search, Worker,
         plan_week::{plan_from, plan_week},
     },
     roads::{
@@ -81,10 +81,10 @@ async fn issue_a_week(db: &Database) -> Result<()> {
     let now = Clock::System.now();
     let today = dealer::get(&db.pool, now).await?.today;
     let (monday, coming) = (week::monday_of(today), coming_week(today));
-    plan_from(&db.pool, Clock::System, db.fresh_sources().await?, monday, today.midnight(), STEPS / 4).await?;
+    plan_from(&db.pool, Clock::System, db.fresh_sources().await?, monday, today.midnight(), Search::of(DEMO_STEPS)).await?;
     issue(db, monday).await?;
     if coming != monday && week::routes(&db.pool, monday, None).await?.is_empty() {
-        plan_week(&db.pool, Clock::System, db.fresh_sources().await?, coming, STEPS).await?;
+        plan_week(&db.pool, Clock::System, db.fresh_sources().await?, coming, Search::of(DEMO_STEPS)).await?;
         issue(db, coming).await?;
     }
     // The season takes longer; it is planned while the pages are served already.
@@ -161,8 +161,15 @@ async fn run(db: &Database, listener: TcpListener, listen: &Listen, end: End) ->
         .with_sources(db.sources.clone())
         .with_photos(db.photos.clone());
     let writes = app.writes.clone();
-    let worker =
-        Worker { pool: db.pool.clone(), clock: Clock::System, bell, sources: db.sources.clone(), photos: db.photos.clone(), steps: STEPS };
+    let worker = Worker {
+        pool: db.pool.clone(),
+        clock: Clock::System,
+        bell,
+        sources: db.sources.clone(),
+        photos: db.photos.clone(),
+        steps: STEPS,
+        season_steps: SEASON_STEPS,
+    };
     let roads = tokio::spawn(follow_roads(Arc::clone(db.sources.file()), stop.clone()));
     let background = tokio::spawn(worker.run(stop.clone()));
     let (router, _) = web::router(app);

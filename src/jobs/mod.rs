@@ -32,9 +32,6 @@ use tokio_util::sync::CancellationToken;
 /// Longest rest between two looks at the queue; a lost ring costs no more than this.
 const REST: Duration = Duration::from_secs(10);
 
-/// A season's search takes so many times the steps of a week's: about ten seconds.
-const SEASON_STEPS: u64 = 15;
-
 /// Threads of a search: always so many, so that the same facts give the same plan on every machine.
 const THREADS: NonZeroUsize = NonZeroUsize::MIN.saturating_add(1);
 
@@ -53,6 +50,20 @@ pub enum Error {
     Other(String),
 }
 
+/// How far a search goes, and what ends it before.
+#[derive(Clone, Debug)]
+pub struct Search {
+    pub steps: u64,
+    pub cancel: Arc<AtomicBool>,
+}
+
+impl Search {
+    /// One that nothing ends before.
+    pub fn of(steps: u64) -> Self {
+        Self { steps, cancel: Arc::default() }
+    }
+}
+
 /// What the background needs.
 #[derive(Clone)]
 pub struct Worker {
@@ -62,12 +73,14 @@ pub struct Worker {
     pub sources: Sources,
     /// Where the pictures lie.
     pub photos: Folder,
-    /// Steps of the route search on each of its threads; the same plan comes out of the same seed and steps.
+    /// Steps of a week's search on each of its threads; the same plan comes out of the same seed and steps.
     pub steps: u64,
+    /// The same of a season's search.
+    pub season_steps: u64,
 }
 
 impl Worker {
-    /// Works until `stop` is cancelled. A piece of work under way is finished, but for a season's search, which is done anew later.
+    /// Works until `stop` is cancelled. A piece of work under way is finished, but for a search, which is done anew later.
     pub async fn run(self, stop: CancellationToken) {
         let cancel = Arc::new(AtomicBool::new(false));
         let (flag, stopped) = (Arc::clone(&cancel), stop.clone());
@@ -149,12 +162,13 @@ impl Worker {
                 let monday = work.payload["monday"].as_str().and_then(|d| crate::units::parse_date(d).ok());
                 let monday = monday.ok_or_else(|| Error::Other("no week is named".to_owned()))?;
                 self.calibrate().await?;
-                plan_week::plan_week(&self.pool, self.clock, &self.sources, monday, self.steps).await.map(|_| ())
+                let search = Search { steps: self.steps, cancel: Arc::clone(cancel) };
+                plan_week::plan_week(&self.pool, self.clock, &self.sources, monday, search).await.map(|_| ())
             }
             queue::PLAN_SEASON => {
                 self.calibrate().await?;
-                let steps = self.steps.saturating_mul(SEASON_STEPS);
-                plan_season::plan_season(&self.pool, self.clock, &self.sources, steps, Arc::clone(cancel)).await
+                let search = Search { steps: self.season_steps, cancel: Arc::clone(cancel) };
+                plan_season::plan_season(&self.pool, self.clock, &self.sources, search).await
             }
             other => Err(Error::Other(format!("nobody knows how to do “{other}”"))),
         }

@@ -1,7 +1,7 @@
 //! Planning a season: every visit of it over its weeks, made even, by area. Issued weeks stay as they are.
 
 use super::{
-    Error, THREADS,
+    Error, Search, THREADS,
     drafts::{self, Worth},
 };
 use crate::{
@@ -19,7 +19,7 @@ use crate::{
 use sqlx::{PgConnection, PgPool};
 use std::{
     collections::{BTreeMap, HashMap},
-    sync::{Arc, atomic::AtomicBool},
+    sync::atomic::AtomicBool,
 };
 use time::{Date, Duration};
 use uuid::Uuid;
@@ -44,9 +44,10 @@ struct Gathered {
 
 /// Plans the season that is open, else the next one, from tomorrow on, and keeps the plan in place of the one before.
 ///
-/// The seed is made of the first week, so that the same facts give the same plan. Once `cancel` is set it ends with [`Error::Stopped`],
+/// The seed is made of the first week, so that the same facts give the same plan. Once it is cancelled it ends with [`Error::Stopped`],
 /// and the plan before stays.
-pub async fn plan_season(pool: &PgPool, clock: Clock, sources: &Sources, steps: u64, cancel: Arc<AtomicBool>) -> Result<(), Error> {
+pub async fn plan_season(pool: &PgPool, clock: Clock, sources: &Sources, wanted: Search) -> Result<(), Error> {
+    let Search { steps, cancel } = wanted;
     let now = clock.now();
     let today = dealer::get(pool, now).await?.today;
     let gathered = {

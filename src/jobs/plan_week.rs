@@ -1,7 +1,7 @@
 //! Planning a week: what is due, what it is worth, what the solver makes of it, kept as a draft.
 
 use super::{
-    Error, THREADS,
+    Error, Search, THREADS,
     drafts::{self, Draft, Worth},
 };
 use crate::{
@@ -18,7 +18,10 @@ use crate::{
     },
 };
 use sqlx::PgPool;
-use std::{collections::HashMap, sync::atomic::AtomicBool};
+use std::{
+    collections::HashMap,
+    sync::atomic::{AtomicBool, Ordering},
+};
 use time::{Date, Duration, PrimitiveDateTime};
 use uuid::Uuid;
 
@@ -30,22 +33,23 @@ pub struct Planned {
 }
 
 /// Plans the week that starts on `monday` and keeps it as a draft: what is left of today, until noon; then today is over for planning.
-pub async fn plan_week(pool: &PgPool, clock: Clock, sources: &Sources, monday: Date, steps: u64) -> Result<Planned, Error> {
+pub async fn plan_week(pool: &PgPool, clock: Clock, sources: &Sources, monday: Date, search: Search) -> Result<Planned, Error> {
     let local = dealer::get(pool, clock.now()).await?.local;
     let from = if local.hour() < 12 { local } else { local.date().saturating_add(Duration::days(1)).midnight() };
-    plan_from(pool, clock, sources, monday, from, steps).await
+    plan_from(pool, clock, sources, monday, from, search).await
 }
 
 /// Plans what a week holds from `from` on, in the dealer's own time. Confirmed visits keep their technician, day and time.
 ///
-/// The seed is made of the week, so that the same facts give the same plan.
+/// The seed is made of the week, so that the same facts give the same plan. Ended before, it fails with [`Error::Stopped`], and the plan
+/// before stays.
 pub async fn plan_from(
     pool: &PgPool,
     clock: Clock,
     sources: &Sources,
     monday: Date,
     from: PrimitiveDateTime,
-    steps: u64,
+    search: Search,
 ) -> Result<Planned, Error> {
     let now = clock.now();
     let today = dealer::get(pool, now).await?.today;
@@ -59,9 +63,11 @@ pub async fn plan_from(
     let closed: Vec<Closure> = shut.iter().map(RoadClosure::closure).collect();
     let drives = sources.drives(pool, &drafts::pins(&crew, candidates), &closed).await?;
     let drive_source = drives.label();
+    let steps = search.steps;
     let (solved, drafts) = tokio::task::spawn_blocking(move || {
         let candidates: Vec<Candidate> = drafts.iter().filter_map(|d| d.candidate.clone()).collect();
-        let solved = search(Span::week(monday, from.date()), &crew, &candidates, &drives, Effort::new(seed, steps).on(THREADS));
+        let effort = Effort::new(seed, steps).on(THREADS);
+        let solved = solve(Span::week(monday, from.date()), &crew, &candidates, &drives, (&effort, &search.cancel));
         (solved, drafts)
     })
     .await
@@ -130,9 +136,18 @@ impl Solved {
     }
 }
 
-fn search(span: Span, crew: &Crew, candidates: &[Candidate], drives: &Drives, effort: Effort) -> Result<Solved, Error> {
+fn solve(
+    span: Span,
+    crew: &Crew,
+    candidates: &[Candidate],
+    drives: &Drives,
+    (effort, cancel): (&Effort, &AtomicBool),
+) -> Result<Solved, Error> {
     let laid = week::lay(span, crew, candidates, drives)?;
-    let plan = route::solve(&laid.problem, &effort, &AtomicBool::new(false), &mut |_| {});
+    let plan = route::solve(&laid.problem, effort, cancel, &mut |_| {});
+    if cancel.load(Ordering::Relaxed) {
+        return Err(Error::Stopped);
+    }
     let timed = drafts::checked(&laid.problem, &plan.routes)?;
     Ok(read(&laid, &timed, &plan.routes))
 }

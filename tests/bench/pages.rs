@@ -60,7 +60,15 @@ async fn main() {
     let token = sessions::open(&db.pool, office, sessions::Role::parse(&role).unwrap(), support::NOW).await.unwrap();
     let cookie = format!("embertide={token}");
     let unit: Uuid = sqlx::query_scalar("SELECT id FROM units WHERE ref = 'U0004'").fetch_one(&db.pool).await.unwrap();
-    embertide::jobs::plan_week::plan_week(&db.pool, app.clock, &app.sources, time::macros::date!(2026 - 10 - 05), 3_000).await.unwrap();
+    embertide::jobs::plan_week::plan_week(
+        &db.pool,
+        app.clock,
+        &app.sources,
+        time::macros::date!(2026 - 10 - 05),
+        embertide::jobs::Search::of(3_000),
+    )
+    .await
+    .unwrap();
     let (router, _) = web::router(app);
     let link = embertide::store::links::make(&db.pool, unit, "bench", None, support::NOW).await.unwrap();
     // Queries a page: counted in its handler, the session's included.

@@ -133,7 +133,7 @@ async fn scene() -> Scene {
     let mut app = App::new(db.pool.clone(), Clock::Fixed(support::NOW), "http://test.example", Arc::new(Notify::new()));
     app.effort = Effort::Invented;
     let monday = time::macros::date!(2026 - 10 - 05);
-    jobs::plan_week::plan_week(&db.pool, app.clock, &app.sources, monday, 3_000).await.unwrap();
+    jobs::plan_week::plan_week(&db.pool, app.clock, &app.sources, monday, jobs::Search::of(3_000)).await.unwrap();
     sqlx::query("UPDATE week_plans SET status = 'issued', issued_at = now() WHERE status <> 'issued'").execute(&db.pool).await.unwrap();
     let (staff, day): (Uuid, time::Date) = sqlx::query_as(
         "SELECT staff_id, day FROM visits WHERE status = 'planned' AND day BETWEEN $1 AND $1 + 6 GROUP BY staff_id, day ORDER BY count(*) DESC LIMIT 1",

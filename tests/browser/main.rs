@@ -41,6 +41,7 @@ impl Served {
             sources: t.app.sources.clone(),
             photos: t.app.photos.clone(),
             steps: 3_000,
+            season_steps: 45_000,
         };
         tokio::spawn(worker.run(stop.clone()));
         Self { base, stop }

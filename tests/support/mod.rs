@@ -245,6 +245,7 @@ impl TestApp {
             sources: self.app.sources.clone(),
             photos: self.app.photos.clone(),
             steps: 3_000,
+            season_steps: 45_000,
         };
         worker.run_due().await.unwrap()
     }

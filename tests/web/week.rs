@@ -4,6 +4,7 @@ use super::{
     path::issued_week,
     support::{TestApp, dealership},
 };
+use embertide::jobs::{Search, plan_week::plan_week};
 use uuid::Uuid;
 
 async fn row(t: &TestApp, visit: Uuid) -> (Option<Uuid>, Option<time::Date>, Option<i16>, String, i32) {
@@ -674,4 +675,17 @@ async fn what_passes_by_itself_is_no_fault_of_ours_and_nothing_is_changed() {
     }
     sqlx::raw_sql("DROP TRIGGER raise ON visits").execute(t.pool()).await.unwrap();
     assert_eq!(confirm().await.status, 303, "the same version: nothing was changed");
+}
+
+#[tokio::test]
+async fn a_search_that_is_ended_before_leaves_the_plan_that_stands() {
+    let t = TestApp::start().await;
+    let d = dealership::open(&t).await;
+    let stood = planned(&t, &d).await;
+    let search = Search::of(3_000);
+    search.cancel.store(true, std::sync::atomic::Ordering::Relaxed);
+    let ended = plan_week(t.pool(), t.app.clock, &t.app.sources, time::macros::date!(2026 - 10 - 05), search).await;
+    assert!(matches!(ended, Err(embertide::jobs::Error::Stopped)), "{ended:?}");
+    let now: Vec<Uuid> = sqlx::query_scalar("SELECT id FROM visits ORDER BY day, staff_id, position").fetch_all(t.pool()).await.unwrap();
+    assert_eq!(now, stood);
 }
