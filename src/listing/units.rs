@@ -6,7 +6,7 @@ use super::{
 };
 use crate::{
     units::{MgPerLitre, Millilitres, parse_mg_per_litre},
-    water::{Method, WaterVolume},
+    water::{JACKET_ML, Method, WaterVolume},
 };
 use std::collections::HashMap;
 use time::Date;
@@ -89,7 +89,7 @@ fn unit(cells: &mut Cells<'_>, known: &Known, lines: &mut HashMap<String, usize>
     let kind = cells.code("kind", &known.kinds, "kind of unit");
     let serial = cells.text("serial", 60);
     let installed_on = cells.day("installed on", known.today);
-    let jacket = cells.volume("jacket", LEAST, MOST);
+    let jacket = cells.volume("jacket", *JACKET_ML.start(), *JACKET_ML.end());
     let volume = volume(cells, jacket);
     let aluminium = cells.yes_or_no("aluminium").unwrap_or(false);
     let programme = cells.code("programme", &known.programmes, "treatment programme");

@@ -38,4 +38,4 @@ pub use programme::{Levels, Measure, PhBand, Product, Programme, ProgrammeError,
 pub use renewed::{Renewed, renewed_rows};
 pub use signature::{LooksLike, Signatures, TwoTests, signatures};
 pub use table::{BeforeTheTest, TableRow, before_the_test, ph_rule, table};
-pub use volume::{Method, VolumeError, WaterVolume};
+pub use volume::{JACKET_ML, Method, VolumeError, WaterVolume};

@@ -8,6 +8,9 @@ use thiserror::Error;
 
 use crate::units::{Millilitres, UnitsFirst};
 
+/// What a jacket holds lies within, millilitres: 40 to 20,000 L. A mistyped unit falls outside. Common practice, no source.
+pub const JACKET_ML: std::ops::RangeInclusive<i64> = 40_000..=20_000_000;
+
 /// How a water volume was found.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]

@@ -134,8 +134,7 @@ pub(super) async fn touch(db: &mut PgConnection, monday: Date) -> Result<()> {
 pub async fn in_order(db: &mut PgConnection, order: &[Uuid]) -> Result<Vec<Candidate>> {
     let rows = sqlx::query!(
         r#"SELECT v.id, v.place_id, p.lat, p.lon, v.minutes, v.opens_on, v.closes_on, v.status, v.staff_id, v.day, v.starts, coalesce(v.expected_dose_ml, 0) AS "load!",
-             (SELECT x.id FROM products x WHERE x.active AND x.programme_code = u.programme_code
-                                  ORDER BY x.id = u.product_id DESC NULLS LAST, x.id = (SELECT usual_product_id FROM programmes WHERE code = u.programme_code) DESC NULLS LAST, x.name, x.id LIMIT 1) AS product,
+             product_of(u.product_id, u.programme_code) AS product,
              coalesce((SELECT max(k.set_up_minutes) FROM visit_jobs j JOIN job_kinds k ON k.code = j.job_code WHERE j.visit_id = v.id), 0) AS "set_up!",
              coalesce((SELECT array_agg(DISTINCT k.skill) FROM visit_jobs j JOIN job_kinds k ON k.code = j.job_code WHERE j.visit_id = v.id AND k.skill <> ''), '{}') AS "skills!",
              EXISTS (SELECT FROM week_musts m JOIN week_plans w ON w.monday = m.monday WHERE w.id = v.week_plan_id AND m.unit_id = v.unit_id) AS "must!"

@@ -173,8 +173,7 @@ macro_rules! stop_query {
                JOIN customers c ON c.id = v.customer_id
                LEFT JOIN week_musts m ON m.monday = w.monday AND m.unit_id = v.unit_id
                LEFT JOIN week_told t ON t.monday = w.monday AND t.unit_id = v.unit_id
-               LEFT JOIN LATERAL (SELECT id, name FROM products x WHERE x.active AND x.programme_code = u.programme_code
-                                  ORDER BY x.id = u.product_id DESC NULLS LAST, x.id = (SELECT usual_product_id FROM programmes WHERE code = u.programme_code) DESC NULLS LAST, x.name, x.id LIMIT 1) pr ON true
+               LEFT JOIN products pr ON pr.id = product_of(u.product_id, u.programme_code)
                LEFT JOIN LATERAL (SELECT array_agg(x.job_code ORDER BY k.position) AS codes, array_agg(k.name ORDER BY k.position) AS names
                                   FROM visit_jobs x JOIN job_kinds k ON k.code = x.job_code WHERE x.visit_id = v.id) j ON true
                WHERE w.monday = $1 "#

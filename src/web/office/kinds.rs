@@ -14,6 +14,7 @@ use super::{
 use crate::{
     store::catalogue::{self, KindSetting, NewKind},
     units::{Millilitres, UnitsFirst, output, parse_output, parse_volume},
+    water::JACKET_ML,
 };
 use askama::Template;
 use axum::extract::Path;
@@ -78,15 +79,12 @@ pub(super) struct KindForm {
     row_version: i32,
 }
 
-/// The bounds of a jacket, litres: a mistyped unit falls outside.
-const JACKET_L: std::ops::RangeInclusive<i64> = 40..=20_000;
-
 fn jacket(typed: &str, first: UnitsFirst) -> Result<Option<i64>> {
     if typed.trim().is_empty() {
         return Ok(None);
     }
     let (volume, _) = parse_volume(typed, usual_volume(first)).map_err(|e| Error::Bad(e.to_string()))?;
-    if !JACKET_L.contains(&(volume.get() / 1000)) {
+    if !JACKET_ML.contains(&volume.get()) {
         return Err(Error::Bad(format!("A jacket holds something between 40 and 20,000 L; {} is not.", volume.both(first))));
     }
     Ok(Some(volume.get()))
