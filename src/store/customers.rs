@@ -86,13 +86,18 @@ pub async fn browse(db: impl PgExecutor<'_>, after: Option<(&str, Uuid)>, limit:
     Ok(rows)
 }
 
-/// Customers whose first or last name begins with `words`, whose reference or phone it is, or who have a place in a town beginning
-/// with it.
+/// Digits at the end of a telephone number that tell it apart, however it is written and with or without its area.
+const TAIL: usize = 7;
+
+/// Customers whose first or last name begins with `words`, whose reference or telephone number it is, who have a place at an address,
+/// on a street or in a town beginning with it, or a unit whose reference or serial number it is.
 pub async fn search(db: impl PgExecutor<'_>, words: &str, limit: i64) -> Result<Vec<CustomerLine>> {
     let words = words.trim();
     let from = words.to_lowercase();
     let to = format!("{from}{}", char::MAX);
     let refs = [words.to_owned(), words.to_uppercase()];
+    let digits: String = words.chars().filter(char::is_ascii_digit).collect();
+    let tail = digits.len().checked_sub(TAIL).and_then(|at| digits.get(at..));
     let rows = sqlx::query_as!(
         CustomerLine,
         r#"WITH hits AS (
@@ -100,6 +105,11 @@ pub async fn search(db: impl PgExecutor<'_>, words: &str, limit: i64) -> Result<
              UNION SELECT id FROM customers WHERE lower(regexp_replace(name, '^.* ', '')) COLLATE "C" >= $1 AND lower(regexp_replace(name, '^.* ', '')) COLLATE "C" < $2
              UNION SELECT id FROM customers WHERE ref = ANY($3)
              UNION SELECT id FROM customers WHERE phone = $1
+             UNION SELECT id FROM customers WHERE right(regexp_replace(phone, '\D', '', 'g'), 7) = $5
+             UNION SELECT customer_id FROM places WHERE lower(address) COLLATE "C" >= $1 AND lower(address) COLLATE "C" < $2
+             UNION SELECT customer_id FROM places WHERE lower(regexp_replace(address, '^[0-9]+[a-zA-Z]?\s+', '')) COLLATE "C" >= $1 AND lower(regexp_replace(address, '^[0-9]+[a-zA-Z]?\s+', '')) COLLATE "C" < $2
+             UNION SELECT customer_id FROM units WHERE ref = ANY($3)
+             UNION SELECT customer_id FROM units WHERE serial <> '' AND upper(serial) = upper($1)
              UNION SELECT customer_id FROM places WHERE lower(town) COLLATE "C" >= $1 AND lower(town) COLLATE "C" < $2)
            SELECT c.id, c.name, c.ref AS reference, c.phone,
              coalesce((SELECT string_agg(DISTINCT p.town, ', ') FROM places p WHERE p.customer_id = c.id AND p.town <> ''), '') AS "towns!",
@@ -108,7 +118,8 @@ pub async fn search(db: impl PgExecutor<'_>, words: &str, limit: i64) -> Result<
         from,
         to,
         &refs,
-        limit
+        limit,
+        tail
     )
     .fetch_all(db)
     .await?;

@@ -33,6 +33,7 @@ pub mod visits;
 pub mod water;
 pub mod week;
 pub mod whole_record;
+pub mod work_done;
 
 use sqlx::{
     ConnectOptions, PgPool, Row,

@@ -12,6 +12,7 @@ mod crew;
 mod drives;
 mod due;
 mod fills;
+mod find;
 mod first_steps;
 mod forget;
 mod hand_over;

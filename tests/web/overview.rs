@@ -61,3 +61,39 @@ async fn what_is_expected_is_what_the_planned_visits_expect_and_the_shelf_is_tak
     let after = row().await;
     assert!(after.ends_with("nothing"), "half a ton is enough: {after}");
 }
+
+#[tokio::test]
+async fn the_list_for_the_bookkeeper_holds_each_visit_once_as_it_was_corrected() {
+    let stop = path::at_a_stop().await;
+    let (t, d) = (&stop.t, &stop.d);
+    let report = Uuid::now_v7();
+    let sheet = [
+        ("job", "fall-start-up"),
+        ("job", "water-test"),
+        ("drops", "8"),
+        ("ph", "8.9"),
+        ("put_in", "700 mL"),
+        ("note", "=two bales, \"wet\""),
+    ];
+    assert_eq!(t.post_as(&stop.tech, &format!("/stop/{}", stop.visit), report, &sheet).await.status, 303);
+    let again: Vec<(&str, &str)> = sheet
+        .iter()
+        .map(|f| if f.0 == "put_in" { ("put_in", "650 mL") } else { *f })
+        .chain([("version", "1"), ("reason", "Read again")])
+        .collect();
+    assert_eq!(t.post(&stop.tech, &format!("/kept/{report}/correct"), &again).await.status, 303);
+    let list = t.get(Some(&d.office), "/overview/work.csv?from=2026-10-01&to=2026-10-31").await;
+    assert_eq!(list.status, 200);
+    // Read as RFC 4180 has it, by a reader of its own.
+    let mut reader = csv::Reader::from_reader(list.body.as_bytes());
+    let head = reader.headers().unwrap().clone();
+    let rows: Vec<csv::StringRecord> = reader.records().map(Result::unwrap).collect();
+    assert_eq!(rows.len(), 1, "{}", list.body);
+    let cell = |name: &str| rows[0][head.iter().position(|h| h == name).unwrap()].to_owned();
+    assert_eq!((cell("date"), cell("outcome"), cell("jobs")), ("2026-10-05".into(), "done".into(), "Fall start-up; Water test".into()));
+    assert!(cell("put in (mL)").starts_with("650 Nitrite-borate liquid"), "{}", cell("put in (mL)"));
+    assert_eq!(cell("note"), "'=two bales, \"wet\"", "nothing that a spreadsheet takes for a formula");
+    let earlier = t.get(Some(&d.office), "/overview/work.csv?from=2026-09-01&to=2026-09-30").await;
+    assert_eq!(earlier.body.matches("\r\n").count(), 1, "the head alone");
+    assert_eq!(t.get(Some(&d.office), "/overview/work.csv?from=2026-10-31&to=2026-10-01").await.status, 422);
+}

@@ -60,6 +60,10 @@ pub(super) async fn list(who: Office, app: App, Query(asked): Query<Asked>) -> R
     let searching = !asked.q.trim().is_empty();
     let lines =
         if searching { customers::search(&app.pool, &asked.q, LINES).await? } else { customers::browse(&app.pool, after, LINES).await? };
+    // Somebody is on the telephone: whom else could be meant?
+    if let ([only], true) = (lines.as_slice(), searching) {
+        return Ok(see_other(&format!("/customers/{}", only.id)));
+    }
     let full = i64::try_from(lines.len()).unwrap_or(0) == LINES;
     let next = lines.last().filter(|_| full && !searching).map(|l| (l.name.clone(), l.id));
     html(&ListPage { f: Frame::of(&who, "customers"), q: asked.q, lines, next, said: asked.said })

@@ -35,6 +35,7 @@ mod volume;
 mod week;
 mod when;
 mod whole_record;
+mod work_done;
 
 use super::{
     LIST_LIMIT,
@@ -49,6 +50,7 @@ pub(super) fn routes() -> (Router<App>, Vec<RouteInfo>) {
     Protected::<Office>::default()
         .get("/due", due::page)
         .get("/overview", overview::page)
+        .get("/overview/work.csv", work_done::list)
         .post("/customers-say/{id}", due::settle)
         .get("/season", season::page)
         .post("/season/plan", season::plan)

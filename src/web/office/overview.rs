@@ -50,6 +50,9 @@ struct OverviewPage {
     products: Vec<ProductView>,
     /// Units whose next dose nobody can foresee.
     unforeseen: usize,
+    /// The month that runs.
+    from: Date,
+    to: Date,
 }
 
 /// Weeks shown before and after this one.
@@ -96,6 +99,8 @@ pub(super) async fn page(who: Office, app: App, (): ()) -> Result {
         jobs,
         weeks: weeks.into_iter().map(|w| week_view(&w, monday)).collect(),
         products: known.products.iter().filter_map(product).collect(),
+        from: today.replace_day(1).unwrap_or(today),
+        to: today,
         unforeseen: due.len() - doses.len().min(due.len()),
     })
 }
