@@ -92,6 +92,14 @@ async fn office_and_record_have_no_barriers_that_a_program_can_find() {
     assert_eq!(t.post(&d.office, &format!("{own}/requests"), &[("job", "repair"), ("by_day", ""), ("note", "Hums")]).await.status, 303);
     assert_eq!(t.post(&d.office, &format!("{own}/done"), &[("job", "yearly-clean"), ("done_on", "Oct 4, 2026")]).await.status, 303);
     assert_eq!(t.post(&d.owner, "/settings/depots", &[("name", "Barn"), ("pin", "44.6, 74.9")]).await.status, 303);
+    let product = "SELECT id FROM products WHERE programme_code = 'nitrite-borate'";
+    let product: uuid::Uuid = sqlx::query_scalar(product).fetch_one(t.pool()).await.unwrap();
+    assert_eq!(t.post(&d.owner, &format!("/treatments/products/{product}/lots"), &[("lot", "L9"), ("amount", "5 gal")]).await.status, 303);
+    let slip = uuid::Uuid::now_v7();
+    let test = [("taken_on", "Oct 4, 2026"), ("maker", "office"), ("kit", ""), ("reading", "9")];
+    assert_eq!(t.post_as(&d.office, &format!("{own}/tests"), slip, &test).await.status, 303);
+    let out = [("fact", "test"), ("fact_id", &*slip.to_string()), ("why", "A slip")];
+    assert_eq!(t.post(&d.office, &format!("{own}/taken-out"), &out).await.status, 303);
     let served = Served::start(&t).await;
     let b = Browser::open(&served.base).await;
     let mut found = Vec::new();
@@ -134,6 +142,10 @@ async fn office_and_record_have_no_barriers_that_a_program_can_find() {
         b.goto(page).await;
         found.extend(finds(&b, &axe).await.into_iter().map(|f| format!("{page}: {f}")));
     }
+    b.goto("/week/2026-W41/tell").await;
+    b.press("Put links to their records into the words").await;
+    b.wait("section.card input[type=checkbox]").await;
+    found.extend(finds(&b, &axe).await.into_iter().map(|f| format!("with links: {f}")));
     assert!(found.is_empty(), "{}", found.join("\n"));
     b.close().await;
 }
