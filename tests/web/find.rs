@@ -33,6 +33,8 @@ async fn a_caller_is_found_by_what_they_say_or_what_the_telephone_shows() {
         let found = t.get(Some(&d.office), &format!("/customers?{}", encode(&[("q", asked)]))).await;
         assert!(found.status == 200 && found.text("main").contains("Nobody found."), "{asked}: {}", found.text("main"));
     }
+    let due = t.get(Some(&d.office), "/due").await;
+    assert_eq!(due.attrs("form[action='/customers'] input", "name"), ["q"], "the first page asks who is calling");
     let several = t.get(Some(&d.office), "/customers?q=").await;
     assert!(several.status == 200 && several.texts("tbody tr").len() > 1, "nothing asked, all are shown");
 }
