@@ -73,11 +73,8 @@ async fn the_yard_has_no_barriers_that_a_program_can_find() {
     y.b.close().await;
 }
 
-#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
-async fn office_and_record_have_no_barriers_that_a_program_can_find() {
-    let Some(axe) = axe() else { return };
-    let t = TestApp::on_roads().await;
-    let d = dealership::open(&t).await;
+/// A dealership with something on every page; answers with a customer's link.
+async fn something_of_everything(t: &TestApp, d: &dealership::Dealership) -> String {
     t.post(&d.office, "/week/2026-W41/plan", &[]).await;
     t.work().await;
     sqlx::query("UPDATE week_plans SET status = 'issued', issued_at = now()").execute(t.pool()).await.unwrap();
@@ -100,6 +97,15 @@ async fn office_and_record_have_no_barriers_that_a_program_can_find() {
     assert_eq!(t.post_as(&d.office, &format!("{own}/tests"), slip, &test).await.status, 303);
     let out = [("fact", "test"), ("fact_id", &*slip.to_string()), ("why", "A slip")];
     assert_eq!(t.post(&d.office, &format!("{own}/taken-out"), &out).await.status, 303);
+    token
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn office_and_record_have_no_barriers_that_a_program_can_find() {
+    let Some(axe) = axe() else { return };
+    let t = TestApp::on_roads().await;
+    let d = dealership::open(&t).await;
+    let token = something_of_everything(&t, &d).await;
     let served = Served::start(&t).await;
     let b = Browser::open(&served.base).await;
     let mut found = Vec::new();

@@ -24,7 +24,7 @@ pub use save::{NewPlan, NewRoute, NewVisit, Placed, save};
 pub use slots::{Offer, OpenVisit, Wanted, add_visit, offers, open_visit, pins};
 pub use tell::{Telling, telling};
 pub use timing::{Timing, new_route, placed};
-pub use told::{Told, agree, confirm};
+pub use told::{Told, agree, confirm, tell};
 
 use time::{Date, Duration};
 

@@ -9,7 +9,6 @@ use uuid::Uuid;
 #[derive(Clone, Debug)]
 pub struct Telling {
     pub visit_id: Uuid,
-    pub row_version: i32,
     pub unit_id: Uuid,
     pub unit_name: String,
     pub place_id: Uuid,
@@ -45,7 +44,7 @@ impl Telling {
 pub async fn telling(db: impl PgExecutor<'_>, monday: Date, now: PrimitiveDateTime) -> Result<Vec<Telling>> {
     let rows = sqlx::query_as!(
         Telling,
-        r#"SELECT v.id AS visit_id, v.row_version, v.unit_id, u.name AS unit_name, v.place_id, p.name AS place_name, p.address, p.town,
+        r#"SELECT v.id AS visit_id, v.unit_id, u.name AS unit_name, v.place_id, p.name AS place_name, p.address, p.town,
              v.customer_id, c.name AS customer_name, c.phone, c.email, v.day AS "day!", v.starts AS "starts!",
              t.day AS "told_day?", t.starts AS "told_starts?", v.status = 'confirmed' AS "confirmed!",
              coalesce(j.names, '{}') AS "jobs!", coalesce(j.prepare, '{}') AS "prepare!"

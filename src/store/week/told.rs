@@ -76,6 +76,41 @@ pub async fn agree(db: &mut PgConnection, unit_id: Uuid, told: Told, now: Offset
     Ok(agreed.rows_affected() == 1)
 }
 
+/// These units' customers were told these times of a week, whatever stands by now: where it does, the visit is confirmed; where it does
+/// not, somebody has to call. Answers with how many were kept; a unit that is not to be visited in the week any more is left out.
+pub async fn tell(db: &mut PgConnection, monday: Date, told: &[(Uuid, Told)], by: Uuid, now: OffsetDateTime) -> Result<usize> {
+    let units: Vec<Uuid> = told.iter().map(|t| t.0).collect();
+    let days: Vec<Date> = told.iter().map(|t| t.1.day).collect();
+    let starts: Vec<i32> = told.iter().map(|t| t.1.starts).collect();
+    let kept = sqlx::query_scalar!(
+        "INSERT INTO week_told (monday, unit_id, day, starts, said_by, said_at)
+         SELECT DISTINCT ON (t.unit_id) $1::date, t.unit_id, t.day, t.starts, $5::uuid, $6::timestamptz FROM unnest($2::uuid[], $3::date[], $4::int[]) AS t(unit_id, day, starts)
+         WHERE EXISTS (SELECT FROM visits v JOIN week_plans w ON w.id = v.week_plan_id
+                       WHERE w.monday = $1 AND v.unit_id = t.unit_id AND v.status IN ('planned', 'confirmed', 'unplaced'))
+         ON CONFLICT (monday, unit_id) DO UPDATE SET day = excluded.day, starts = excluded.starts, said_by = excluded.said_by, said_at = excluded.said_at
+         RETURNING unit_id",
+        monday,
+        &units,
+        &days,
+        &starts,
+        by,
+        now
+    )
+    .fetch_all(&mut *db)
+    .await?;
+    sqlx::query!(
+        "UPDATE visits v SET status = 'confirmed', row_version = v.row_version + 1 FROM week_plans w, week_told t
+         WHERE w.monday = $1 AND v.week_plan_id = w.id AND v.unit_id = ANY($2) AND v.status = 'planned' AND t.monday = w.monday AND t.unit_id = v.unit_id
+           AND v.day = t.day AND abs(v.starts - t.starts) <= $3",
+        monday,
+        &kept,
+        TOLD
+    )
+    .execute(db)
+    .await?;
+    Ok(kept.len())
+}
+
 /// The customer counts on nothing any more that was told of this visit.
 pub(super) async fn forget(db: impl PgExecutor<'_>, visit_id: Uuid) -> Result<()> {
     sqlx::query!(

@@ -12,9 +12,9 @@ use crate::{
     store::{
         events::{self, Actor},
         links,
-        week::{self, Telling},
+        week::{self, Telling, Told},
     },
-    units::{day_long, month_day, time_of_day},
+    units::{day_long, month_day, parse_date, time_of_day},
 };
 use askama::Template;
 use axum::extract::{Path, Query};
@@ -29,8 +29,8 @@ struct Card {
     first: Uuid,
     /// The card after it.
     next: Option<Uuid>,
-    /// Its visits with their versions, as they come back.
-    visits: String,
+    /// Its units with the times that it tells, as they come back.
+    tells: String,
     customer: String,
     address: String,
     phone: String,
@@ -133,7 +133,7 @@ fn card(group: &[Telling], dealer: &crate::store::dealer::Dealer, links: &Addres
     Ok(Card {
         first: first.visit_id,
         next: None,
-        visits: group.iter().map(|t| format!("{}.{}", t.visit_id, t.row_version)).collect::<Vec<_>>().join(" "),
+        tells: group.iter().map(|t| format!("{}/{}/{}", t.unit_id, t.day, t.starts)).collect::<Vec<_>>().join(" "),
         customer: first.customer_name.clone(),
         address: [first.address.as_str(), &first.town].into_iter().filter(|a| !a.is_empty()).collect::<Vec<_>>().join(", "),
         // RFC 5724 and RFC 6068
@@ -198,37 +198,42 @@ pub(super) async fn with_links(who: Office, app: App, (Path(name), posted): (Pat
 }
 
 #[derive(Debug, Deserialize)]
-pub(super) struct Told {
-    /// Each a card's visits with their versions: `{id}.{version} {id}.{version}`.
+pub(super) struct Tells {
+    /// Each a card's units with the times that it told: `{unit}/{day}/{minute} {unit}/{day}/{minute}`.
     #[serde(default)]
-    visits: Vec<String>,
+    tells: Vec<String>,
     #[serde(default)]
     next: String,
 }
 
-fn visits(form: &Told) -> Result<Vec<(Uuid, i32)>> {
+fn told_times(form: &Tells) -> Result<Vec<(Uuid, Told)>> {
     let bad = || Error::Bad("The form did not arrive whole. Load the page again.".to_owned());
-    let one = |text: &str| text.split_once('.').and_then(|(id, version)| Some((id.parse().ok()?, version.parse().ok()?)));
-    form.visits.iter().flat_map(|v| v.split_ascii_whitespace()).map(|v| one(v).ok_or_else(bad)).collect()
+    let one = |text: &str| {
+        let mut parts = text.split('/');
+        let unit = parts.next()?.parse().ok()?;
+        let day = parse_date(parts.next()?).ok()?;
+        let starts = parts.next()?.parse().ok().filter(|minute| (0..=1440).contains(minute))?;
+        Some((unit, Told { day, starts }))
+    };
+    form.tells.iter().flat_map(|t| t.split_ascii_whitespace()).map(|t| one(t).ok_or_else(bad)).collect()
 }
 
-/// These customers know the time that stands. All or none: when one has moved meanwhile, the page is looked at again.
-pub(super) async fn told(who: Office, app: App, (Path(name), posted): (Path<String>, Posted<Told>)) -> Result {
-    let name = super::week::monday(&name).map(week::week_name)?;
-    let visits = visits(&posted.form)?;
-    if visits.is_empty() {
+/// These customers know the times on their cards. A visit that has moved since stands on the list again, with what was told.
+pub(super) async fn told(who: Office, app: App, (Path(name), posted): (Path<String>, Posted<Tells>)) -> Result {
+    let monday = super::week::monday(&name)?;
+    let told = told_times(&posted.form)?;
+    if told.is_empty() {
         return Err(Error::Bad("Mark those who know, then keep it.".to_owned()));
     }
     let now = app.clock.now();
     let mut tx = app.pool.begin().await?;
+    let mut kept = told.len();
     if posted.first_time(&mut tx, &who, "customers told", now).await? {
-        for (id, row_version) in &visits {
-            week::confirm(&mut tx, *id, *row_version, true, who.staff_id, now).await?;
-        }
+        kept = week::tell(&mut tx, monday, &told, who.staff_id, now).await?;
     }
     tx.commit().await?;
     let next = posted.form.next.parse::<Uuid>().map(|id| format!("#c-{id}")).unwrap_or_default();
-    Ok(see_other(&format!("/week/{name}/tell?said={}{next}", visits.len())))
+    Ok(see_other(&format!("/week/{}/tell?said={kept}{next}", week::week_name(monday))))
 }
 
 #[cfg(test)]
@@ -240,7 +245,6 @@ mod tests {
         let day = time::macros::date!(2026 - 10 - 06);
         Telling {
             visit_id: Uuid::nil(),
-            row_version: 1,
             unit_id: Uuid::nil(),
             unit_name: unit.to_owned(),
             place_id: Uuid::nil(),
