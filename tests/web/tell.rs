@@ -71,7 +71,8 @@ async fn a_customer_knows_what_was_told_even_when_the_visit_moved_meanwhile() {
     assert_eq!(cards(&page).len(), 1);
     assert!(page.text("section.card").contains("That has changed"), "{}", page.text("section.card"));
     assert!(t.get(Some(&d.office), "/week/2026-W41").await.text("main").contains("To call: 1"));
-    for wrong in [&[][..], &[("tells", "who knows")], &[("tells", "01a22ebd-331f-7743-8f16-232fdfc82253/2026-10-06/9000")]] {
+    assert_eq!(t.post(&d.office, "/week/2026-W41/tell", &[]).await.status, 204, "nobody is marked: the page stays");
+    for wrong in [&[("tells", "who knows")], &[("tells", "01a22ebd-331f-7743-8f16-232fdfc82253/2026-10-06/9000")]] {
         assert_eq!(t.post(&d.office, "/week/2026-W41/tell", wrong).await.status, 422, "{wrong:?}");
     }
     let nobody = [("tells", "01a22ebd-331f-7743-8f16-232fdfc82253/2026-10-06/540")];

@@ -17,7 +17,11 @@ use crate::{
     units::{day_long, month_day, parse_date, time_of_day},
 };
 use askama::Template;
-use axum::extract::{Path, Query};
+use axum::{
+    extract::{Path, Query},
+    http::StatusCode,
+    response::IntoResponse,
+};
 use serde::Deserialize;
 use std::collections::{HashMap, hash_map::Entry};
 use time::Duration;
@@ -223,7 +227,8 @@ pub(super) async fn told(who: Office, app: App, (Path(name), posted): (Path<Stri
     let monday = super::week::monday(&name)?;
     let told = told_times(&posted.form)?;
     if told.is_empty() {
-        return Err(Error::Bad("Mark those who know, then keep it.".to_owned()));
+        // Nobody is marked. The page stays as it is: links that stand on it cannot be shown again.
+        return Ok(StatusCode::NO_CONTENT.into_response());
     }
     let now = app.clock.now();
     let mut tx = app.pool.begin().await?;
