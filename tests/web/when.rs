@@ -36,7 +36,12 @@ async fn the_telephone_is_answered_with_the_cheapest_places_and_one_of_them_is_t
     let form = [("week", "2026-W41"), ("staff", &staff), ("day", &day), ("position", &position)];
     let taken = t.post(&d.office, &ask, &form).await;
     assert_eq!(taken.location, format!("/week/2026-W41#v-{visit}"), "{}", taken.text("main"));
-    let starts: i32 = sqlx::query_scalar("SELECT starts FROM visits WHERE id = $1").bind(visit).fetch_one(t.pool()).await.unwrap();
+    let of = "SELECT starts, status FROM visits WHERE id = $1";
+    let (starts, status): (i32, String) = sqlx::query_as(of).bind(visit).fetch_one(t.pool()).await.unwrap();
+    assert_eq!(status, "planned", "nobody said that the customer knows");
+    assert_eq!(t.post(&d.office, &ask, &form.iter().copied().chain([("told", "yes")]).collect::<Vec<_>>()).await.status, 303);
+    let now_told: (i32, String) = sqlx::query_as(of).bind(visit).fetch_one(t.pool()).await.unwrap();
+    assert_eq!(now_told, (starts, "confirmed".to_owned()), "what was said on the telephone counts as told");
     let now = t.get(Some(&d.office), &ask).await.texts("li form");
     assert_eq!(now.iter().filter(|o| o.contains("It stands on this day now")).count(), 1, "{now:?}");
     assert!(offers[0].contains(&format!("about {}", time_of_day(starts))), "what was said is what stands: {starts} {offers:?}");

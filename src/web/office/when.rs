@@ -54,6 +54,8 @@ struct WhenPage {
     jobs: Vec<(String, String)>,
     job: String,
     what: String,
+    /// What the customer has to see to before.
+    prepare: Vec<String>,
     minutes: i32,
     no_pin: bool,
     weeks: Vec<WeekView>,
@@ -171,7 +173,10 @@ pub(super) async fn page(who: Office, app: App, (Path(id), Query(asked)): (Path<
         });
     }
     let book = catalogue::job_book(&mut c).await?;
+    let mut prepare = catalogue::job_settings(&mut *c).await?;
+    prepare.retain(|j| !j.prepare.is_empty() && work_now.jobs.contains(&j.code));
     html(&WhenPage {
+        prepare: prepare.into_iter().map(|j| j.prepare).collect(),
         f: Frame::of(&who, "week"),
         jobs: book.jobs.iter().map(|j| (j.kind.code().to_owned(), j.kind.name().to_owned())).collect(),
         job: asked.job,
@@ -193,6 +198,9 @@ pub(super) struct Chosen {
     staff: Uuid,
     day: String,
     position: usize,
+    /// `yes`: the customer was told this time just now.
+    #[serde(default)]
+    told: String,
 }
 
 /// Puts the unit's visit there; the one it has in that week moves, else a new one is added.
@@ -218,6 +226,11 @@ pub(super) async fn choose(who: Office, app: App, (Path(id), posted): (Path<Uuid
         week::move_visit(&mut tx, Timing { drives: &drives, now: who.dealer.local }, visit, row_version, to)
             .await
             .map_err(super::visits::words)?;
+        if form.told == "yes"
+            && let Some(open) = week::open_visit(&mut *tx, monday, id).await?
+        {
+            week::confirm(&mut tx, visit, open.row_version, true, who.staff_id, app.clock.now()).await?;
+        }
     } else if let Some(open) = week::open_visit(&mut *tx, monday, id).await? {
         visit = open.id;
     }
