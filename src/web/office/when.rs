@@ -59,7 +59,8 @@ struct WhenPage {
     minutes: i32,
     no_pin: bool,
     weeks: Vec<WeekView>,
-    unplanned: Vec<String>,
+    /// Weeks without a plan: name and days.
+    unplanned: Vec<(String, String)>,
     /// The week that the season's plan means its visit for.
     meant: String,
 }
@@ -157,7 +158,7 @@ pub(super) async fn page(who: Office, app: App, (Path(id), Query(asked)): (Path<
         let monday = this + Duration::days(7 * n);
         let heading = format!("{} to {}", day_short(monday.max(today)), day_short(monday + Duration::days(6)));
         let Some(plan) = week::header(&mut *c, monday).await? else {
-            unplanned.push(heading);
+            unplanned.push((week::week_name(monday), heading));
             continue;
         };
         let open = week::open_visit(&mut *c, monday, id).await?;
