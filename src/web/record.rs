@@ -118,8 +118,13 @@ async fn show(holder: &Holder, app: &App, token: &str, said: String, typed: Type
     let done = reports::of_unit(&mut *c, u.id, None, LINES).await?.into_iter().filter(|r| r.outcome == "done").map(|r| done(&r));
     let kit = u.kit_code.as_deref().and_then(|code| treatments.kit_in_use(code));
     let kit = kit.or_else(|| treatments.programme(&u.programme_code).and_then(|p| treatments.usual_kit(p)));
+    // What stands in the past by now is nothing to agree to; whether somebody was there, a report will say.
+    let over = ahead.as_ref().and_then(|a| a.from_to).is_some_and(|(_, ends)| ends < app.clock.now());
     let page = RecordPage {
-        answer: ahead.as_ref().and_then(|a| Some((a.day?, a.starts?, a.confirmed && a.told.is_none_or(|t| t.holds(a.day, a.starts))))),
+        answer: ahead
+            .as_ref()
+            .filter(|_| !over)
+            .and_then(|a| Some((a.day?, a.starts?, a.confirmed && a.told.is_none_or(|t| t.holds(a.day, a.starts))))),
         wish: customer_words::wish(&mut *c, u.id).await?,
         drops: kit.is_some_and(|k| matches!(k.counts, Counts::Drops { .. })),
         said,
@@ -127,8 +132,8 @@ async fn show(holder: &Holder, app: &App, token: &str, said: String, typed: Type
         forms: std::array::from_fn(|_| Uuid::now_v7()),
         f: Frame { dealer: dealer.name.clone(), dealer_phone: dealer.phone.clone(), invented: dealer.invented, ..Frame::default() },
         today: day_long(dealer.today),
-        in_calendar: ahead.as_ref().is_some_and(|a| a.from_to.is_some()),
-        next: next(ahead.as_ref(), &due, dealer.today),
+        in_calendar: !over && ahead.as_ref().is_some_and(|a| a.from_to.is_some()),
+        next: next(ahead.as_ref(), over, &due, dealer.today),
         done: done.collect(),
         water,
         u,
@@ -143,9 +148,12 @@ fn done(r: &ReportLine) -> DoneView {
 }
 
 /// When we come next, in sentences: a told day, else the windows.
-fn next(ahead: Option<&visits::Ahead>, due: &[due::DueLine], today: time::Date) -> Vec<String> {
+fn next(ahead: Option<&visits::Ahead>, over: bool, due: &[due::DueLine], today: time::Date) -> Vec<String> {
     if let Some((day, a)) = ahead.and_then(|a| Some((a.day?, a))) {
         let hour = a.starts.map(|s| format!(", about {}", crate::units::time_of_day(s))).unwrap_or_default();
+        if over {
+            return vec![format!("We were to come on {}{hour}. If nobody came, call us.", day_long(day))];
+        }
         let (sure, still) = if a.confirmed { ("We come on", "") } else { ("We plan to come on", " That may still change.") };
         let what = if a.jobs.is_empty() { String::new() } else { format!(", for {}", a.jobs.join(", ").to_lowercase()) };
         let mut said = vec![format!("{sure} {}{hour}{what}.{still}", day_long(day))];

@@ -72,6 +72,24 @@ async fn a_time_that_suits_the_customer_counts_as_told_and_one_that_moved_does_n
 }
 
 #[tokio::test]
+async fn a_time_that_has_passed_is_nothing_to_agree_to() {
+    let (mut t, _, unit, token) = with_a_link().await;
+    let record = format!("/w/{token}");
+    let ends = "SELECT (day + make_interval(mins => ends)) AT TIME ZONE (SELECT zone FROM dealer) FROM visits WHERE unit_id = $1";
+    let ends: time::OffsetDateTime = sqlx::query_scalar(ends).bind(unit).fetch_one(t.pool()).await.unwrap();
+    t.on(ends - time::Duration::minutes(1));
+    let page = t.get(None, &record).await;
+    assert!(page.text("main").contains("We plan to come on") && page.attrs("form[action$='/suits']", "action").len() == 1);
+    t.on(ends + time::Duration::minutes(1));
+    let page = t.get(None, &record).await;
+    assert!(
+        page.text("main").contains("We were to come on") && page.attrs("form[action$='/suits']", "action").is_empty(),
+        "{}",
+        page.text("main")
+    );
+}
+
+#[tokio::test]
 async fn a_draft_is_nothing_to_agree_to() {
     let t = TestApp::start().await;
     let d = dealership::open(&t).await;
