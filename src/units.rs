@@ -14,6 +14,16 @@ mod typed;
 pub use day::{day_long, day_short, day_with_year, month_day, parse_date, parse_time_of_day, span, time_of_day};
 pub use typed::{parse_celsius, parse_drops, parse_length, parse_mg_per_litre, parse_output, parse_ph, parse_volume};
 
+/// A figure that is kept in parts of a whole, as people write it: `decimal(6_500, 1000)` is "6.5". `per` is a power of ten.
+pub fn decimal(value: i64, per: u32) -> String {
+    let (sign, value, per) = (if value < 0 { "-" } else { "" }, value.unsigned_abs(), u64::from(per.max(1)));
+    if per == 1 {
+        return format!("{sign}{value}");
+    }
+    let text = format!("{sign}{}.{:0width$}", value / per, value % per, width = per.ilog10() as usize);
+    text.trim_end_matches('0').trim_end_matches('.').to_owned()
+}
+
 /// Grams in one pound (exact).
 pub const GRAMS_PER_POUND: f64 = 453.592_37;
 /// Litres in one US gallon (exact).

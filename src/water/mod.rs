@@ -34,7 +34,7 @@ pub use dose::{Occasion, Reading, Site, WaterFacts, advise, first_charge, level_
 pub use fill::{Against, Answer, Assessment, FillTest, Finding, assess};
 pub use forecast::{Forecast, ForecastRules, Foreseen, History, forecast};
 pub use kit::{Counts, KitError, Measured, Shown, TestKit};
-pub use programme::{Levels, Measure, PhBand, Product, Programme, ProgrammeError, RecheckDays, Strength};
+pub use programme::{Levels, Measure, PhBand, Product, Programme, ProgrammeError, RecheckDays, Strength, is_doubtful_ph};
 pub use renewed::{Renewed, renewed_rows};
 pub use signature::{LooksLike, Signatures, TwoTests, signatures};
 pub use table::{BeforeTheTest, TableRow, before_the_test, ph_rule, table};

@@ -33,6 +33,11 @@ pub struct Levels {
     max: MgPerLitre,
 }
 
+/// A pH that no treated water and no source water has, so that a slip is likelier: outside 5 to 12. Common practice, no source.
+pub fn is_doubtful_ph(ph: Ph) -> bool {
+    !(500..=1_200).contains(&ph.get())
+}
+
 impl Levels {
     /// Levels with a top-up advised, at a scheduled visit, whenever the reading is below the target.
     pub fn new(alarm_low: MgPerLitre, min: MgPerLitre, target: MgPerLitre, max: MgPerLitre) -> Result<Self, ProgrammeError> {

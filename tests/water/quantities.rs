@@ -148,3 +148,17 @@ proptest! {
         prop_assert_eq!(parse_date(&day_with_year(day)).unwrap(), day);
     }
 }
+
+#[test]
+fn parts_of_a_whole_are_written_as_people_write_them() {
+    let written = [(20_000, 1000), (6_500, 1000), (-3_500, 1000), (-500, 1000), (0, 100), (230_000, 10_000), (7, 1), (i64::MIN, 10)];
+    let written = written.map(|(value, per)| embertide::units::decimal(value, per));
+    assert_eq!(written, ["20", "6.5", "-3.5", "-0.5", "0", "23", "7", "-922337203685477580.8"]);
+}
+
+#[test]
+fn a_ph_that_no_heater_has_is_doubted() {
+    let doubted = |hundredths| embertide::water::is_doubtful_ph(embertide::units::Ph::new(hundredths).unwrap());
+    assert!([0, 300, 499, 1201, 1400].into_iter().all(doubted), "vinegar and lye");
+    assert!(![500, 700, 890, 1050, 1200].into_iter().any(doubted), "rain to the strongest programme");
+}

@@ -115,37 +115,8 @@ pub struct TakeOut<'a> {
 ///
 /// [`Error::Clash`] when it is out already, is no fact of this unit, or stands in a visit report, which is corrected instead.
 pub async fn take_out(db: &mut PgConnection, out: &TakeOut<'_>, now: OffsetDateTime) -> Result<()> {
-    let done = match out.fact {
-        Fact::Test => sqlx::query!(
-            "UPDATE water_tests SET superseded_at = $3 WHERE id = $1 AND unit_id = $2 AND report_id IS NULL AND superseded_at IS NULL",
-            out.fact_id,
-            out.unit_id,
-            now
-        )
-        .execute(&mut *db)
-        .await?
-        .rows_affected(),
-        Fact::Event => sqlx::query!(
-            "UPDATE water_events SET superseded_at = $3 WHERE id = $1 AND unit_id = $2 AND report_id IS NULL AND superseded_at IS NULL",
-            out.fact_id,
-            out.unit_id,
-            now
-        )
-        .execute(&mut *db)
-        .await?
-        .rows_affected(),
-        Fact::Dose => sqlx::query!(
-            "UPDATE doses SET superseded_at = $3 WHERE id = $1 AND unit_id = $2 AND report_id IS NULL AND superseded_at IS NULL",
-            out.fact_id,
-            out.unit_id,
-            now
-        )
-        .execute(&mut *db)
-        .await?
-        .rows_affected(),
-        Fact::Fill => fill(&mut *db, out, now).await?,
-    };
-    if done != 1 {
+    let done = if out.fact == Fact::Fill { fill(&mut *db, out, now).await? } else { mark(&mut *db, out, now).await? };
+    if !done {
         return Err(Error::Clash);
     }
     if out.fact == Fact::Dose {
@@ -168,14 +139,30 @@ pub async fn take_out(db: &mut PgConnection, out: &TakeOut<'_>, now: OffsetDateT
     Ok(())
 }
 
-async fn fill(db: &mut PgConnection, out: &TakeOut<'_>, now: OffsetDateTime) -> Result<u64> {
+/// Marks a test, a dose or an event that no report carries. `false`: there is none such that counts.
+async fn mark(db: &mut PgConnection, out: &TakeOut<'_>, now: OffsetDateTime) -> Result<bool> {
+    let marked = sqlx::query_scalar!(
+        r#"WITH t AS (UPDATE water_tests SET superseded_at = $3 WHERE $4 = 'test' AND id = $1 AND unit_id = $2 AND report_id IS NULL AND superseded_at IS NULL RETURNING id),
+             d AS (UPDATE doses SET superseded_at = $3 WHERE $4 = 'dose' AND id = $1 AND unit_id = $2 AND report_id IS NULL AND superseded_at IS NULL RETURNING id),
+             e AS (UPDATE water_events SET superseded_at = $3 WHERE $4 = 'event' AND id = $1 AND unit_id = $2 AND report_id IS NULL AND superseded_at IS NULL RETURNING id)
+           SELECT id AS "id!" FROM t UNION ALL SELECT id FROM d UNION ALL SELECT id FROM e"#,
+        out.fact_id,
+        out.unit_id,
+        now,
+        out.fact.as_str()
+    );
+    Ok(marked.fetch_optional(db).await?.is_some())
+}
+
+/// Marks a fill with what belongs to it. `false`: there is none such that counts.
+async fn fill(db: &mut PgConnection, out: &TakeOut<'_>, now: OffsetDateTime) -> Result<bool> {
     let fill = sqlx::query!(
         "UPDATE fills SET superseded_at = $3 WHERE id = $1 AND unit_id = $2 AND superseded_at IS NULL RETURNING filled_on, made_at",
         out.fact_id,
         out.unit_id,
         now
     );
-    let Some(fill) = fill.fetch_optional(&mut *db).await? else { return Ok(0) };
+    let Some(fill) = fill.fetch_optional(&mut *db).await? else { return Ok(false) };
     sqlx::query!("UPDATE water_tests SET superseded_at = $2 WHERE fill_id = $1 AND superseded_at IS NULL", out.fact_id, now)
         .execute(&mut *db)
         .await?;
@@ -198,5 +185,5 @@ async fn fill(db: &mut PgConnection, out: &TakeOut<'_>, now: OffsetDateTime) -> 
     )
     .execute(db)
     .await?;
-    Ok(1)
+    Ok(true)
 }

@@ -140,7 +140,7 @@ pub struct Stop {
     pub row_version: i32,
     pub job_codes: Vec<String>,
     pub job_names: Vec<String>,
-    /// Those of its jobs that somebody else has done meanwhile, so that they are not due any more.
+    /// Those of its jobs that somebody else has done (up to ninety days before its window opens), so that they are not due any more.
     pub done_already: Vec<String>,
 }
 

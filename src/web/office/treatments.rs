@@ -17,7 +17,7 @@ use crate::{
         catalogue::{self, KitRow, ProductRow, Treatments, Versions},
         due, first_steps, shelf,
     },
-    units::{MgPerLitre, Millilitres, Ph, VolumeUnit, amount, day_with_year, parse_mg_per_litre, parse_ph, parse_volume},
+    units::{MgPerLitre, Millilitres, Ph, VolumeUnit, amount, day_with_year, decimal, parse_mg_per_litre, parse_ph, parse_volume},
     water::{Basis, Counts, Levels, Measure, PhBand, Product, Programme, RecheckDays, Strength, TestKit},
 };
 use askama::Template;
@@ -75,12 +75,6 @@ fn version<K: PartialEq>(all: &[(K, i32)], key: &K) -> i32 {
     all.iter().find(|v| v.0 == *key).map_or(0, |v| v.1)
 }
 
-/// Thousandths and the like as people write them: 20, 6.5.
-fn decimal_text(value: i64, per: i64) -> String {
-    let text = format!("{}.{:0width$}", value / per, value % per, width = per.ilog10() as usize);
-    text.trim_end_matches('0').trim_end_matches('.').to_owned()
-}
-
 pub(super) async fn page(who: Owner, app: App, (): ()) -> Result {
     let mut c = app.pool.acquire().await?;
     let known = catalogue::treatments(&mut c).await?;
@@ -136,8 +130,8 @@ fn product_view(row: ProductRow, versions: &Versions, left: &dyn Fn(Uuid) -> Str
     ProductView {
         row_version: found.map_or(0, |v| v.1),
         source: found.map(|v| v.2.clone()).unwrap_or_default(),
-        percent: decimal_text(row.product.strength.active_ppm().into(), 10_000),
-        density: decimal_text(row.product.strength.density_g_per_l().into(), 1_000),
+        percent: decimal(row.product.strength.active_ppm().into(), 10_000),
+        density: decimal(row.product.strength.density_g_per_l().into(), 1_000),
         left: left(row.id),
         lots: Vec::new(),
         usual: false,
@@ -147,8 +141,8 @@ fn product_view(row: ProductRow, versions: &Versions, left: &dyn Fn(Uuid) -> Str
 
 fn kit_view(row: KitRow, versions: &Versions, today: Date) -> KitView {
     let (per_drop, max_drops, error) = match row.kit.counts {
-        Counts::Drops { per_drop, max_drops } => (decimal_text(per_drop.get().into(), 100), max_drops.to_string(), String::new()),
-        Counts::Direct { relative_sd } => (String::new(), String::new(), decimal_text(relative_sd.into(), 10)),
+        Counts::Drops { per_drop, max_drops } => (decimal(per_drop.get().into(), 100), max_drops.to_string(), String::new()),
+        Counts::Direct { relative_sd } => (String::new(), String::new(), decimal(relative_sd.into(), 10)),
     };
     KitView {
         row_version: version(&versions.kits, &row.kit.code),
@@ -156,7 +150,7 @@ fn kit_view(row: KitRow, versions: &Versions, today: Date) -> KitView {
         max_drops,
         error,
         steps: row.kit.steps.iter().map(|step| step.get().to_string()).collect::<Vec<_>>().join(", "),
-        sample: row.sample_ul.map(|ul| decimal_text(ul.into(), 1000)).unwrap_or_default(),
+        sample: row.sample_ul.map(|ul| decimal(ul.into(), 1000)).unwrap_or_default(),
         expired: row.reagent_expires_on.is_some_and(|d| d < today),
         usual_for: Vec::new(),
         row,

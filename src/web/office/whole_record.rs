@@ -15,9 +15,10 @@ use crate::{
         due::{self, DoneLine},
         units::{self, Fill, Unit},
         water::{self, OutLine},
+        week,
         whole_record::{self, WholeDose, WholeEvent, WholeTest, WholeVisit, WholeVolume},
     },
-    units::{Millilitres, amount, day_long, day_with_year, time_of_day},
+    units::{Millilitres, amount, day_long, day_with_year, decimal, time_of_day},
 };
 use askama::Template;
 use axum::extract::Path;
@@ -70,8 +71,7 @@ fn by(name: Option<&String>) -> String {
 
 /// A figure as it was read, with its basis: "iron 0.1 mg/L as Fe".
 fn figure(what: &str, milli: i64, basis: &str) -> String {
-    let value = format!("{}.{:03}", milli / 1000, (milli % 1000).abs());
-    let value = value.trim_end_matches('0').trim_end_matches('.');
+    let value = decimal(milli, 1000);
     match what {
         "ph" => format!("pH {}", words::ph(milli)),
         "conductivity" => format!("conductivity {value} µS/cm"),
@@ -117,10 +117,9 @@ fn visit(v: WholeVisit) -> VisitView {
     for ((step, is_done), figure) in v.steps.iter().zip(&v.done).zip(&v.figures) {
         if *is_done { done.push(says(step, figure)) } else { open.push(step.clone()) }
     }
-    let minute = i32::from(v.received.hour()) * 60 + i32::from(v.received.minute());
     VisitView {
         day: day_with_year(v.visited_on),
-        received: format!("{}, {}", day_with_year(v.received.date()), time_of_day(minute)),
+        received: format!("{}, {}", day_with_year(v.received.date()), time_of_day(week::minute_of(v.received.time()))),
         done,
         open,
         v,

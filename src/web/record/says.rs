@@ -20,8 +20,8 @@ use crate::{
         water::{self, Maker, NewReading, NewTest, What},
         week::{self, Told},
     },
-    units::{MgPerLitre, day_with_year, parse_date, parse_ph},
-    water::Levels,
+    units::{MgPerLitre, Ph, day_with_year, parse_date, parse_ph},
+    water::{Levels, is_doubtful_ph},
 };
 use axum::{extract::Path, response::Response};
 use serde::Deserialize;
@@ -122,13 +122,10 @@ async fn readings(db: &mut PgConnection, unit: &Unit, form: &OwnTest) -> Result<
     Ok((programme.levels, readings))
 }
 
-/// pH of treated water and of any source water lies within; outside a slip is likelier. Common practice, no source.
-const LIKELY_PH: std::ops::RangeInclusive<i64> = 5_000..=12_000;
-
 /// What the customer is asked about before a test is kept that is likelier a slip.
 fn doubt(levels: Levels, readings: &[NewReading]) -> Option<&'static str> {
     let high = readings.iter().filter_map(|r| MgPerLitre::new(r.programme_mg_l?.into()).ok()).any(|level| levels.is_doubtful(level));
-    let ph = readings.iter().any(|r| matches!(r.what, What::Ph) && !LIKELY_PH.contains(&r.value_milli));
+    let ph = readings.iter().any(|r| matches!(r.what, What::Ph) && Ph::new(r.value_milli / 10).is_ok_and(is_doubtful_ph));
     if high {
         Some("That is more than there ever should be. Did you really read that?")
     } else if ph {
