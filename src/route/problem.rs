@@ -295,6 +295,19 @@ impl Problem {
         Ok(Self { days, shifts, visits, drive, disturbance: Disturbance::default(), level: None, musts, carries, takes })
     }
 
+    /// What was told of visits (indices); of the others it stays as it is.
+    ///
+    /// # Errors
+    /// [`ProblemError::Visit`] when one is not in the plan, or its time is out of range.
+    pub fn with_told(mut self, told: &[(usize, Told)]) -> Result<Self, ProblemError> {
+        for &(visit, told) in told {
+            let of = self.visits.get_mut(visit).ok_or(ProblemError::Visit { visit, what: "it was told but is not in the plan" })?;
+            of.told = Some(told);
+        }
+        refused::visits(self.days, &self.shifts, &self.visits, &self.drive)?;
+        Ok(self)
+    }
+
     /// Visits (indices) that are a must: nothing but another must is worth leaving one out.
     ///
     /// # Errors

@@ -30,8 +30,8 @@ pub enum Change {
 pub struct Mending {
     part: Part,
     start: Vec<Vec<usize>>,
-    /// what was told, for each visit
-    told: Vec<Option<Told>>,
+    /// where each visit stood
+    stood: Vec<Option<Told>>,
 }
 
 /// The mended plan.
@@ -58,34 +58,34 @@ pub struct Difference {
     pub kind: Kind,
 }
 
-/// How a visit differs from what was told.
+/// How a visit differs from where it stood.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Kind {
     /// another day (and maybe another technician)
     Day {
-        /// what was told
-        told: Told,
+        /// where it stood
+        stood: Told,
         /// what is planned now
         now: Told,
     },
     /// the same day, another technician
     Technician {
-        /// what was told
-        told: Told,
+        /// where it stood
+        stood: Told,
         /// what is planned now
         now: Told,
     },
     /// the start moved by more than may pass
     Time {
-        /// what was told
-        told: Told,
+        /// where it stood
+        stood: Told,
         /// what is planned now
         now: Told,
     },
-    /// told, and not planned any more
+    /// not planned any more
     Dropped {
-        /// what was told
-        told: Told,
+        /// where it stood
+        stood: Told,
     },
     /// new in the plan
     New {
@@ -98,29 +98,29 @@ impl fmt::Display for Difference {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let visit = self.visit;
         match self.kind {
-            Kind::Day { told, now } => {
+            Kind::Day { stood, now } => {
                 write!(
                     f,
                     "visit {visit} moves from day {} to day {} at {}, technician {}",
-                    told.day,
+                    stood.day,
                     now.day,
                     clock(now.start),
                     now.technician
                 )
             }
-            Kind::Technician { told, now } => write!(
+            Kind::Technician { stood, now } => write!(
                 f,
                 "visit {visit} on day {} goes from technician {} to technician {}, at {}",
                 now.day,
-                told.technician,
+                stood.technician,
                 now.technician,
                 clock(now.start)
             ),
-            Kind::Time { told, now } => {
-                write!(f, "visit {visit} moves from {} to {} on day {}", clock(told.start), clock(now.start), now.day)
+            Kind::Time { stood, now } => {
+                write!(f, "visit {visit} moves from {} to {} on day {}", clock(stood.start), clock(now.start), now.day)
             }
-            Kind::Dropped { told } => {
-                write!(f, "visit {visit}, told for day {} at {}, is not planned any more", told.day, clock(told.start))
+            Kind::Dropped { stood } => {
+                write!(f, "visit {visit}, on day {} at {}, is not planned any more", stood.day, clock(stood.start))
             }
             Kind::New { now } => {
                 write!(f, "visit {visit} is new on day {} at {}, technician {}", now.day, clock(now.start), now.technician)
@@ -131,14 +131,15 @@ impl fmt::Display for Difference {
 
 impl Mending {
     /// Takes the issued plan, what happened, and the first day that can still be changed. Days before it are over: their
-    /// shifts and visits are left out of the question. Every visit issued for later counts as told.
+    /// shifts and visits are left out of the question. Every visit issued for later counts as told: what its [`Visit::told`] says,
+    /// where that is a day that can still be had, else where it stands.
     ///
     /// # Errors
     /// [`ProblemError`] when a change names a shift or visit that is not there, an added visit cannot be, or the issued plan
     /// does not pass the checker.
     pub fn new(problem: &Problem, routes: &[Vec<usize>], changes: &[Change], first_day: usize) -> Result<Self, ProblemError> {
         let issued = check(problem, routes).map_err(|_| ProblemError::Price { what: "the issued plan breaks a rule" })?;
-        let mut told = told_times(problem, &issued);
+        let mut stood = start_times(problem, &issued);
         let mut visits: Vec<Visit> = problem.visits().to_vec();
         let mut asked = vec![true; visits.len()];
         let mut works: Vec<bool> = problem.shifts().iter().map(|s| s.day >= first_day).collect();
@@ -150,15 +151,15 @@ impl Mending {
                 Change::Added(visit) => {
                     visits.push((**visit).clone());
                     asked.push(true);
-                    told.push(None);
+                    stood.push(None);
                 }
                 Change::Roads(matrix) => drive = matrix.clone(),
             }
         }
         for (v, visit) in visits.iter_mut().enumerate() {
-            asked[v] &= told[v].is_none_or(|t| t.day >= first_day);
-            visit.told = told[v];
-            hold_early(visit, problem.disturbance().within_s);
+            asked[v] &= stood[v].is_none_or(|t| t.day >= first_day);
+            visit.told = visit.told.filter(|t| t.day >= first_day).or(stood[v]);
+            hold_early(visit, stood[v], problem.disturbance().within_s);
         }
         let shifts: Vec<usize> = (0..problem.shifts().len()).collect();
         let old: Vec<Option<usize>> = (0..visits.len()).map(|v| (v < problem.visits().len()).then_some(v)).collect();
@@ -166,7 +167,7 @@ impl Mending {
         let pick = |yes: &[bool]| (0..yes.len()).filter(|&i| yes[i]).collect::<Vec<usize>>();
         let part = Part::of(&question, pick(&works), pick(&asked))?;
         let start = part.cut(routes);
-        Ok(Self { part, start, told })
+        Ok(Self { part, start, stood })
     }
 
     /// Mends with a fixed effort.
@@ -183,15 +184,15 @@ impl Mending {
 
     fn read(self, plan: Plan) -> Mended {
         let Part { problem, shifts, visits } = self.part;
-        let mut now = vec![None; self.told.len()];
+        let mut now = vec![None; self.stood.len()];
         // what the search gives passes the checker; were it not so, all would be told as dropped
         if let Ok(timed) = check(&problem, &plan.routes) {
-            for (v, t) in told_times(&problem, &timed).into_iter().enumerate() {
+            for (v, t) in start_times(&problem, &timed).into_iter().enumerate() {
                 now[visits[v]] = t;
             }
         }
         let within = problem.disturbance().within_s;
-        let one = |&visit: &usize| difference(self.told[visit], now[visit], within).map(|kind| Difference { visit, kind });
+        let one = |&visit: &usize| difference(self.stood[visit], now[visit], within).map(|kind| Difference { visit, kind });
         let differences = visits.iter().filter_map(one).collect();
         Mended { problem, shifts, visits, plan, differences }
     }
@@ -209,37 +210,38 @@ fn no_visit(visit: usize) -> ProblemError {
     ProblemError::Visit { visit, what: "it is not in the issued plan" }
 }
 
-fn told_times(problem: &Problem, plan: &TimedPlan) -> Vec<Option<Told>> {
-    let mut told = vec![None; problem.visits().len()];
+fn start_times(problem: &Problem, plan: &TimedPlan) -> Vec<Option<Told>> {
+    let mut starts = vec![None; problem.visits().len()];
     for route in &plan.routes {
         let shift = &problem.shifts()[route.shift];
         for stop in &route.stops {
-            told[stop.visit] = Some(Told { technician: shift.technician, day: shift.day, start: stop.start });
+            starts[stop.visit] = Some(Told { technician: shift.technician, day: shift.day, start: stop.start });
         }
     }
-    told
+    starts
 }
 
-/// On the told day nobody comes much earlier than told: it is better to wait in the yard.
-fn hold_early(visit: &mut Visit, within_s: i32) {
+/// On the told day nobody comes much earlier than told, or than planned where that is earlier: it is better to wait in the yard.
+fn hold_early(visit: &mut Visit, stood: Option<Told>, within_s: i32) {
     let Some(told) = visit.told.filter(|_| !matches!(visit.lock, Lock::At { .. })) else {
         return;
     };
+    let earliest = stood.filter(|s| s.day == told.day).map_or(told.start, |s| s.start.min(told.start));
     for w in visit.windows.iter_mut().filter(|w| w.day == told.day) {
-        let from = w.from.max((told.start - within_s).max(0));
+        let from = w.from.max((earliest - within_s).max(0));
         if from <= w.to {
             *w = Window { from, ..*w };
         }
     }
 }
 
-fn difference(told: Option<Told>, now: Option<Told>, within_s: i32) -> Option<Kind> {
-    match (told, now) {
+fn difference(stood: Option<Told>, now: Option<Told>, within_s: i32) -> Option<Kind> {
+    match (stood, now) {
         (None, None) => None,
         (None, Some(now)) => Some(Kind::New { now }),
-        (Some(told), None) => Some(Kind::Dropped { told }),
-        (Some(told), Some(now)) if told.day != now.day => Some(Kind::Day { told, now }),
-        (Some(told), Some(now)) if told.technician != now.technician => Some(Kind::Technician { told, now }),
-        (Some(told), Some(now)) => ((told.start - now.start).abs() > within_s).then_some(Kind::Time { told, now }),
+        (Some(stood), None) => Some(Kind::Dropped { stood }),
+        (Some(stood), Some(now)) if stood.day != now.day => Some(Kind::Day { stood, now }),
+        (Some(stood), Some(now)) if stood.technician != now.technician => Some(Kind::Technician { stood, now }),
+        (Some(stood), Some(now)) => ((stood.start - now.start).abs() > within_s).then_some(Kind::Time { stood, now }),
     }
 }

@@ -2,7 +2,7 @@
 
 use std::sync::atomic::AtomicBool;
 
-use embertide::route::{Change, Effort, Kind, Matrix, Mended, Mending, Problem, Visit, Window, check};
+use embertide::route::{Change, Effort, Kind, Matrix, Mended, Mending, Problem, Told, Visit, Window, check};
 
 use crate::world::{HOUR, Size, all_day, line, plan, random_week, shift, visit};
 
@@ -39,6 +39,30 @@ fn a_lost_shift_moves_its_own_visits_only() {
     assert!(issued.routes[lost].iter().all(|v| moved.contains(v)), "{moved:?}");
     assert!(moved.len() <= issued.routes[lost].len() + 1, "{:?}", mended.differences);
     assert!(mended.differences.iter().all(|d| !matches!(d.kind, Kind::Dropped { .. })));
+}
+
+#[test]
+fn who_was_told_another_day_than_the_planned_one_gets_it_back() {
+    let week = quiet_week();
+    let issued = plan(&week, 1, 2000);
+    let (k, visit) = issued.routes.iter().enumerate().find_map(|(k, r)| Some((k, *r.first()?))).unwrap();
+    let stands = week.shifts()[k].clone();
+    let day = (stands.day + 1) % 3;
+    let told = Told { technician: stands.technician, day, start: 12 * HOUR };
+    let mended = mend(&week.with_told(&[(visit, told)]).unwrap(), &issued.routes, &[], 0);
+    let back = mended.differences.iter().find(|d| d.visit == visit).map(|d| d.kind);
+    let Some(Kind::Day { stood, now }) = back else { panic!("{:?}", mended.differences) };
+    assert_eq!((stood.day, now.day, now.technician), (stands.day, day, told.technician));
+    assert!(now.start >= 11 * HOUR && now.start <= 13 * HOUR, "{now:?}");
+}
+
+#[test]
+fn a_told_day_that_is_over_holds_nothing() {
+    let week = quiet_week();
+    let stands = vec![vec![], vec![], vec![], vec![], vec![0, 4], vec![]];
+    let told = Told { technician: 0, day: 0, start: 9 * HOUR };
+    let mended = mend(&week.with_told(&[(0, told)]).unwrap(), &stands, &[], 1);
+    assert!(mended.differences.iter().all(|d| d.visit != 0), "it stays where it stands: {:?}", mended.differences);
 }
 
 #[test]
@@ -84,6 +108,9 @@ fn what_is_not_there_cannot_change() {
     let said = |change| Mending::new(&week, &issued.routes, &[change], 0).unwrap_err().to_string();
     assert_eq!(said(Change::ShiftLost(6)), "shift 6: it is not in the issued plan");
     assert_eq!(said(Change::Refused(99)), "visit 99: it is not in the issued plan");
+    let told = |visit, start| week.clone().with_told(&[(visit, Told { technician: 0, day: 0, start })]).map_err(|e| e.to_string());
+    assert_eq!(told(99, 0).unwrap_err(), "visit 99: it was told but is not in the plan");
+    assert_eq!(told(0, -1).unwrap_err(), "visit 0: the told time is out of range");
     assert!(Mending::new(&week, &[vec![0, 0]], &[], 0).is_err());
 }
 

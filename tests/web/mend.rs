@@ -90,24 +90,61 @@ async fn what_was_made_before_a_day_was_lost_stays_on_its_route() {
     assert_eq!(left, 0, "the rest is somebody else's, or another day's");
 }
 
+async fn version(t: &TestApp, visit: Uuid) -> String {
+    let version: i32 = sqlx::query_scalar("SELECT row_version FROM visits WHERE id = $1").bind(visit).fetch_one(t.pool()).await.unwrap();
+    version.to_string()
+}
+
+/// The office puts a unit's visit on the first technician's route of that day.
+async fn moved(t: &TestApp, d: &dealership::Dealership, unit: Uuid, day: Date) -> Uuid {
+    let visit: Uuid = sqlx::query_scalar("SELECT id FROM visits WHERE unit_id = $1").bind(unit).fetch_one(t.pool()).await.unwrap();
+    let target = format!("{}/{day}", d.wick.staff_id);
+    let form = [("week", "2026-W41"), ("row_version", &version(t, visit).await as &str), ("how", "to"), ("target", &target)];
+    assert_eq!(t.post(&d.office, &format!("/visits/{visit}/move"), &form).await.status, 303);
+    visit
+}
+
 #[tokio::test]
 async fn a_confirmed_visit_keeps_its_day_with_somebody_else() {
     let t = TestApp::start().await;
     let d = dealership::open(&t).await;
     path::issued_week(&t, &d).await;
     // Told for Wednesday at ten with the first technician.
-    let (visit, version): (Uuid, i32) =
-        sqlx::query_as("SELECT id, row_version FROM visits WHERE unit_id = $1").bind(d.units[2]).fetch_one(t.pool()).await.unwrap();
     let day = date!(2026 - 10 - 07);
-    let target = format!("{}/{day}", d.wick.staff_id);
-    let moved = [("week", "2026-W41"), ("row_version", &version.to_string() as &str), ("how", "to"), ("target", &target)];
-    assert_eq!(t.post(&d.office, &format!("/visits/{visit}/move"), &moved).await.status, 303);
-    let version: i32 = sqlx::query_scalar("SELECT row_version FROM visits WHERE id = $1").bind(visit).fetch_one(t.pool()).await.unwrap();
-    let told = [("week", "2026-W41"), ("row_version", &version.to_string() as &str), ("told", "yes")];
+    let visit = moved(&t, &d, d.units[2], day).await;
+    let told = [("week", "2026-W41"), ("row_version", &version(&t, visit).await as &str), ("told", "yes")];
     assert_eq!(t.post(&d.office, &format!("/visits/{visit}/confirm"), &told).await.status, 303);
     let page = t.get(Some(&d.office), &format!("/week/2026-W41/mend?staff={}&day={day}", d.wick.staff_id)).await;
     let row = page.texts("tbody tr").into_iter().find(|r| r.contains("Shop heater")).unwrap();
     assert!(row.contains("was told") && row.contains("Juno Haddlesey comes instead of Wick Garrowby"), "{row}");
+}
+
+#[tokio::test]
+async fn who_was_told_another_time_than_the_planned_one_gets_it_back_where_that_disturbs_nobody() {
+    let mut t = TestApp::start().await;
+    // The Friday before: all of the week lies ahead.
+    t.on(super::support::NOW - time::Duration::days(3));
+    let d = dealership::open(&t).await;
+    path::issued_week(&t, &d).await;
+    let [wednesday, thursday] = [date!(2026 - 10 - 07), date!(2026 - 10 - 08)];
+    let visit = moved(&t, &d, d.units[2], wednesday).await;
+    let told = [("week", "2026-W41"), ("row_version", &version(&t, visit).await as &str), ("told", "yes")];
+    assert_eq!(t.post(&d.office, &format!("/visits/{visit}/confirm"), &told).await.status, 303);
+    moved(&t, &d, d.units[2], thursday).await;
+    assert!(t.get(Some(&d.office), "/week/2026-W41").await.text("main").contains("To call: 1"));
+    let other: Uuid = sqlx::query_scalar("SELECT id FROM visits WHERE id <> $1 AND day IS NOT NULL LIMIT 1")
+        .bind(visit)
+        .fetch_one(t.pool())
+        .await
+        .unwrap();
+    let page = t.get(Some(&d.office), &format!("/week/2026-W41/mend?refused={other}")).await;
+    let row = page.texts("tbody tr").into_iter().find(|r| r.contains("Shop heater")).unwrap_or_else(|| panic!("{}", page.text("main")));
+    assert!(row.contains("from Thu Oct 8") && row.contains("to Wed Oct 7") && row.contains("was told Wed Oct 7"), "{row}");
+    let [version, seen] = kept_with(&page);
+    let form = [("refused", &other.to_string() as &str), ("row_version", &version), ("seen", &seen)];
+    assert_eq!(t.post(&d.office, "/week/2026-W41/mend", &form).await.location, "/week/2026-W41?said=mended");
+    let week = t.get(Some(&d.office), "/week/2026-W41").await;
+    assert!(!week.text("main").contains("To call"), "the customer is told nothing new");
 }
 
 /// What a page hands back beside what happened.

@@ -2,9 +2,12 @@
 //! The rest is mended with as little change as may be, shown before it is kept.
 
 use super::{
-    super::{Error, Result, corrupt, staff},
+    super::{
+        Error, Result, corrupt,
+        staff::{self, Crew},
+    },
     change::{in_order, touch},
-    lay::{Candidate, Laid, Span, lay},
+    lay::{Candidate, Held, Laid, Span, lay},
     read,
     save::{add_route, place},
     slots::{Standing, on_day, placed_visits},
@@ -16,7 +19,7 @@ use crate::{
     route::{self, Change, Effort, Kind, Mended, Mending, Told},
 };
 use sqlx::PgConnection;
-use std::sync::atomic::AtomicBool;
+use std::{collections::HashMap, sync::atomic::AtomicBool};
 use time::{Date, Duration};
 use uuid::Uuid;
 
@@ -120,7 +123,10 @@ struct Read {
 /// them only its own open visits are planned anew.
 pub async fn torn(db: &mut PgConnection, roads: Roads<'_>, monday: Date, first_day: Date, happened: Happened) -> Result<Torn> {
     let plan = read::header(&mut *db, monday).await?.ok_or(Error::NotFound)?;
-    let (standing, candidates) = visits_left(&mut *db, monday, first_day, happened).await?;
+    let (standing, mut candidates) = visits_left(&mut *db, monday, first_day, happened).await?;
+    let ids: Vec<Uuid> = standing.iter().map(|v| v.id).collect();
+    let told = told::of(&mut *db, &ids).await?;
+    release(&mut candidates, &standing, &told);
     let people = staff::all(&mut *db).await?;
     let crew = staff::crew(db, monday, 1).await?;
     let odd = |e: &dyn std::fmt::Display| corrupt("week_plans", monday, e);
@@ -135,7 +141,9 @@ pub async fn torn(db: &mut PgConnection, roads: Roads<'_>, monday: Date, first_d
     let now = roads.now.map(|now| laid.matrix(now)).transpose().map_err(|e| odd(&e))?;
     let changes: Vec<Change> = now.map(Change::Roads).into_iter().chain(change).collect();
     let first = usize::try_from((first_day - monday).whole_days()).unwrap_or(0);
-    let mending = Mending::new(&laid.problem, &routes, &changes, first).map_err(|_| Error::Rule("week_is_odd".to_owned()))?;
+    let told = told_of(&laid, &standing, &told, &crew, monday);
+    let problem = laid.problem.clone().with_told(&told).map_err(|e| odd(&e))?;
+    let mending = Mending::new(&problem, &routes, &changes, first).map_err(|_| Error::Rule("week_is_odd".to_owned()))?;
     let name = |id: Uuid| people.iter().find(|p| p.id == id).map(|p| p.name.clone()).unwrap_or_default();
     let at = |v: &Standing| At { technician: name(v.staff_id), day: v.day, starts: v.starts };
     let stood = laid.visits.iter().map(|id| standing.iter().find(|v| v.id == *id).map(at)).collect();
@@ -150,6 +158,27 @@ pub async fn torn(db: &mut PgConnection, roads: Roads<'_>, monday: Date, first_d
         row_version: plan.row_version,
         seed: u64::from(monday.to_julian_day().unsigned_abs()),
     })
+}
+
+/// A visit that stands at another time than its customer was told is held by nothing there: it may go back, but not be left out.
+fn release(candidates: &mut [Candidate], standing: &[Standing], told: &HashMap<Uuid, told::Told>) {
+    for (c, at) in candidates.iter_mut().zip(standing) {
+        if told.get(&at.id).is_some_and(|t| !t.holds(Some(at.day), Some(at.starts))) {
+            (c.held, c.must) = (Held::Free, true);
+        }
+    }
+}
+
+/// What customers were told, with whoever is to come now: nobody is told by whom.
+fn told_of(laid: &Laid, standing: &[Standing], told: &HashMap<Uuid, told::Told>, crew: &Crew, monday: Date) -> Vec<(usize, Told)> {
+    let one = |v: &Standing| {
+        let told = told.get(&v.id)?;
+        let visit = laid.visits.iter().position(|id| *id == v.id)?;
+        let technician = crew.technicians.iter().position(|t| t.id == v.staff_id)?;
+        let day = usize::try_from((told.day - monday).whole_days()).ok()?;
+        Some((visit, Told { technician, day, start: told.starts * 60 }))
+    };
+    standing.iter().filter_map(one).collect()
 }
 
 /// The visits that are planned anew, where they stand, and what keeping them is worth.

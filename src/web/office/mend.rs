@@ -6,7 +6,7 @@ use super::super::{
     form::Posted,
     guard::{Office, see_other},
     html::{Frame, html},
-    map,
+    map, words,
 };
 use super::roads::Closing;
 use crate::{
@@ -30,7 +30,8 @@ use uuid::Uuid;
 struct LineView {
     what: String,
     phone: String,
-    told: bool,
+    /// the day and time, or nothing
+    told: Option<String>,
     says: String,
 }
 
@@ -173,14 +174,14 @@ async fn mended(app: &App, monday: Date, happened: Happened, closing: Option<Roa
     };
     let mut c = app.pool.acquire().await?;
     let drives = week::Roads { planned: &planned, now: now.as_ref() };
-    let torn = week::torn(&mut c, drives, monday, open.max(monday), happened).await.map_err(words)?;
+    let torn = week::torn(&mut c, drives, monday, open.max(monday), happened).await.map_err(unmended)?;
     drop(c);
     let row_version = torn.row_version;
     let week = tokio::task::spawn_blocking(move || torn.mend()).await.map_err(|e| Error::Inside(e.into()))?;
     Ok(Answer { week, row_version, drives: now.unwrap_or(planned), roads })
 }
 
-fn words(e: crate::store::Error) -> Error {
+fn unmended(e: crate::store::Error) -> Error {
     match e {
         crate::store::Error::Rule(rule) if rule == "week_is_odd" => Error::Bad(
             "A day of this week breaks a rule already (see “Look at this” on the week), so the rest cannot be mended by itself. Mend that day first, \
@@ -213,7 +214,7 @@ fn line(m: &Moved, stops: &[Stop], refused: Option<Uuid>) -> Option<LineView> {
     Some(LineView {
         what: format!("{}: {}", stop.place_name, stop.unit_name),
         phone: stop.customer_phone.clone(),
-        told: stop.status == "confirmed",
+        told: stop.told().map(words::told),
         says,
     })
 }
