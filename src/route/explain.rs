@@ -61,7 +61,7 @@ impl fmt::Display for Reason {
             Self::NobodyWorks => write!(f, "nobody works in this week"),
             Self::NobodyThere => write!(f, "nobody works on the day it is held to"),
             Self::NoSkill => write!(f, "no technician who could go has the skill"),
-            Self::NoWorkingDay => write!(f, "no working day inside its window"),
+            Self::NoWorkingDay => write!(f, "nobody works on the days planned that lie inside its window"),
             Self::ClosedInHours => write!(f, "its window is outside working hours on all its days"),
             Self::NoRoad => write!(f, "no road is known that leads there and back"),
             Self::TooMuchForVan { load_ml, capacity_ml } => {

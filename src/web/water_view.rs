@@ -73,7 +73,7 @@ pub(super) async fn load(db: &mut PgConnection, treatments: &Treatments, unit_id
     let waters = HashMap::from([(unit_id, water)]);
     let record = water::records(db, treatments, &waters).await?.remove(&unit_id);
     let water = &waters[&unit_id];
-    let seen = record.as_ref().map(|record| water::foresee(water, record, &usual));
+    let seen = record.as_ref().map(|record| water::foresee(water, record, &usual, dealer.today));
     Ok(view(water, &tests, &doses, record.as_ref().zip(seen.as_ref()), dealer))
 }
 

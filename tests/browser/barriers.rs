@@ -134,6 +134,7 @@ async fn office_and_record_have_no_barriers_that_a_program_can_find() {
         "/treatments",
         "/bring-in",
         "/water",
+        "/water/held",
         &format!("/customers/{customer}"),
         &format!("/units/{unit}"),
         &format!("/units/{unit}/history"),

@@ -158,6 +158,7 @@ async fn no_page_scrolls_sideways_on_a_small_phone_or_breaks_the_policy() {
         format!("/units/{}/fill", d.units[0]),
         format!("/units/{}/volume", d.units[0]),
         "/water".to_owned(),
+        "/water/held".to_owned(),
         "/treatments/fill-limits".to_owned(),
         "/bring-in".to_owned(),
         "/settings".to_owned(),

@@ -151,6 +151,31 @@ async fn water_that_falls_fast_is_due_in_winter_and_its_unit_listed_as_losing_wa
     assert!((11_500..12_100).contains(&losing[0].loss_ml_a_day) && (2_800..2_880).contains(&losing[0].loss_share_pm), "{:?}", losing[0]);
 }
 
+/// 100 mg/L is far below the nitrite-borate programme's minimum; but how much to put in nobody knows without the water volume.
+#[tokio::test]
+async fn a_low_unit_that_cannot_be_dosed_is_no_visit_but_something_to_see_to() {
+    let t = TestApp::start().await;
+    let d = dealership::open(&t).await;
+    let place = customers::places(t.pool(), d.birch).await.unwrap()[0].id;
+    let form = [("name", "Kiln heater"), ("kind", "small"), ("programme", "nitrite-borate"), ("installed_on", "2024-08-01")];
+    let unit = Uuid::now_v7();
+    assert_eq!(t.post_as(&d.office, &format!("/places/{place}/units"), unit, &form).await.status, 303);
+    let due = async |day| codes(&due_on(&t, unit, day).await).contains(&"water-test");
+    let after = date!(2026 - 11 - 12);
+    dealership::test(&t, unit, date!(2026 - 11 - 09), 2).await;
+    assert!(!due(after).await, "another test there changes nothing");
+    let first = t.get(Some(&d.office), "/due").await.text("main");
+    assert!(first.contains("1 unit is low, and no dose can be worked out."), "{first}");
+    let list = t.get(Some(&d.office), "/water/held").await;
+    assert_eq!(list.texts("tbody tr").len(), 1, "the other units have their volumes: {}", list.text("main"));
+    assert!(list.texts("tbody tr")[0].contains("Kiln heater") && list.texts("tbody tr")[0].contains("The water volume is not known."));
+    let volume = [("volume", "220 gal"), ("method", "water_meter"), ("plus_minus", ""), ("note", "")];
+    assert_eq!(t.post(&d.office, &format!("/units/{unit}/volume"), &volume).await.status, 303);
+    assert!(due(after).await, "now a dose can be worked out");
+    assert!(t.get(Some(&d.office), "/water/held").await.text("main").contains("None."));
+    assert!(!t.get(Some(&d.office), "/due").await.text("main").contains("no dose can be worked out"));
+}
+
 async fn number(t: &TestApp, sql: &'static str) -> i64 {
     sqlx::query_scalar(sql).fetch_one(t.pool()).await.unwrap()
 }

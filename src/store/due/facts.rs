@@ -31,7 +31,7 @@ pub async fn refresh(db: &mut PgConnection, only: Option<&[Uuid]>, today: Date) 
     let rules = rules(&mut *db).await?;
     for batch in ids.chunks(BATCH) {
         let waters = water::unit_waters(&mut *db, &treatments, batch).await?;
-        let seen = foresee(&mut *db, &treatments, &waters, &usual).await?;
+        let seen = foresee(&mut *db, &treatments, &waters, &usual, today).await?;
         water::keep_foreseen(&mut *db, batch, &seen, today).await?;
         let facts = facts(&mut *db, batch, &waters, &seen).await?;
         let mut items = Vec::new();
@@ -71,9 +71,10 @@ async fn foresee(
     treatments: &catalogue::Treatments,
     waters: &HashMap<Uuid, water::UnitWater>,
     usual: &water::UsualLosses,
+    today: Date,
 ) -> Result<HashMap<Uuid, water::Seen>> {
     let records = water::records(db, treatments, waters).await?;
-    Ok(records.iter().filter_map(|(id, record)| Some((*id, water::foresee(waters.get(id)?, record, usual)))).collect())
+    Ok(records.iter().filter_map(|(id, record)| Some((*id, water::foresee(waters.get(id)?, record, usual, today)))).collect())
 }
 
 /// The visits that these units need as of `day` and in the `horizon` days after it, most pressing first, and their water.
@@ -90,7 +91,7 @@ pub async fn proposals(
     let mut all = HashMap::new();
     for batch in ids.chunks(BATCH) {
         let mut waters = water::unit_waters(&mut *db, treatments, batch).await?;
-        let seen = foresee(&mut *db, treatments, &waters, &usual).await?;
+        let seen = foresee(&mut *db, treatments, &waters, &usual, day).await?;
         for (id, facts) in facts(&mut *db, batch, &waters, &seen).await? {
             let Some(water) = waters.remove(&id) else { continue };
             let kinds = kinds_for(&book, &water);
@@ -183,7 +184,7 @@ async fn facts(
             last_dose: corrective_dose(water, &r),
             requests: requests.remove(&r.id).unwrap_or_default(),
             last_verdict: water.last_test.map(|t| verdict(water.programme.levels, t.level)),
-            foreseen: seen.get(&r.id).and_then(|seen| test_by(&seen.forecast, water)),
+            foreseen: seen.get(&r.id).and_then(|seen| test_by(seen, water)),
         };
         Some((r.id, facts))
     });
@@ -202,16 +203,16 @@ fn fill_state(water: &water::UnitWater, row: &UnitRow) -> FillState {
 /// Days in which a level at the minimum, with nothing put in, is to be seen to (our own value, no source).
 const AT_MINIMUM_DAYS: i64 = 14;
 
-/// The test that the forecast asks for. One that only keeps the normal interval is left to the seasons; one that may not
-/// be dosed anyway, to whoever holds the dose.
-fn test_by(forecast: &Forecast, water: &water::UnitWater) -> Option<season::TestBy> {
+/// The test that the forecast asks for. One that only keeps the normal interval is left to the seasons; one after which nothing may
+/// be put in all the same, to whoever sees to what holds the dose (`water::held`): another drive there helps nobody.
+fn test_by(seen: &water::Seen, water: &water::UnitWater) -> Option<season::TestBy> {
     let since = water.last_test?.taken_on;
     let normal = Duration::days(i64::from(ForecastRules::default().normal_interval));
-    let day = match forecast {
-        Forecast::AtMinimum { on } if water.facts.glycol_percent == 0 => on.saturating_add(Duration::days(AT_MINIMUM_DAYS)),
+    let day = match &seen.forecast {
+        Forecast::AtMinimum { on } if seen.held.is_empty() => on.saturating_add(Duration::days(AT_MINIMUM_DAYS)),
         other => other.test_by().filter(|day| *day < since.saturating_add(normal))?,
     };
-    Some(season::TestBy { day, since, reason: forecast.words().trim_end_matches('.').to_owned() })
+    Some(season::TestBy { day, since, reason: seen.forecast.words().trim_end_matches('.').to_owned() })
 }
 
 /// The last dose, if it has to be re-checked: it answered a reading below the minimum, or no reading at all.

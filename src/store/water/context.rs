@@ -55,6 +55,22 @@ impl UnitWater {
         self.site(Occasion::Scheduled, day).map_or_else(no_product, |site| before_the_test(&site, day))
     }
 
+    /// Why no dose can be worked out, whatever a test will say; empty where one can, where the unit was never filled, and for a
+    /// glycol mix that is not low: it is looked after otherwise.
+    pub fn held(&self, day: Date) -> Vec<String> {
+        let known = !self.empty || self.last_test.is_some();
+        if !known || (self.facts.glycol_percent > 0 && !self.is_low()) {
+            return Vec::new();
+        }
+        self.before_the_test(day).held
+    }
+
+    /// The last test of this water is below the minimum of the programme.
+    pub fn is_low(&self) -> bool {
+        let of_this_water = |t: &LastTest| self.facts.water_changed_on.is_none_or(|changed| changed <= t.taken_on);
+        self.last_test.filter(of_this_water).is_some_and(|t| t.level < self.programme.levels.min())
+    }
+
     /// The last test as a reading.
     pub fn last_reading(&self) -> Option<Reading> {
         self.last_test.map(|t| Reading { level: t.level, ph: t.ph, tested_on: t.taken_on })

@@ -2,7 +2,7 @@
 
 use super::{super::Result, UnitWater, record::UnitRecord};
 use crate::water::forecast::{Forecast, ForecastRules, LossPerDay, Rate, Use, forecast, loss_per_day, own_rate, used_now, usual_rate};
-use sqlx::PgConnection;
+use sqlx::{PgConnection, PgExecutor};
 use std::collections::HashMap;
 use time::Date;
 use uuid::Uuid;
@@ -30,6 +30,10 @@ pub struct Seen {
     pub forecast: Forecast,
     /// Its own loss in the use it is in now, over all its runs; only where it is more than the error of the tests.
     pub loss: Option<Loss>,
+    /// Why no dose can be worked out, in sentences; empty where one can.
+    pub held: Vec<String>,
+    /// The last test is below the minimum.
+    pub low: bool,
 }
 
 /// Inhibitor lost, as water.
@@ -49,8 +53,8 @@ impl Loss {
     }
 }
 
-/// The forecast of one unit from its record.
-pub fn foresee(water: &UnitWater, record: &UnitRecord, usual: &UsualLosses) -> Seen {
+/// The forecast of one unit from its record, as of `today`.
+pub fn foresee(water: &UnitWater, record: &UnitRecord, usual: &UsualLosses, today: Date) -> Seen {
     let rules = ForecastRules::default();
     let history = record.history(water);
     let used = used_now(&history);
@@ -58,7 +62,8 @@ pub fn foresee(water: &UnitWater, record: &UnitRecord, usual: &UsualLosses) -> S
     let prior = usual_rate(own_rate(&history, used, false, &rules), kind);
     let own = own_rate(&history, used, true, &rules).filter(|rate| rate.significance() >= rules.significance);
     let loss = own.zip(water.volume).and_then(|(rate, volume)| Some(Loss { per_day: loss_per_day(rate, volume)?, rate, used }));
-    Seen { forecast: forecast(&history, water.programme.levels.min(), prior, &rules), loss }
+    let forecast = forecast(&history, water.programme.levels.min(), prior, &rules);
+    Seen { forecast, loss, held: water.held(today), low: water.is_low() }
 }
 
 /// Gathers the rates of many units and keeps what is usual.
@@ -116,10 +121,12 @@ pub async fn keep_foreseen(db: &mut PgConnection, ids: &[Uuid], seen: impl IntoI
     let loss: Vec<Option<i64>> = all.iter().map(|(_, seen)| seen.loss.map(|loss| loss.per_day.ml.get())).collect();
     let spread: Vec<Option<i64>> = all.iter().map(|(_, seen)| seen.loss.map(|loss| loss.per_day.plus_minus.get())).collect();
     let share: Vec<Option<i32>> = all.iter().map(|(_, seen)| seen.loss.map(Loss::share_of_a_year)).collect();
+    let held: Vec<String> = all.iter().map(|(_, seen)| seen.held.join(" ").chars().take(600).collect()).collect();
+    let low: Vec<bool> = all.iter().map(|(_, seen)| seen.low).collect();
     sqlx::query!("DELETE FROM foreseen WHERE unit_id = ANY($1)", ids).execute(&mut *db).await?;
     sqlx::query!(
-        "INSERT INTO foreseen (unit_id, says, expected_on, test_by, loss_ml_a_day, loss_plus_minus_ml, loss_share_pm, worked_out_on)
-         SELECT *, $8::date FROM unnest($1::uuid[], $2::text[], $3::date[], $4::date[], $5::bigint[], $6::bigint[], $7::int[])",
+        "INSERT INTO foreseen (unit_id, says, expected_on, test_by, loss_ml_a_day, loss_plus_minus_ml, loss_share_pm, held, low, worked_out_on)
+         SELECT *, $10::date FROM unnest($1::uuid[], $2::text[], $3::date[], $4::date[], $5::bigint[], $6::bigint[], $7::int[], $8::text[], $9::bool[])",
         &units,
         &says,
         &expected as &[Option<Date>],
@@ -127,6 +134,8 @@ pub async fn keep_foreseen(db: &mut PgConnection, ids: &[Uuid], seen: impl IntoI
         &loss as &[Option<i64>],
         &spread as &[Option<i64>],
         &share as &[Option<i32>],
+        &held,
+        &low,
         today
     )
     .execute(&mut *db)
@@ -161,4 +170,41 @@ pub async fn losing(db: &mut PgConnection, from_pm: i32, limit: i64) -> Result<V
     .fetch_all(db)
     .await?;
     Ok(rows)
+}
+
+/// A unit for which no dose can be worked out, for the office's list.
+#[derive(Clone, Debug)]
+pub struct HeldUnit {
+    pub unit_id: Uuid,
+    pub unit_name: String,
+    pub customer_id: Uuid,
+    pub customer_name: String,
+    pub customer_phone: String,
+    pub town: String,
+    /// Why, in sentences.
+    pub held: String,
+    /// Its last test asks for a dose.
+    pub low: bool,
+}
+
+/// Units for which no dose can be worked out, those that need one first.
+pub async fn held(db: impl PgExecutor<'_>, limit: i64) -> Result<Vec<HeldUnit>> {
+    let rows = sqlx::query_as!(
+        HeldUnit,
+        "SELECT s.unit_id, u.name AS unit_name, u.customer_id, c.name AS customer_name, c.phone AS customer_phone, p.town, s.held, s.low
+         FROM foreseen s JOIN units u ON u.id = s.unit_id JOIN places p ON p.id = u.place_id JOIN customers c ON c.id = u.customer_id
+         WHERE s.held <> '' AND u.status <> 'retired' ORDER BY s.low DESC, s.unit_id LIMIT $1",
+        limit
+    )
+    .fetch_all(db)
+    .await?;
+    Ok(rows)
+}
+
+/// How many units are low and cannot be dosed.
+pub async fn low_and_held(db: impl PgExecutor<'_>) -> Result<i64> {
+    let count = sqlx::query_scalar!(
+        r#"SELECT count(*) AS "n!" FROM foreseen s JOIN units u ON u.id = s.unit_id WHERE s.held <> '' AND s.low AND u.status <> 'retired'"#
+    );
+    Ok(count.fetch_one(db).await?)
 }

@@ -15,6 +15,7 @@ use crate::{
         customer_words::{self, Word},
         due,
         first_steps::{self, FarPlace, FirstSteps},
+        water,
         week::Told,
     },
     units::{day_short, day_with_year},
@@ -106,6 +107,8 @@ struct DuePage {
     /// Until the first week is planned and the treatment compared.
     steps: Option<FirstSteps>,
     far: Vec<FarPlace>,
+    /// Units that are low and cannot be dosed.
+    held: i64,
     /// What customers said on their own pages.
     words: Vec<WordView>,
     lines: Vec<Line>,
@@ -142,7 +145,8 @@ pub(super) async fn page(who: Office, app: App, Query(asked): Query<Asked>) -> R
     let words = customer_words::open(&mut *c).await?.into_iter().map(WordView::from).collect();
     let steps = Some(first_steps::first_steps(&mut *c).await?).filter(|s| !s.are_done());
     let far = if steps.is_some() { first_steps::far_places(&mut *c).await? } else { Vec::new() };
-    html(&DuePage { f: Frame::of(&who, "due"), steps, far, words, asked, jobs, past, open, later, lines, next })
+    let held = water::low_and_held(&mut *c).await?;
+    html(&DuePage { f: Frame::of(&who, "due"), steps, far, held, words, asked, jobs, past, open, later, lines, next })
 }
 
 /// Where the page before ended.

@@ -11,6 +11,7 @@ mod fill;
 mod fill_limits;
 mod forget;
 mod hand_over;
+mod held;
 mod history;
 mod in_use;
 mod jobs;
@@ -84,6 +85,7 @@ pub(super) fn routes() -> (Router<App>, Vec<RouteInfo>) {
         .get("/places/{id}/pin", pins::page)
         .post("/places/{id}/pin", pins::set)
         .get("/water", history::losing)
+        .get("/water/held", held::page)
         .get("/reports/{id}", reports::page)
         .get("/phones", phones::page)
         .post("/phones/{id}/revoke", phones::revoke)
