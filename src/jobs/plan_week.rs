@@ -14,7 +14,7 @@ use crate::{
         dealer, season_plan,
         staff::{self, Crew},
         water::{UnitWater, expected_doses},
-        week::{self, Candidate, Laid, NewPlan, NewRoute, NewVisit, Placed, Span, Stop},
+        week::{self, Candidate, Laid, NewPlan, NewRoute, NewVisit, Placed, Proposal, Span, Stop},
     },
 };
 use sqlx::PgPool;
@@ -107,8 +107,11 @@ async fn gather(pool: &PgPool, monday: Date, from: PrimitiveDateTime, today: Dat
     let mut drafts = confirmed(pool, &standing, from.date()).await?;
     let taken: Vec<Uuid> =
         standing.iter().filter(|s| ["confirmed", "done", "not done"].contains(&s.status.as_str())).map(|s| s.unit_id).collect();
-    let open = proposals.iter().filter(|p| !taken.contains(&p.unit_id));
     let week = Worth { monday, prices: crew.prices, musts };
+    // What opens when nobody works here any more is next week's business, not something without room in this one.
+    let last = crew.days.iter().map(|d| d.day).max();
+    let in_time = |p: &Proposal| last.is_none_or(|last| p.visit.window.opens() <= last) || week.musts.contains(&p.unit_id);
+    let open = proposals.iter().filter(|p| !taken.contains(&p.unit_id) && in_time(p));
     drafts.extend(open.map(|p| drafts::proposed(p, &week, season.get(&p.unit_id).copied(), doses.get(&p.unit_id).copied())));
     Ok((drafts, crew))
 }

@@ -51,10 +51,19 @@ pub struct Request {
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct TestBy {
     pub day: Date,
-    /// The last level that it rests on.
-    pub since: Date,
+    /// No sooner than this.
+    pub from: Date,
     /// In words, without a full stop at the end.
     pub reason: String,
+}
+
+impl TestBy {
+    /// A test by `day` to see how the level goes on from the test of `last`. In the first half of the time between them it would tell
+    /// little more than that one (common practice, no source).
+    pub fn after(last: Date, day: Date, reason: String) -> Self {
+        let half = Duration::days(((day - last).whole_days() / 2).max(1));
+        Self { day, from: last.saturating_add(half).min(day), reason }
+    }
 }
 
 /// All that the due list needs to know of one unit.
@@ -195,7 +204,7 @@ impl View<'_> {
         match season {
             Some(season) if season.window.opens() <= self.today.max(by.day.saturating_add(lead)) => Some(drawn_forward(season, by)),
             _ => {
-                let opens = by.day.saturating_sub(lead).max(by.since.saturating_add(Duration::days(1))).min(by.day);
+                let opens = by.day.saturating_sub(lead).max(by.from).min(by.day);
                 let window = DueWindow::new(opens, by.day).ok()?;
                 Some(Found { window, cause: Cause::Foreseen { by: by.day }, reason: by.reason.clone() })
             }

@@ -163,7 +163,7 @@ fn job_kinds_are_checked_when_made() {
 
 fn foreseen(day: Date) -> UnitFacts {
     let since = date!(2025 - 10 - 09);
-    UnitFacts { foreseen: Some(TestBy { day, since, reason: "Expected at the minimum about Feb 1, 2026".to_owned() }), ..tested(since) }
+    UnitFacts { foreseen: Some(TestBy::after(since, day, "Expected at the minimum about Feb 1, 2026".to_owned())), ..tested(since) }
 }
 
 /// A unit that will not last to the spring is tested in between, from 30 days before (the test's lead) to the day itself.
@@ -181,6 +181,19 @@ fn water_that_will_not_last_to_the_next_season_is_tested_before() {
     assert_eq!(open.state, WindowState::Past { days: 6 }, "a week after the season opened, not six");
     assert!(on(&facts, date!(2025 - 10 - 15)).iter().all(|item| item.kind != "water-test"), "not listed half a year ahead");
     assert!(on(&UnitFacts { status: Status::Retired, ..facts }, date!(2026 - 01 - 01)).is_empty());
+}
+
+/// Tested on Oct 9 and asked for by Oct 30: a test on Oct 10 would say the same again, the half of the way is Oct 19. One at the minimum
+/// waits for nothing.
+#[test]
+fn a_test_is_not_repeated_before_it_could_tell_more() {
+    let item = of(&on(&foreseen(date!(2025 - 10 - 30)), date!(2025 - 10 - 10)), "water-test").unwrap();
+    assert_eq!((item.window.opens(), item.window.closes()), (date!(2025 - 10 - 19), date!(2025 - 10 - 30)));
+    let tomorrow = of(&on(&foreseen(date!(2025 - 10 - 10)), date!(2025 - 10 - 10)), "water-test").unwrap();
+    assert_eq!(tomorrow.window.opens(), date!(2025 - 10 - 10));
+    let low = TestBy { day: date!(2025 - 10 - 23), from: date!(2025 - 10 - 10), reason: "At the minimum".to_owned() };
+    let facts = UnitFacts { foreseen: Some(low), ..foreseen(date!(2026 - 01 - 20)) };
+    assert_eq!(of(&on(&facts, date!(2025 - 10 - 10)), "water-test").unwrap().window.opens(), date!(2025 - 10 - 10));
 }
 
 /// Three weeks before the season opens nobody drives for a test alone: the season's own test is drawn forward.

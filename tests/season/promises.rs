@@ -20,7 +20,7 @@ fn facts() -> impl Strategy<Value = UnitFacts> {
     let dosed = prop::option::of((a_day(), prop::option::of(a_day())));
     let requests = prop::collection::vec((code, a_day()), 0..3);
     let status = prop_oneof![4 => Just(Status::InService), 1 => Just(Status::Idle), 1 => Just(Status::Retired)];
-    let foreseen = (a_day(), a_day()).prop_map(|(day, since)| TestBy { day, since, reason: "Foreseen".to_owned() });
+    let foreseen = (a_day(), a_day()).prop_map(|(day, from)| TestBy { day, from, reason: "Foreseen".to_owned() });
     let tests = (prop::option::of(a_day()), prop::option::of(Just(Verdict::VeryLow)), prop::option::of(foreseen));
     let all = (status, prop::option::of(a_day()), fill, done, tests, dosed, requests);
     all.prop_map(|(status, installed_on, fill, last_done, (last_test_on, last_verdict, foreseen), dose, requests)| UnitFacts {

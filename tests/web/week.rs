@@ -4,7 +4,11 @@ use super::{
     path::issued_week,
     support::{TestApp, dealership},
 };
-use embertide::jobs::{Search, plan_week::plan_week};
+use embertide::{
+    jobs::{Search, plan_week::plan_week},
+    store::{catalogue, due},
+};
+use time::macros::date;
 use uuid::Uuid;
 
 async fn row(t: &TestApp, visit: Uuid) -> (Option<Uuid>, Option<time::Date>, Option<i16>, String, i32) {
@@ -39,6 +43,25 @@ async fn a_visit_moves_to_another_technician_and_day_and_its_times_follow() {
     assert_eq!((staff, day.map(|d| d.to_string()), position), (Some(d.juno.staff_id), Some("2026-10-08".to_owned()), Some(1)));
     let starts: i32 = sqlx::query_scalar("SELECT starts FROM visits WHERE id = $1").bind(visit).fetch_one(t.pool()).await.unwrap();
     assert!(starts > 450, "after leaving at 7:30 and driving there");
+}
+
+/// Both technicians work from Monday to Friday. What opens on the Saturday has found no room in this week: it was not due in it.
+#[tokio::test]
+async fn what_opens_when_nobody_works_any_more_is_left_to_the_next_week() {
+    let t = TestApp::start().await;
+    let d = dealership::open(&t).await;
+    sqlx::query("DELETE FROM requests").execute(t.pool()).await.unwrap();
+    catalogue::change_season(t.pool(), "fall", date!(2026 - 10 - 10), date!(2026 - 11 - 20)).await.unwrap();
+    catalogue::change_season(t.pool(), "spring", date!(2026 - 03 - 10), date!(2026 - 04 - 20)).await.unwrap();
+    sqlx::query("UPDATE dealer SET records_since = '2026-09-01'").execute(t.pool()).await.unwrap();
+    due::refresh(&mut t.pool().acquire().await.unwrap(), None, date!(2026 - 10 - 05)).await.unwrap();
+    let due: i64 = sqlx::query_scalar("SELECT count(*) FROM due_items WHERE opens_on = '2026-10-10'").fetch_one(t.pool()).await.unwrap();
+    assert!(due >= 3, "a start-up of each unit");
+    assert_eq!(planned(&t, &d).await, Vec::<Uuid>::new());
+    t.post(&d.office, "/week/2026-W42/plan", &[]).await;
+    t.work().await;
+    let placed: i64 = sqlx::query_scalar("SELECT count(*) FROM visits WHERE day >= '2026-10-12'").fetch_one(t.pool()).await.unwrap();
+    assert_eq!(placed, 3);
 }
 
 #[tokio::test]

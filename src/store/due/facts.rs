@@ -206,13 +206,18 @@ const AT_MINIMUM_DAYS: i64 = 14;
 /// The test that the forecast asks for. One that only keeps the normal interval is left to the seasons; one after which nothing may
 /// be put in all the same, to whoever sees to what holds the dose (`water::held`): another drive there helps nobody.
 fn test_by(seen: &water::Seen, water: &water::UnitWater) -> Option<season::TestBy> {
-    let since = water.last_test?.taken_on;
+    let last = water.last_test?.taken_on;
     let normal = Duration::days(i64::from(ForecastRules::default().normal_interval));
-    let day = match &seen.forecast {
-        Forecast::AtMinimum { on } if seen.held.is_empty() => on.saturating_add(Duration::days(AT_MINIMUM_DAYS)),
-        other => other.test_by().filter(|day| *day < since.saturating_add(normal))?,
-    };
-    Some(season::TestBy { day, since, reason: seen.forecast.words().trim_end_matches('.').to_owned() })
+    let reason = seen.forecast.words().trim_end_matches('.').to_owned();
+    match &seen.forecast {
+        Forecast::AtMinimum { on } if seen.held.is_empty() => {
+            Some(season::TestBy { day: on.saturating_add(Duration::days(AT_MINIMUM_DAYS)), from: on.next_day()?, reason })
+        }
+        other => {
+            let day = other.test_by().filter(|day| *day < last.saturating_add(normal))?;
+            Some(season::TestBy::after(last, day, reason))
+        }
+    }
 }
 
 /// The last dose, if it has to be re-checked: it answered a reading below the minimum, or no reading at all.
