@@ -55,10 +55,10 @@ for (const stops of document.querySelectorAll(".stops")) {
     if (!event.altKey || !["ArrowUp", "ArrowDown"].includes(event.key)) return;
     const stop = event.target.closest("li");
     const how = event.key === "ArrowUp" ? "earlier" : "later";
-    const form = stop?.querySelector(`form input[name=how][value=${how}]`)?.form;
-    if (!form || form.querySelector("[aria-disabled=true]")) return;
+    const button = stop?.querySelector(`button[name=how][value=${how}]`);
+    if (!button || button.ariaDisabled === "true") return;
     event.preventDefault();
-    form.requestSubmit();
+    button.form.requestSubmit(button);
   });
 }
 for (const button of document.querySelectorAll("[aria-disabled=true]")) button.addEventListener("click", (event) => event.preventDefault());

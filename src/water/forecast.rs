@@ -179,7 +179,7 @@ impl Forecast {
             Self::Rose { since } => {
                 format!("The level has risen since {} with no dose on record. Check the record, or test again.", day(since))
             }
-            Self::AtMinimum { on } => format!("At or below the minimum on {}. Dose; there is nothing to predict.", day(on)),
+            Self::AtMinimum { on } => format!("At or below the minimum on {}, and no dose since: there is nothing to predict.", day(on)),
             Self::NoTestSince(Changed { on, what: Change::StartUp | Change::ShutDown }) => {
                 format!("No test since the unit was started or shut down on {}.", day(on))
             }

@@ -33,3 +33,4 @@ mod tell;
 mod treatments;
 mod week;
 mod when;
+mod year;
