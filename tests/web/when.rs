@@ -116,3 +116,34 @@ async fn a_unit_with_nothing_due_is_asked_for_by_job_and_gets_a_visit_of_its_own
     let stops = week::stops(t.pool(), date!(2026 - 10 - 05), None).await.unwrap();
     assert!(stops.iter().any(|s| s.visit_id == id && s.job_codes == ["repair"]));
 }
+
+/// 400 mg/L is below the minimum, so a test leads to a dose; a repair tests nothing, and nothing for it goes into the van.
+#[tokio::test]
+async fn a_visit_on_the_telephone_takes_treatment_along_only_where_the_water_is_tested() {
+    let mut t = TestApp::start().await;
+    t.on(super::support::NOW - time::Duration::days(3));
+    let d = dealership::open(&t).await;
+    let unit = d.units[2];
+    dealership::test(&t, unit, date!(2026 - 10 - 01), 8).await;
+    path::issued_week(&t, &d).await;
+    let expects = async |job: &str| -> Option<i64> {
+        sqlx::query("UPDATE visits SET status = 'cancelled', staff_id = NULL, day = NULL, position = NULL, starts = NULL, ends = NULL WHERE unit_id = $1")
+            .bind(unit)
+            .execute(t.pool())
+            .await
+            .unwrap();
+        let staff = d.wick.staff_id.to_string();
+        let form = [("week", "2026-W41"), ("job", job), ("staff", &staff as &str), ("day", "2026-10-07"), ("position", "1")];
+        let put = t.post(&d.office, &format!("/units/{unit}/when"), &form).await;
+        assert_eq!(put.status, 303, "{}", put.text("main"));
+        sqlx::query_scalar("SELECT expected_dose_ml FROM visits WHERE unit_id = $1 AND status = 'planned'")
+            .bind(unit)
+            .fetch_one(t.pool())
+            .await
+            .unwrap()
+    };
+    let dose = expects("water-test").await;
+    // From 400 to the target of 1,000 in 200 US gal: 0.6 g/L × 757 L = 454 g of nitrite, and more by the day of the visit.
+    assert!(dose.is_some_and(|ml| (2_900..3_400).contains(&ml)), "{dose:?}");
+    assert_eq!(expects("repair").await, None);
+}

@@ -30,6 +30,10 @@ impl JobBook {
     pub fn kinds(&self) -> Vec<JobKind> {
         self.jobs.iter().map(|j| j.kind.clone()).collect()
     }
+    /// Whether the water is tested by one of these jobs, and so dosed.
+    pub fn tests<'a>(&self, codes: impl IntoIterator<Item = &'a str>) -> bool {
+        codes.into_iter().any(|code| self.job(code).is_some_and(|j| j.tests_water))
+    }
     /// The job's name, or its code when it is gone from the book.
     pub fn name<'a>(&'a self, code: &'a str) -> &'a str {
         self.job(code).map_or(code, |j| j.kind.name())

@@ -6,16 +6,16 @@ use crate::{
     units::{MgPerLitre, Millilitres},
     water::{Occasion, Reading, advise, expect, level_after},
 };
-use sqlx::PgPool;
+use sqlx::PgExecutor;
 use std::collections::HashMap;
 use time::Date;
 use uuid::Uuid;
 
 /// Millilitres to expect on `day`, for every unit with a history that allows it.
-pub async fn expected_doses(pool: &PgPool, waters: &[&UnitWater], day: Date) -> Result<HashMap<Uuid, i64>> {
+pub async fn expected_doses(db: impl PgExecutor<'_>, waters: &[&UnitWater], day: Date) -> Result<HashMap<Uuid, i64>> {
     let ids: Vec<Uuid> = waters.iter().map(|w| w.unit_id).collect();
     let mut lines: HashMap<Uuid, Vec<Line>> = HashMap::new();
-    for (unit, on, level, ml) in latest_lines(pool, &ids).await? {
+    for (unit, on, level, ml) in latest_lines(db, &ids).await? {
         lines.entry(unit).or_default().push((on, level, ml));
     }
     let expected = waters.iter().filter_map(|w| {

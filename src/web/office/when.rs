@@ -11,9 +11,10 @@ use crate::{
     roads::Position,
     season::{JobKind, Suit},
     store::{
-        catalogue,
+        catalogue::{self, JobBook, Treatments},
         customers::{self, Place},
         due, units,
+        water::{self, UnitWater},
         week::{self, Move, NewVisit, Offer, Timing, Wanted},
     },
     units::{day_long, day_short, span, time_of_day},
@@ -79,38 +80,55 @@ struct Work {
     set_up: i32,
     skills: Vec<String>,
     reason: String,
+    /// Treatment that it is likely to take, where the water is tested and its record can tell.
+    dose_ml: Option<i64>,
 }
 
 /// One job by its code; without one, what is due at the unit in that week, else a repair.
 async fn work(db: &mut PgConnection, unit_id: Uuid, job: &str, monday: Date, today: Date) -> Result<Work> {
     let book = catalogue::job_book(&mut *db).await?;
-    if job.is_empty() {
-        let treatments = catalogue::treatments(&mut *db).await?;
-        let due = due::proposals(&mut *db, &[unit_id], &treatments, monday.max(today), 6).await?.remove(&unit_id);
-        if let Some(visit) = due.and_then(|(visits, _)| visits.into_iter().next()) {
-            let name = |code: &str| book.jobs.iter().find(|j| j.kind.code() == code).map(|j| j.kind.name().to_owned());
-            let reasons: Vec<&str> = visit.reasons().collect();
-            return Ok(Work {
-                names: visit.jobs.iter().filter_map(|j| name(&j.kind)).collect::<Vec<_>>().join(", "),
-                jobs: visit.jobs.iter().map(|j| j.kind.clone()).collect(),
-                minutes: i32::try_from(visit.minutes).unwrap_or(60).max(1),
-                set_up: i32::try_from(visit.setup_minutes).unwrap_or(0),
-                skills: visit.skills.iter().cloned().collect(),
-                reason: reasons.join(". "),
-            });
-        }
+    let treatments = catalogue::treatments(&mut *db).await?;
+    let day = monday.max(today);
+    let mut work = if job.is_empty() { due_work(&mut *db, unit_id, &treatments, &book, day).await? } else { None };
+    if work.is_none() {
+        let wanted = if job.is_empty() { "repair" } else { job };
+        let found = book.job(wanted).or(book.jobs.first());
+        work = found.map(|j| asked_work(&j.kind));
     }
-    let wanted = if job.is_empty() { "repair" } else { job };
-    let found = book.jobs.iter().find(|j| j.kind.code() == wanted).or(book.jobs.first());
-    let kind: &JobKind = found.map(|j| &j.kind).ok_or(Error::NotFound)?;
-    Ok(Work {
+    let mut work = work.ok_or(Error::NotFound)?;
+    if book.tests(work.jobs.iter().map(String::as_str)) {
+        let water = water::unit_waters(&mut *db, &treatments, &[unit_id]).await?.remove(&unit_id);
+        let water: Vec<&UnitWater> = water.iter().collect();
+        work.dose_ml = water::expected_doses(db, &water, day).await?.remove(&unit_id);
+    }
+    Ok(work)
+}
+
+async fn due_work(db: &mut PgConnection, unit_id: Uuid, treatments: &Treatments, book: &JobBook, day: Date) -> Result<Option<Work>> {
+    let due = due::proposals(db, &[unit_id], treatments, day, 6).await?.remove(&unit_id);
+    let Some(visit) = due.and_then(|(visits, _)| visits.into_iter().next()) else { return Ok(None) };
+    let reasons: Vec<&str> = visit.reasons().collect();
+    Ok(Some(Work {
+        names: visit.jobs.iter().map(|j| book.name(&j.kind)).collect::<Vec<_>>().join(", "),
+        jobs: visit.jobs.iter().map(|j| j.kind.clone()).collect(),
+        minutes: i32::try_from(visit.minutes).unwrap_or(60).max(1),
+        set_up: i32::try_from(visit.setup_minutes).unwrap_or(0),
+        skills: visit.skills.iter().cloned().collect(),
+        reason: reasons.join(". "),
+        dose_ml: None,
+    }))
+}
+
+fn asked_work(kind: &JobKind) -> Work {
+    Work {
         jobs: vec![kind.code().to_owned()],
         names: kind.name().to_owned(),
         minutes: i32::from(kind.minutes()),
         set_up: i32::from(kind.setup_minutes()),
         skills: kind.skills.iter().cloned().collect(),
         reason: "Asked for by telephone".to_owned(),
-    })
+        dose_ml: None,
+    }
 }
 
 fn wanted(place: &Place, work: &Work, suits: &[Suit], visit_id: Option<Uuid>) -> Option<Wanted> {
@@ -121,7 +139,7 @@ fn wanted(place: &Place, work: &Work, suits: &[Suit], visit_id: Option<Uuid>) ->
         minutes: work.minutes,
         set_up: work.set_up,
         skills: work.skills.clone(),
-        load_ml: 0,
+        load_ml: work.dose_ml.unwrap_or(0),
         suits: suits.to_vec(),
     })
 }
@@ -255,7 +273,7 @@ async fn add(db: &mut PgConnection, visit_id: Uuid, unit_id: Uuid, job: &str, mo
         closes_on: monday + Duration::days(6),
         minutes: work.minutes,
         reason: work.reason,
-        expected_dose_ml: None,
+        expected_dose_ml: work.dose_ml,
         placed: None,
         why: String::new(),
     };
