@@ -97,8 +97,18 @@ fn without_token(body: &[u8]) -> Vec<u8> {
     pairs.collect::<Vec<_>>().join(&b'&')
 }
 
+/// Reads the pairs of a form. Zero characters are left out: no text holds one, and PostgreSQL keeps none.
+pub fn read<T: DeserializeOwned>(body: &[u8]) -> std::result::Result<T, serde_html_form::de::Error> {
+    if !body.contains(&0) && !body.windows(3).any(|w| w == b"%00") {
+        return serde_html_form::from_bytes(body);
+    }
+    let pairs: Vec<(String, String)> = serde_html_form::from_bytes(body)?;
+    let plain: Vec<(String, String)> = pairs.into_iter().map(|(name, value)| (name.replace('\0', ""), value.replace('\0', ""))).collect();
+    serde_html_form::from_bytes(serde_html_form::to_string(plain).unwrap_or_default().as_bytes())
+}
+
 fn parse<T: DeserializeOwned>(body: &[u8]) -> Result<T> {
-    serde_html_form::from_bytes(body).map_err(|e| Error::Bad(format!("The form did not arrive whole ({e}). Go back and send it again.")))
+    read(body).map_err(|e| Error::Bad(format!("The form did not arrive whole ({e}). Go back and send it again.")))
 }
 
 impl<T: DeserializeOwned> FromRequest<App> for Posted<T> {
@@ -151,10 +161,10 @@ impl FromRequest<App> for Upload {
         while let Some(field) = parts.next_field().await.map_err(broken)? {
             let name = field.name().unwrap_or_default().to_owned();
             if name == "file" {
-                me.file_name = field.file_name().unwrap_or_default().chars().take(120).collect();
+                me.file_name = field.file_name().unwrap_or_default().chars().filter(|c| !c.is_control()).take(120).collect();
                 me.file = field.bytes().await.map_err(broken)?;
             } else {
-                me.fields.insert(name, field.text().await.map_err(broken)?);
+                me.fields.insert(name, field.text().await.map_err(broken)?.replace('\0', ""));
             }
         }
         check(wanted.as_ref(), me.fields.get("form_token").map_or("", String::as_str))?;
@@ -187,7 +197,7 @@ impl FromRequest<App> for Shots {
                 let bytes = field.bytes().await.map_err(broken)?;
                 files.extend((!bytes.is_empty()).then_some((file_name, bytes)));
             } else {
-                fields.insert(name, field.text().await.map_err(broken)?);
+                fields.insert(name, field.text().await.map_err(broken)?.replace('\0', ""));
             }
         }
         let mut take = |name: &str| fields.remove(name).unwrap_or_default();

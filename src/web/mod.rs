@@ -73,6 +73,7 @@ pub fn router(app: App) -> (Router, Vec<RouteInfo>) {
         .method_not_allowed_fallback(async || error::Error::NotFound)
         .layer(DefaultBodyLimit::max(BODY_LIMIT))
         .with_state(app)
+        .layer(middleware::from_fn(no_zero))
         .layer(CsrfLayer::new())
         .layer(CatchPanicLayer::custom(|_| error::Error::Inside(anyhow::anyhow!("a handler panicked")).into_response()))
         .layer(CompressionLayer::new())
@@ -105,6 +106,15 @@ const HEADERS: [(&str, &str); 8] = [
     ("x-frame-options", "DENY"),
     ("x-robots-tag", "noindex, nofollow"),
 ];
+
+/// A zero character in an address: no text holds one, and PostgreSQL takes none.
+async fn no_zero(request: Request<Body>, next: Next) -> Response {
+    if request.uri().path().contains("%00") || request.uri().query().is_some_and(|query| query.contains("%00")) {
+        return error::Error::Bad("This address holds a character that no text has. Type what you look for again.".to_owned())
+            .into_response();
+    }
+    next.run(request).await
+}
 
 async fn headers(https: bool, request: Request<Body>, next: Next) -> Response {
     let mut answer = next.run(request).await;

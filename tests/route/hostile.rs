@@ -1,8 +1,8 @@
 //! Input that makes no sense is refused with words or planned as far as it goes; nothing panics.
 
-use embertide::route::{Effort, Lock, Lunch, Matrix, Problem, ProblemError, Shift, Visit, Window, check, explain, improve};
+use embertide::route::{self, Effort, Lock, Lunch, Matrix, Problem, ProblemError, Shift, Visit, Window, check, explain, improve, solve};
 use proptest::prelude::*;
-use std::sync::atomic::AtomicBool;
+use std::{num::NonZeroUsize, sync::atomic::AtomicBool};
 
 use crate::world::{HOUR, line, plan, shift, visit};
 
@@ -19,6 +19,19 @@ fn nothing_asked_is_nothing_planned() {
     assert_eq!(plan(&nobody, 1, u64::MAX).objective, 28_800);
     let idle = Problem::new(1, vec![shift(0, 0)], vec![], line(&[0])).unwrap();
     assert_eq!(plan(&idle, 1, u64::MAX).routes, [[0_usize; 0]]);
+}
+
+/// A season of which everything is done: its days are many, and are divided over threads, but there is nobody to visit.
+#[test]
+fn a_season_without_visits_is_an_empty_plan() {
+    let shifts: Vec<Shift> = (0..120).map(|k| shift(k % 2, k / 2)).collect();
+    let season = Problem::new(60, shifts, vec![], line(&[0])).unwrap();
+    let effort = Effort::new(1, 400).on(NonZeroUsize::new(2).unwrap());
+    let empty = vec![Vec::<usize>::new(); 120];
+    let plan = solve(&season, &effort, &AtomicBool::new(false), &mut |_| {});
+    assert_eq!((plan.routes, plan.objective, plan.finished), (empty.clone(), 0, true));
+    let level = route::season(&season, &[], 0, 60, &effort, &AtomicBool::new(false), &mut |_| {}).unwrap();
+    assert_eq!(level.routes, empty);
 }
 
 #[test]

@@ -31,6 +31,7 @@ mod second_factor;
 mod taken_out;
 mod tell;
 mod treatments;
+mod wander;
 mod week;
 mod when;
 mod year;

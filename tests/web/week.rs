@@ -45,6 +45,22 @@ async fn a_visit_moves_to_another_technician_and_day_and_its_times_follow() {
     assert!(starts > 450, "after leaving at 7:30 and driving there");
 }
 
+#[tokio::test]
+async fn a_week_issued_before_it_was_planned_again_stays_as_it_was_issued() {
+    let t = TestApp::start().await;
+    let d = dealership::open(&t).await;
+    planned(&t, &d).await;
+    let page = t.get(Some(&d.office), "/week/2026-W41").await;
+    let version = page.attrs("form[action$='/issue'] input[name=row_version]", "value").remove(0);
+    assert_eq!(t.post(&d.office, "/week/2026-W41/plan", &[]).await.status, 303);
+    assert_eq!(t.post(&d.office, "/week/2026-W41/issue", &[("row_version", &version)]).await.status, 303);
+    let before = t.get(Some(&d.office), "/week/2026-W41/print").await.text("main");
+    t.work().await;
+    let said = t.get(Some(&d.office), "/week/2026-W41").await.text("main");
+    assert!(said.contains("Issued") && !said.contains("Working out") && !said.contains("failed"), "{said}");
+    assert_eq!(t.get(Some(&d.office), "/week/2026-W41/print").await.text("main"), before);
+}
+
 /// Both technicians work from Monday to Friday. What opens on the Saturday has found no room in this week: it was not due in it.
 #[tokio::test]
 async fn what_opens_when_nobody_works_any_more_is_left_to_the_next_week() {

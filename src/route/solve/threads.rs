@@ -120,6 +120,9 @@ fn one_round(
 /// visits that are out go round in turn.
 fn parts(problem: &Problem, now: &[Vec<usize>], threads: usize, chance: &mut Random) -> Option<Vec<Part>> {
     let visits = problem.visits();
+    if visits.is_empty() {
+        return None;
+    }
     let pivot = visits[chance.below(visits.len())].place;
     let far = |v: usize| i64::from(problem.drive().seconds(pivot, visits[v].place).unwrap_or(i32::MAX));
     let mut order: Vec<(i64, usize)> = Vec::new();

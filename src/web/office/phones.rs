@@ -3,7 +3,7 @@
 use super::super::{
     app::App,
     error::{Error, Result},
-    form::{Nothing, Posted},
+    form::{self, Nothing, Posted},
     guard::{Office, see_other},
     html::{Frame, html},
     photos::{PhotoView, view},
@@ -78,7 +78,7 @@ fn phone(p: PhoneLine, now: OffsetDateTime) -> PhoneView {
 }
 
 fn waiting(w: Waiting, now: OffsetDateTime) -> WaitingView {
-    let typed: Vec<(String, String)> = serde_html_form::from_bytes(&w.body).unwrap_or_default();
+    let typed: Vec<(String, String)> = form::read(&w.body).unwrap_or_default();
     let mut typed: Vec<(String, String)> = typed.into_iter().filter(|(_, v)| !v.trim().is_empty()).take(60).collect();
     if typed.is_empty() {
         typed.push(("bytes".to_owned(), String::from_utf8_lossy(&w.body).chars().take(2000).collect()));

@@ -1,7 +1,7 @@
 //! What a phone kept, read on arrival. Every form version that was ever in use stays readable here; one that is not known
 //! is left as its bytes.
 
-use super::typed::Typed;
+use super::{super::form, typed::Typed};
 use uuid::Uuid;
 
 /// Which form was filled in. A version stays in this list for a year at least after its last use.
@@ -47,7 +47,7 @@ pub(super) struct Item {
 
 /// Reads the bytes of an item; else why the office has to look at it, in words.
 pub(super) fn read(body: &[u8]) -> Result<Item, String> {
-    let pairs: Vec<(String, String)> = serde_html_form::from_bytes(body).map_err(|e| format!("These bytes are no form ({e})."))?;
+    let pairs: Vec<(String, String)> = form::read(body).map_err(|e| format!("These bytes are no form ({e})."))?;
     let typed = Typed(pairs);
     let name = typed.get("form");
     let Some(form) = Form::parse(name) else {
@@ -62,7 +62,7 @@ pub(super) fn read(body: &[u8]) -> Result<Item, String> {
 
 /// What an item is called in the records: its form as it names itself, if it does.
 pub(super) fn kind(body: &[u8]) -> String {
-    let pairs: Vec<(String, String)> = serde_html_form::from_bytes(body).unwrap_or_default();
+    let pairs: Vec<(String, String)> = form::read(body).unwrap_or_default();
     let form: String = Typed(pairs).get("form").chars().filter(|c| !c.is_control()).take(32).collect();
     if form.is_empty() { "kept".to_owned() } else { format!("kept {form}") }
 }

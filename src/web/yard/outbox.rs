@@ -7,6 +7,7 @@ use super::{
         error::{Error, Result},
         fill_keep::{self, Ready},
         fill_view::{self, Asked},
+        form,
         guard::Technician,
     },
     item::{self, Form, Item},
@@ -223,7 +224,7 @@ async fn made(who: &Technician, app: &App, arrived: &Arrived<'_>) -> Result<Opti
 async fn fill(who: &Technician, app: &App, arrived: &Arrived<'_>, item: &Item) -> Result<Ready, Trouble> {
     let at = reached(who, app, item).await?;
     let unreadable = |e: serde_html_form::de::Error| Trouble::Settle(vec![format!("The fill's form cannot be read ({e}).")]);
-    let mut asked: Asked = serde_html_form::from_bytes(arrived.body).map_err(unreadable)?;
+    let mut asked: Asked = form::read(arrived.body).map_err(unreadable)?;
     if asked.filled_on.trim().is_empty() {
         asked.filled_on = usual_day(who, &at, item).to_string();
     }
