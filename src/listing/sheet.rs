@@ -28,8 +28,6 @@ pub enum SheetError {
         "Line {line} is not UTF-8 text, so accented letters and degree signs would come in wrong. Save the file again as CSV in UTF-8."
     )]
     NotUtf8 { line: usize },
-    #[error("Line {line} holds a zero byte, which no text has. Save the list again as CSV in UTF-8.")]
-    Zero { line: usize },
     #[error("The quotation mark that opens on line {line} is never closed. Close it, or take it out.")]
     OpenQuote { line: usize },
     #[error("There are column names, but no rows under them.")]
@@ -129,9 +127,6 @@ fn text(bytes: &[u8]) -> Result<&str, SheetError> {
         return Err(SheetError::Utf16);
     }
     let bytes = bytes.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(bytes);
-    if let Some(zero) = bytes.iter().position(|b| *b == 0) {
-        return Err(SheetError::Zero { line: line_at(bytes, zero) });
-    }
     std::str::from_utf8(bytes).map_err(|e| SheetError::NotUtf8 { line: line_at(bytes, e.valid_up_to()) })
 }
 

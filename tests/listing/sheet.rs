@@ -62,7 +62,6 @@ fn what_is_no_list_is_refused_with_a_reason() {
     assert_eq!(refused(b"\xFF\xFEn\0a\0m\0e\0"), SheetError::Utf16);
     // "é" is E9 in ISO 8859-1 and Windows-1252, and no UTF-8 by itself.
     assert_eq!(refused(b"name,town\r\nA,B\r\nC,Montr\xE9al\r\n"), SheetError::NotUtf8 { line: 3 });
-    assert_eq!(refused(b"name,town\r\nA,B\0\r\n"), SheetError::Zero { line: 2 });
     assert_eq!(refused(b"name,town\nA,B\nC,\"D\nE,F\n"), SheetError::OpenQuote { line: 3 });
     assert_eq!(refused(&vec![b'a'; MAX_BYTES + 1]), SheetError::TooLarge);
     assert_eq!(refused(vec!["a"; 201].join(",").as_bytes()), SheetError::TooManyColumns);
