@@ -5,6 +5,6 @@ ALTER TABLE foreseen
     ADD COLUMN low boolean NOT NULL DEFAULT false;
 CREATE INDEX foreseen_held ON foreseen (low DESC, unit_id) WHERE held <> '';
 COMMENT ON COLUMN foreseen.held IS 'what has to be seen to before any dose; empty where one may be put in, or where none is wanted of a glycol mix';
-COMMENT ON COLUMN foreseen.low IS 'the last test is below the minimum of its programme';
+COMMENT ON COLUMN foreseen.low IS 'the last test is at the minimum of its programme or below';
 -- What is due is worked out anew at once, by the rules of this version.
 UPDATE dealer SET due_worked_out_on = NULL;

@@ -65,10 +65,10 @@ impl UnitWater {
         self.before_the_test(day).held
     }
 
-    /// The last test of this water is below the minimum of the programme.
+    /// The last test of this water is at the minimum of the programme or below: it wants a dose.
     pub fn is_low(&self) -> bool {
         let of_this_water = |t: &LastTest| self.facts.water_changed_on.is_none_or(|changed| changed <= t.taken_on);
-        self.last_test.filter(of_this_water).is_some_and(|t| t.level < self.programme.levels.min())
+        self.last_test.filter(of_this_water).is_some_and(|t| t.level <= self.programme.levels.min())
     }
 
     /// The last test as a reading.

@@ -32,7 +32,7 @@ pub struct Seen {
     pub loss: Option<Loss>,
     /// Why no dose can be worked out, in sentences; empty where one can.
     pub held: Vec<String>,
-    /// The last test is below the minimum.
+    /// The last test is at the minimum or below.
     pub low: bool,
 }
 
@@ -177,7 +177,6 @@ pub async fn losing(db: &mut PgConnection, from_pm: i32, limit: i64) -> Result<V
 pub struct HeldUnit {
     pub unit_id: Uuid,
     pub unit_name: String,
-    pub customer_id: Uuid,
     pub customer_name: String,
     pub customer_phone: String,
     pub town: String,
@@ -191,7 +190,7 @@ pub struct HeldUnit {
 pub async fn held(db: impl PgExecutor<'_>, limit: i64) -> Result<Vec<HeldUnit>> {
     let rows = sqlx::query_as!(
         HeldUnit,
-        "SELECT s.unit_id, u.name AS unit_name, u.customer_id, c.name AS customer_name, c.phone AS customer_phone, p.town, s.held, s.low
+        "SELECT s.unit_id, u.name AS unit_name, c.name AS customer_name, c.phone AS customer_phone, p.town, s.held, s.low
          FROM foreseen s JOIN units u ON u.id = s.unit_id JOIN places p ON p.id = u.place_id JOIN customers c ON c.id = u.customer_id
          WHERE s.held <> '' AND u.status <> 'retired' ORDER BY s.low DESC, s.unit_id LIMIT $1",
         limit
