@@ -1,11 +1,11 @@
-//! Owner, office and technician press whatever stands on the pages, with whatever comes to hand. Every answer is one that was thought
+//! Owner, office, technician and a customer press whatever stands on the pages, with whatever comes to hand. Every answer is one that was thought
 //! of, background work comes to its end, and the records keep their promises.
 //!
 //! `WANDER=20 cargo test --test web wander -- --nocapture` walks twenty times as far; ids are made by the clock, so that a walk is not
 //! repeated word by word, but what it pressed last is printed.
 
 use super::support::{NOW, Page, TestApp, dealership, encode};
-use embertide::store::sessions::Role;
+use embertide::store::{links, sessions::Role};
 use scraper::{ElementRef, Html, Selector};
 use std::collections::BTreeSet;
 use time::Duration;
@@ -136,8 +136,8 @@ fn found(dice: &mut Dice, page: &Page, address: &str) -> (Vec<String>, Option<Fi
 
 /// Somebody who walks, and the pages they know of.
 struct Walker {
-    id: Uuid,
-    role: Role,
+    /// A customer has none.
+    staff: Option<(Uuid, Role)>,
     pages: BTreeSet<String>,
 }
 
@@ -159,11 +159,16 @@ impl Walker {
             "/water/held",
         ];
         let known: &[&str] = if role == Role::Technician { &["/route", "/route/2026-10-05", "/unplanned"] } else { &office };
-        Self { id, role, pages: known.iter().map(|page| (*page).to_owned()).collect() }
+        Self { staff: Some((id, role)), pages: known.iter().map(|page| (*page).to_owned()).collect() }
+    }
+
+    fn customer(link: &str) -> Self {
+        Self { staff: None, pages: BTreeSet::from([format!("/w/{link}")]) }
     }
 
     fn learn(&mut self, links: Vec<String>, dice: &mut Dice) {
-        self.pages.extend(links.into_iter().filter(|link| !link.contains("sign-out")));
+        let own = |link: &String| if self.staff.is_some() { !link.contains("sign-out") } else { link.starts_with("/w/") };
+        self.pages.extend(links.into_iter().filter(own));
         if self.pages.len() > 400 {
             self.pages.retain(|page| page.len() < 12 || dice.below(2) == 0);
         }
@@ -172,14 +177,18 @@ impl Walker {
 
 /// Looks at a page, presses something on it. Answers with what was pressed.
 async fn step(t: &TestApp, dice: &mut Dice, walker: &mut Walker) -> String {
-    let who = t.session(walker.id, walker.role).await;
+    let who = match walker.staff {
+        Some((id, role)) => Some(t.session(id, role).await),
+        None => None,
+    };
+    let who = who.as_ref();
     let known: Vec<String> = walker.pages.iter().cloned().collect();
     let mut address = dice.one_of(&known);
-    let mut page = t.get(Some(&who), &address).await;
+    let mut page = t.get(who, &address).await;
     for _ in 0..3 {
         if page.status == 303 {
             address.clone_from(&page.location);
-            page = t.get(Some(&who), &address).await;
+            page = t.get(who, &address).await;
         }
     }
     assert!(page.status < 500, "{address}: {}", page.body);
@@ -187,11 +196,11 @@ async fn step(t: &TestApp, dice: &mut Dice, walker: &mut Walker) -> String {
     walker.learn(links, dice);
     let Some(Filled { action, posts, body }) = form else { return address };
     let answer = if posts {
-        t.post_raw(Some(&who), &action, &body).await
+        t.post_raw(who, &action, &body).await
     } else {
-        t.get(Some(&who), &format!("{}?{body}", action.split('#').next().unwrap())).await
+        t.get(who, &format!("{}?{body}", action.split('#').next().unwrap())).await
     };
-    let pressed = format!("{action} {body} as {:?}", walker.role);
+    let pressed = format!("{action} {body} as {:?}", walker.staff.map(|s| s.1));
     assert!(answer.status < 500, "{pressed}: {}", answer.body);
     pressed
 }
@@ -200,16 +209,18 @@ async fn walk(seed: u64, steps: usize) {
     let mut dice = Dice(seed);
     let mut t = TestApp::start().await;
     let d = dealership::open(&t).await;
-    let mut walkers =
-        [(&d.owner, Role::Owner), (&d.office, Role::Office), (&d.wick, Role::Technician)].map(|(s, r)| Walker::new(s.staff_id, r));
+    let link = links::make(t.pool(), d.units[0], "test", None, NOW).await.unwrap();
+    let staff = [(&d.owner, Role::Owner), (&d.office, Role::Office), (&d.wick, Role::Technician)];
+    let mut walkers: Vec<Walker> = staff.iter().map(|(s, role)| Walker::new(s.staff_id, *role)).collect();
+    walkers.push(Walker::customer(&link));
     let mut now = NOW;
     for n in 0..steps {
-        let walker = &mut walkers[[0, 0, 1, 1, 2][dice.below(5)]];
+        let walker = &mut walkers[[0, 0, 0, 1, 1, 2, 2, 3][dice.below(8)]];
         let pressed = step(&t, &mut dice, walker).await;
         // Nobody is sent away for good.
-        for (walker, role) in walkers.iter().zip(["owner", "office", "technician"]) {
+        for (who, role) in staff {
             let back = sqlx::query("UPDATE staff SET active = true, role = $2 WHERE id = $1 AND (NOT active OR role <> $2)");
-            back.bind(walker.id).bind(role).execute(t.pool()).await.unwrap();
+            back.bind(who.staff_id).bind(role.as_str()).execute(t.pool()).await.unwrap();
         }
         if dice.below(15) == 0 {
             now += Duration::hours(dice.one_of(&[1, 3, 9, 24, 40]));
