@@ -84,7 +84,6 @@ async fn whatever_comes_is_kept_and_nothing_is_refused() {
         b"\xff\x00\xfe not a form at all".to_vec(),
         Vec::new(),
         sheet(*visit, &[("drops", "many")]).into_bytes(),
-        sheet(*visit, &[("drops", "8"), ("note", "a zero byte \u{0} in it")]).into_bytes(),
         sheet(Uuid::now_v7(), &[("drops", "8")]).into_bytes(),
         encode(&[("form", "not-done/1"), ("visit", &visit_text), ("why", "Other")]).into_bytes(),
         encode(&[("form", "correct/1"), ("report", &Uuid::now_v7().to_string()), ("reason", "slip")]).into_bytes(),
@@ -102,6 +101,18 @@ async fn whatever_comes_is_kept_and_nothing_is_refused() {
     let page = t.get(Some(&d.office), "/phones").await;
     assert!(page.text("#to-settle").contains("rotten eggs"), "the office reads what was typed");
     assert_eq!(t.broken_promises().await, Vec::<String>::new());
+}
+
+/// PostgreSQL keeps no zero in a text; what was sent is kept as it came.
+#[tokio::test]
+async fn a_zero_in_a_note_keeps_nobody_from_the_report() {
+    let Scene { t, visit, tech, .. } = &at_a_stop().await;
+    let body = sheet(*visit, &[("drops", "8"), ("note", "a zero \u{0}in it")]);
+    assert_eq!(send(t, tech, Uuid::now_v7(), body.as_bytes()).await["state"], "kept");
+    let note: String = sqlx::query_scalar("SELECT note FROM visit_reports").fetch_one(t.pool()).await.unwrap();
+    assert_eq!(note, "a zero in it");
+    let kept: Vec<Vec<u8>> = sqlx::query_scalar("SELECT body FROM submissions WHERE kind LIKE 'kept%'").fetch_all(t.pool()).await.unwrap();
+    assert_eq!(kept, [body.into_bytes()]);
 }
 
 #[tokio::test]
