@@ -147,6 +147,35 @@ async fn who_was_told_another_time_than_the_planned_one_gets_it_back_where_that_
     assert!(!week.text("main").contains("To call"), "the customer is told nothing new");
 }
 
+/// The office put a visit on a day that is far too short for it: that day stays as it is, and the rest can still be mended.
+#[tokio::test]
+async fn a_day_that_breaks_a_rule_already_is_left_alone_and_the_rest_is_mended() {
+    let mut t = TestApp::start().await;
+    t.on(super::support::NOW - time::Duration::days(3));
+    let d = dealership::open(&t).await;
+    path::issued_week(&t, &d).await;
+    let wednesday = date!(2026 - 10 - 07);
+    sqlx::query("UPDATE working_hours SET ends = starts + 30 WHERE staff_id = $1 AND weekday = 3")
+        .bind(d.wick.staff_id)
+        .execute(t.pool())
+        .await
+        .unwrap();
+    let odd = moved(&t, &d, d.units[2], wednesday).await;
+    let (staff, day): (Uuid, Date) =
+        sqlx::query_as("SELECT staff_id, day FROM visits WHERE unit_id = $1").bind(d.units[0]).fetch_one(t.pool()).await.unwrap();
+    let (says, [version, seen]) = week_page(&t, &d, &format!("staff={staff}&day={day}")).await;
+    assert!(says.contains("Left as the office put it: Wed Oct 7, Wick Garrowby"), "{says}");
+    assert!(says.contains("House heater") && !says.contains("Shop heater"), "{says}");
+    let form = [("staff", &staff.to_string() as &str), ("day", &day.to_string()), ("row_version", &version), ("seen", &seen)];
+    assert_eq!(t.post(&d.office, "/week/2026-W41/mend", &form).await.location, "/week/2026-W41?said=mended");
+    let days: Vec<(Uuid, Option<Date>)> = sqlx::query_as("SELECT id, day FROM visits").fetch_all(t.pool()).await.unwrap();
+    assert!(days.contains(&(odd, Some(wednesday))), "{days:?}");
+    let refused = t.get(Some(&d.office), &format!("/week/2026-W41/mend?refused={odd}")).await;
+    assert!(refused.status == 422 && refused.text("main").contains("breaks a rule already"), "{}", refused.text("main"));
+    let (says, _) = week_page(&t, &d, &format!("staff={}&day={wednesday}", d.wick.staff_id)).await;
+    assert!(says.contains("Shop heater") && !says.contains("Left as"), "its own stops find another day: {says}");
+}
+
 /// What a page hands back beside what happened.
 pub(crate) fn kept_with(page: &Page) -> [String; 2] {
     ["row_version", "seen"].map(|name| page.attrs(&format!("input[name={name}]"), "value").remove(0))

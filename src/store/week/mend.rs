@@ -77,6 +77,8 @@ pub struct Torn {
     happened: Happened,
     /// Where the visits of the laid problem stand, in its order.
     stood: Vec<Option<At>>,
+    /// Days that are left as they stand, with who drives: they break a rule already.
+    left: Vec<(String, Date)>,
     /// Version of the plan that was read.
     pub row_version: i32,
     seed: u64,
@@ -107,6 +109,8 @@ pub struct MendedWeek {
     torn: Read,
     mended: Mended,
     pub moved: Vec<Moved>,
+    /// Days that were left as they stand, with who drives: they break a rule already.
+    pub left: Vec<(String, Date)>,
 }
 
 /// What of [`Torn`] is left after the search.
@@ -123,16 +127,27 @@ struct Read {
 /// them only its own open visits are planned anew.
 pub async fn torn(db: &mut PgConnection, roads: Roads<'_>, monday: Date, first_day: Date, happened: Happened) -> Result<Torn> {
     let plan = read::header(&mut *db, monday).await?.ok_or(Error::NotFound)?;
-    let (standing, mut candidates) = visits_left(&mut *db, monday, first_day, happened).await?;
+    let (mut standing, mut candidates) = visits_left(&mut *db, monday, first_day, happened).await?;
     let ids: Vec<Uuid> = standing.iter().map(|v| v.id).collect();
     let told = told::of(&mut *db, &ids).await?;
     release(&mut candidates, &standing, &told);
     let people = staff::all(&mut *db).await?;
-    let crew = staff::crew(db, monday, 1).await?;
+    let mut crew = staff::crew(db, monday, 1).await?;
     let odd = |e: &dyn std::fmt::Display| corrupt("week_plans", monday, e);
     let span = Span::week(monday, first_day);
-    let laid = lay(span, &crew, &candidates, roads.planned).map_err(|e| odd(&e))?;
-    let routes: Vec<Vec<usize>> = laid.shifts.iter().map(|(staff_id, day)| on_day(&laid.visits, &standing, *staff_id, *day)).collect();
+    let mut laid = lay(span, &crew, &candidates, roads.planned).map_err(|e| odd(&e))?;
+    let mut left = odd_days(&laid, &standing);
+    left.retain(|at| Some(*at) != happened.lost());
+    if !left.is_empty() {
+        if standing.iter().any(|v| happened == Happened::Refused(v.id) && left.contains(&(v.staff_id, v.day))) {
+            return Err(Error::Rule("week_is_odd".to_owned()));
+        }
+        leave(&left, &mut candidates, &mut standing, &mut crew);
+        laid = lay(span, &crew, &candidates, roads.planned).map_err(|e| odd(&e))?;
+    }
+    let fits = |at: &(Uuid, Date), route: &[usize]| Some(*at) != happened.lost() || stands(&laid, *at, route);
+    let route = |at: &(Uuid, Date)| Some(on_day(&laid.visits, &standing, at.0, at.1)).filter(|r| fits(at, r)).unwrap_or_default();
+    let routes: Vec<Vec<usize>> = laid.shifts.iter().map(route).collect();
     let change = match happened {
         Happened::Lost { staff_id, day } => laid.shifts.iter().position(|s| *s == (staff_id, day)).map(Change::ShiftLost),
         Happened::Refused(visit) => laid.visits.iter().position(|v| *v == visit).map(Change::Refused),
@@ -155,9 +170,34 @@ pub async fn torn(db: &mut PgConnection, roads: Roads<'_>, monday: Date, first_d
         plan_id: plan.id,
         happened,
         stood,
+        left: left.into_iter().map(|at| (name(at.0), at.1)).collect(),
         row_version: plan.row_version,
         seed: u64::from(monday.to_julian_day().unsigned_abs()),
     })
+}
+
+/// Whether a day's stops can be made in this order, by the rules of planning.
+fn stands(laid: &Laid, at: (Uuid, Date), route: &[usize]) -> bool {
+    let alone: Vec<Vec<usize>> = laid.shifts.iter().map(|s| if *s == at { route.to_vec() } else { Vec::new() }).collect();
+    route::check(&laid.problem, &alone).is_ok()
+}
+
+/// Days that break a rule as they stand: the office put them so.
+fn odd_days(laid: &Laid, standing: &[Standing]) -> Vec<(Uuid, Date)> {
+    let breaks = |at: &&(Uuid, Date)| !stands(laid, **at, &on_day(&laid.visits, standing, at.0, at.1));
+    laid.shifts.iter().filter(breaks).copied().collect()
+}
+
+/// Leaves these days with their stops out of the question: they stay as the office put them.
+fn leave(days: &[(Uuid, Date)], candidates: &mut Vec<Candidate>, standing: &mut Vec<Standing>, crew: &mut Crew) {
+    standing.retain(|v| {
+        let stays = days.contains(&(v.staff_id, v.day));
+        if stays {
+            candidates.retain(|c| c.visit_id != v.id);
+        }
+        !stays
+    });
+    crew.days.retain(|d| !days.contains(&(d.staff_id, d.day)));
 }
 
 /// A visit that stands at another time than its customer was told is held by nothing there: it may go back, but not be left out.
@@ -236,7 +276,7 @@ impl Torn {
             plan_id: self.plan_id,
             happened: self.happened,
         };
-        MendedWeek { torn, mended, moved }
+        MendedWeek { torn, mended, moved, left: self.left }
     }
 }
 

@@ -51,6 +51,8 @@ struct MendPage {
     /// Closed roads that the plan does not go round yet, and those that are open again.
     closed: Vec<String>,
     opened: Vec<String>,
+    /// Days that break a rule already, with who drives: left as they stand.
+    left: Vec<String>,
     /// Places that no open road leads to.
     cut_off: Vec<String>,
 }
@@ -149,7 +151,7 @@ struct Answer {
 impl Answer {
     /// The same as long as the office would be shown the same.
     fn fingerprint(&self) -> String {
-        let shown = format!("{:?}", (&self.week.moved, self.roads.closed(), self.roads.opened()));
+        let shown = format!("{:?}", (&self.week.moved, &self.week.left, self.roads.closed(), self.roads.opened()));
         hex(&sha256(shown.as_bytes())[..8])
     }
 }
@@ -184,8 +186,8 @@ async fn mended(app: &App, monday: Date, happened: Happened, closing: Option<Roa
 fn unmended(e: crate::store::Error) -> Error {
     match e {
         crate::store::Error::Rule(rule) if rule == "week_is_odd" => Error::Bad(
-            "A day of this week breaks a rule already (see “Look at this” on the week), so the rest cannot be mended by itself. Mend that day first, \
-             or move the visits by hand."
+            "The day that this is about breaks a rule already (see “Look at this” on the week), so it cannot be mended by itself. Take the visit off with \
+             “Not this week”, or move the visits by hand."
                 .to_owned(),
         ),
         other => other.into(),
@@ -262,6 +264,7 @@ pub(super) async fn page(who: Office, app: App, (Path(name), Query(asked)): (Pat
         fields: fields(happened, &asked.closing),
         closed: roads.closed(),
         opened: roads.opened(),
+        left: week.left.iter().map(|(technician, day)| format!("{}, {technician}", day_short(*day))).collect(),
         cut_off,
         row_version,
         seen,
