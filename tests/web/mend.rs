@@ -90,6 +90,15 @@ async fn what_was_made_before_a_day_was_lost_stays_on_its_route() {
     assert_eq!(left, 0, "the rest is somebody else's, or another day's");
 }
 
+/// All of the issued week lies ahead.
+async fn on_the_friday_before() -> (TestApp, dealership::Dealership) {
+    let mut t = TestApp::start().await;
+    t.on(super::support::NOW - time::Duration::days(3));
+    let d = dealership::open(&t).await;
+    path::issued_week(&t, &d).await;
+    (t, d)
+}
+
 async fn version(t: &TestApp, visit: Uuid) -> String {
     let version: i32 = sqlx::query_scalar("SELECT row_version FROM visits WHERE id = $1").bind(visit).fetch_one(t.pool()).await.unwrap();
     version.to_string()
@@ -121,11 +130,7 @@ async fn a_confirmed_visit_keeps_its_day_with_somebody_else() {
 
 #[tokio::test]
 async fn who_was_told_another_time_than_the_planned_one_gets_it_back_where_that_disturbs_nobody() {
-    let mut t = TestApp::start().await;
-    // The Friday before: all of the week lies ahead.
-    t.on(super::support::NOW - time::Duration::days(3));
-    let d = dealership::open(&t).await;
-    path::issued_week(&t, &d).await;
+    let (t, d) = on_the_friday_before().await;
     let [wednesday, thursday] = [date!(2026 - 10 - 07), date!(2026 - 10 - 08)];
     let visit = moved(&t, &d, d.units[2], wednesday).await;
     let told = [("week", "2026-W41"), ("row_version", &version(&t, visit).await as &str), ("told", "yes")];
@@ -150,10 +155,7 @@ async fn who_was_told_another_time_than_the_planned_one_gets_it_back_where_that_
 /// The office put a visit on a day that is far too short for it: that day stays as it is, and the rest can still be mended.
 #[tokio::test]
 async fn a_day_that_breaks_a_rule_already_is_left_alone_and_the_rest_is_mended() {
-    let mut t = TestApp::start().await;
-    t.on(super::support::NOW - time::Duration::days(3));
-    let d = dealership::open(&t).await;
-    path::issued_week(&t, &d).await;
+    let (t, d) = on_the_friday_before().await;
     let wednesday = date!(2026 - 10 - 07);
     sqlx::query("UPDATE working_hours SET ends = starts + 30 WHERE staff_id = $1 AND weekday = 3")
         .bind(d.wick.staff_id)
@@ -189,11 +191,7 @@ async fn week_page(t: &TestApp, d: &dealership::Dealership, what: &str) -> (Stri
 
 #[tokio::test]
 async fn a_customer_who_says_no_is_called_off_and_the_rest_stays_as_told() {
-    let mut t = TestApp::start().await;
-    // The Friday before: all of the week lies ahead.
-    t.on(super::support::NOW - time::Duration::days(3));
-    let d = dealership::open(&t).await;
-    path::issued_week(&t, &d).await;
+    let (t, d) = on_the_friday_before().await;
     let visit: Uuid =
         sqlx::query_scalar("SELECT id FROM visits WHERE day >= $1 ORDER BY day LIMIT 1").bind(MONDAY).fetch_one(t.pool()).await.unwrap();
     let before = standing(&t).await;
@@ -214,11 +212,7 @@ async fn a_customer_who_says_no_is_called_off_and_the_rest_stays_as_told() {
 
 #[tokio::test]
 async fn what_cannot_wait_gets_a_place_as_early_as_may_be() {
-    let mut t = TestApp::start().await;
-    // The Friday before: all of the week lies ahead.
-    t.on(super::support::NOW - time::Duration::days(3));
-    let d = dealership::open(&t).await;
-    path::issued_week(&t, &d).await;
+    let (t, d) = on_the_friday_before().await;
     let (visit, version): (Uuid, i32) = sqlx::query_as("SELECT id, row_version FROM visits WHERE day >= $1 ORDER BY day DESC LIMIT 1")
         .bind(MONDAY)
         .fetch_one(t.pool())
@@ -240,11 +234,7 @@ async fn what_cannot_wait_gets_a_place_as_early_as_may_be() {
 
 #[tokio::test]
 async fn a_question_that_names_nothing_or_too_much_is_no_page() {
-    let mut t = TestApp::start().await;
-    // The Friday before: all of the week lies ahead.
-    t.on(super::support::NOW - time::Duration::days(3));
-    let d = dealership::open(&t).await;
-    path::issued_week(&t, &d).await;
+    let (t, d) = on_the_friday_before().await;
     let nobody = Uuid::now_v7();
     for wrong in
         [String::new(), format!("urgent={nobody}"), format!("refused={nobody}&urgent={nobody}"), format!("staff={nobody}&day=2026-10-06")]
