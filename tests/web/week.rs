@@ -256,6 +256,32 @@ async fn call_off(t: &TestApp, d: &dealership::Dealership, visit: Uuid) {
     assert_eq!(t.post(&d.office, &format!("/visits/{visit}/take-off"), &form).await.status, 303);
 }
 
+/// Working hours end at half past four. The technician is late, and comes to the third stop at ten past five only: the office, in the
+/// evening, still gets an answer for the days to come, and what it puts onto this day stands there with what is wrong about it.
+#[tokio::test]
+async fn a_stop_begun_after_working_hours_is_part_of_a_long_day() {
+    let (mut t, mut d, before) = under_way().await;
+    let at = |hour, minute| date!(2026 - 10 - 05).with_hms(hour, minute, 0).unwrap().assume_utc();
+    // Four hours behind UTC.
+    over(&t, before[0].0, Some((at(21, 10), at(21, 50)))).await;
+    t.on(at(22, 0));
+    d.office = t.session(d.office.staff_id, embertide::store::sessions::Role::Office).await;
+    let page = t.get(Some(&d.office), &format!("/units/{}/when", d.units[2])).await;
+    assert_eq!(page.status, 200, "{}", page.text("main"));
+    let days = page.attrs("li form input[name=day]", "value");
+    assert!(!days.is_empty() && days.iter().all(|day| day.as_str() > "2026-10-05"), "{days:?}");
+    call_off(&t, &d, before[2].0).await;
+    let trouble: String =
+        sqlx::query_scalar("SELECT r.trouble FROM routes r JOIN visits v ON v.staff_id = r.staff_id AND v.day = r.day WHERE v.id = $1")
+            .bind(before[0].0)
+            .fetch_one(t.pool())
+            .await
+            .unwrap();
+    assert!(trouble.contains("working hours at 4:30 pm"), "{trouble}");
+    assert_eq!(longest_day(&t).await[0], before[0], "what is over stays as it was");
+    assert_eq!(t.broken_promises().await, Vec::<String>::new());
+}
+
 /// The technician began with the second stop and was there until a quarter to ten, longer than planned. The last customer calls off:
 /// the rest follows on where the technician is, by the clock, and the day is still one route.
 #[tokio::test]

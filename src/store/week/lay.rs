@@ -232,7 +232,8 @@ fn shift(t: &Technician, d: &WorkingDay, technician: usize, day: usize, depot: u
         technician,
         day,
         starts: d.starts * 60,
-        ends: d.ends * 60,
+        // The last stop of a long day may have begun after the working hours.
+        ends: d.ends.max(d.starts) * 60,
         depot,
         lunch,
         capacity_ml: t.van_capacity_ml,

@@ -84,7 +84,7 @@ pub(super) async fn time_day(db: &mut PgConnection, by: Timing<'_>, monday: Date
         Ok(timed) => (timed, String::new()),
         Err(against) => (
             loose(span, &crew, &candidates, by.drives).map_err(|e| odd(&e))?.ok_or_else(|| Error::Rule("day_too_long".to_owned()))?,
-            trouble::words(&mut *db, &against, &candidates).await?,
+            trouble::words(&mut *db, &against, &candidates, &crew.days).await?,
         ),
     };
     keep(db, plan.id, at, &order, &begun, &timed, trouble).await

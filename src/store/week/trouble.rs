@@ -1,7 +1,7 @@
 //! What is wrong with a day that the office ordered by hand, in words with names.
 
 use super::{
-    super::{Result, dealer::units_first},
+    super::{Result, dealer::units_first, staff::WorkingDay},
     lay::{Candidate, Held},
 };
 use crate::{
@@ -12,11 +12,12 @@ use sqlx::PgConnection;
 use std::collections::HashMap;
 use uuid::Uuid;
 
-/// What the checker says against a technician's day, as the office reads it; nothing said: it is no working day.
-pub(super) async fn words(db: &mut PgConnection, against: &[Violation], candidates: &[Candidate]) -> Result<String> {
-    if against.is_empty() {
+/// What the checker says against a technician's day, as the office reads it; `days` holds its working hours, nothing where it is no
+/// working day.
+pub(super) async fn words(db: &mut PgConnection, against: &[Violation], candidates: &[Candidate], days: &[WorkingDay]) -> Result<String> {
+    let Some(day) = days.first().filter(|_| !against.is_empty()) else {
         return Ok("That is no working day of this technician.".to_owned());
-    }
+    };
     let visits: Vec<Uuid> = candidates.iter().map(|c| c.visit_id).collect();
     let units = sqlx::query_scalar!("SELECT units_first FROM dealer").fetch_one(&mut *db).await?;
     let units = units_first(&units);
@@ -28,12 +29,21 @@ pub(super) async fn words(db: &mut PgConnection, against: &[Violation], candidat
     .await?;
     let names: HashMap<Uuid, String> = rows.into_iter().map(|r| (r.id, format!("{} ({})", r.customer, r.unit))).collect();
     let name = |visit: usize| candidates.get(visit).and_then(|c| names.get(&c.visit_id)).map_or("a stop", String::as_str);
-    let said: Vec<String> = against.iter().map(|v| sentence(v, candidates, units, &name)).collect();
+    let said: Vec<String> = against.iter().map(|v| sentence(v, candidates, day, units, &name)).collect();
     Ok(said.join(" ").chars().take(1000).collect())
 }
 
-fn sentence<'a>(against: &Violation, candidates: &[Candidate], units: UnitsFirst, name: &impl Fn(usize) -> &'a str) -> String {
-    let time = |seconds: i32| time_of_day(seconds.div_euclid(60));
+fn sentence<'a>(
+    against: &Violation,
+    candidates: &[Candidate],
+    day: &WorkingDay,
+    units: UnitsFirst,
+    name: &impl Fn(usize) -> &'a str,
+) -> String {
+    let time = |seconds: i32| {
+        let minutes = seconds.div_euclid(60);
+        format!("{}{}", time_of_day(minutes), if minutes < 1440 { "" } else { " the day after" })
+    };
     match *against {
         Violation::Skill { visit, .. } => format!("{} needs a skill that this technician does not have.", name(visit)),
         Violation::Lock { visit, .. } => format!("{} was told another day or technician: call them.", name(visit)),
@@ -48,7 +58,7 @@ fn sentence<'a>(against: &Violation, candidates: &[Candidate], units: UnitsFirst
             format!("The day takes {} of treatment, the van carries {}.", amount(load_ml), amount(capacity_ml))
         }
         Violation::Road { .. } => "No road leads to one of its places.".to_owned(),
-        Violation::Late { returns, ends, .. } => format!("It ends at {}, working hours at {}.", time(returns), time(ends)),
+        Violation::Late { returns, .. } => format!("It ends at {}, working hours at {}.", time(returns), time_of_day(day.ends)),
         Violation::Long { takes_s, most_s, .. } => {
             format!("It takes {}, a day may take {}.", hours(takes_s), hours(most_s))
         }
