@@ -79,6 +79,8 @@ pub struct UnitFacts {
     /// Open requests only.
     pub requests: Vec<Request>,
     pub last_verdict: Option<Verdict>,
+    /// Day of the last start-up: the fire was lit.
+    pub lit_on: Option<Date>,
     pub foreseen: Option<TestBy>,
 }
 
@@ -142,6 +144,8 @@ pub struct DueItem {
     /// "No water test since Oct 9, 2025".
     pub reason: String,
     pub priority: Priority,
+    /// It cannot be done while the heater burns, and nobody asked for it.
+    pub waits: bool,
 }
 
 /// The open jobs of one unit on a day, most pressing first; at most one for each kind, none for a retired unit.
@@ -177,14 +181,27 @@ impl View<'_> {
         let by_cadence = if rests { None } else { self.with_forecast(kind, self.by_cadence(kind)) };
         let found = self.merge(by_cadence, self.requested(kind))?;
         let horizon = self.today.saturating_add(Duration::days(i64::from(self.rules.horizon_days)));
+        let waits = kind.cold && found.window.opens() <= self.today && !found.cause.is_asked() && self.burns();
+        let rank = priority(found.window, self.today, self.facts.last_verdict, found.cause.is_asked());
         (found.window.opens() <= horizon).then(|| DueItem {
             kind: kind.code().to_owned(),
             window: found.window,
             state: found.window.state(self.today, self.rules.closing_days),
             cause: found.cause,
             reason: found.reason,
-            priority: priority(found.window, self.today, self.facts.last_verdict, found.cause.is_asked()),
+            priority: if waits { Priority::Later } else { rank },
+            waits,
         })
+    }
+
+    /// From its start-up, or the end of the fall window, until the spring window opens (common practice, no source).
+    fn burns(&self) -> bool {
+        let years = self.today.year() - 1..=self.today.year();
+        let windows = |season| years.clone().filter_map(move |year| self.calendar.window(year, season));
+        let Some(spring) = windows(SeasonName::Spring).filter(|w| w.opens() <= self.today).last() else { return false };
+        let lit = self.facts.lit_on.is_some_and(|on| on > spring.closes());
+        let fall_is_over = windows(SeasonName::Fall).any(|w| w.opens() > spring.opens() && w.closes() < self.today);
+        self.facts.status == Status::InService && (lit || fall_is_over)
     }
 
     fn by_cadence(&self, kind: &JobKind) -> Option<Found> {

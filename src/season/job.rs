@@ -54,7 +54,7 @@ pub enum JobKindError {
 
 /// One kind of job. Make it with [`JobKind::new`], then set what differs.
 #[derive(Debug, Clone, PartialEq, Eq)]
-#[expect(clippy::struct_excessive_bools, reason = "four independent facts about a job, each a column")]
+#[expect(clippy::struct_excessive_bools, reason = "five independent facts about a job, each a column")]
 pub struct JobKind {
     code: String,
     name: String,
@@ -72,6 +72,8 @@ pub struct JobKind {
     pub while_idle: bool,
     /// No longer due once the other season has opened: nobody shuts a heater down in the fall.
     pub lapses: bool,
+    /// Only with a cold firebox: it waits while the heater burns.
+    pub cold: bool,
 }
 
 impl JobKind {
@@ -102,6 +104,7 @@ impl JobKind {
             done_by_test: false,
             while_idle: false,
             lapses: false,
+            cold: false,
         })
     }
 

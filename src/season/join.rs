@@ -36,13 +36,13 @@ impl ProposedVisit {
     }
 }
 
-/// Groups the due items of ONE unit. Every item is in exactly one visit.
+/// Groups the due items of ONE unit. Every item is in exactly one visit, but for those that wait for a cold firebox: they are in none.
 ///
 /// An item joins the first visit whose window it shares at least a day with; a job past due joins whatever is
 /// open now, and waits for nothing that opens later. Kinds that do not join stand alone. An item whose kind is
 /// not among `kinds` stands alone with 0 minutes.
 pub fn join(items: &[DueItem], kinds: &[JobKind]) -> Vec<ProposedVisit> {
-    let mut sorted: Vec<&DueItem> = items.iter().collect();
+    let mut sorted: Vec<&DueItem> = items.iter().filter(|item| !item.waits).collect();
     sorted.sort_by_key(|item| (item.priority, item.window.closes(), item.window.opens(), item.kind.clone()));
     let mut groups: Vec<(bool, Vec<&DueItem>)> = Vec::new();
     for item in sorted {

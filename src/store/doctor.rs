@@ -44,14 +44,14 @@ async fn stale_due_items(db: &mut PgConnection, today: Date) -> Result<i64> {
     }
     let mut tx = sqlx::Connection::begin(&mut *db).await?;
     sqlx::query!(
-        "CREATE TEMPORARY TABLE due_before ON COMMIT DROP AS SELECT unit_id, job_code, opens_on, closes_on, cause, reason FROM due_items"
+        "CREATE TEMPORARY TABLE due_before ON COMMIT DROP AS SELECT unit_id, job_code, opens_on, closes_on, cause, reason, waits FROM due_items"
     )
     .execute(&mut *tx)
     .await?;
     due::refresh(&mut tx, None, today).await?;
     let row = sqlx::query(
-        "SELECT count(*) FROM ((TABLE due_before EXCEPT SELECT unit_id, job_code, opens_on, closes_on, cause, reason FROM due_items)
-         UNION ALL (SELECT unit_id, job_code, opens_on, closes_on, cause, reason FROM due_items EXCEPT TABLE due_before)) x",
+        "SELECT count(*) FROM ((TABLE due_before EXCEPT SELECT unit_id, job_code, opens_on, closes_on, cause, reason, waits FROM due_items)
+         UNION ALL (SELECT unit_id, job_code, opens_on, closes_on, cause, reason, waits FROM due_items EXCEPT TABLE due_before)) x",
     )
     .fetch_one(&mut *tx)
     .await?;

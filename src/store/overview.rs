@@ -38,7 +38,7 @@ pub async fn progress(
              GROUP BY job_code),
            due AS (
              SELECT d.job_code, count(*) FILTER (WHERE v.unit_id IS NOT NULL) AS planned, count(*) FILTER (WHERE v.unit_id IS NULL) AS open,
-               count(*) FILTER (WHERE d.closes_on < $3) AS past
+               count(*) FILTER (WHERE d.closes_on < $3 AND NOT d.waits) AS past
              FROM due_items d LEFT JOIN LATERAL (SELECT unit_id FROM visits WHERE unit_id = d.unit_id AND day >= $3 AND status IN ('planned', 'confirmed') LIMIT 1) v ON true
              WHERE d.opens_on <= $2 GROUP BY d.job_code)
            SELECT k.name, coalesce(done.n, 0) AS "done!", coalesce(due.planned, 0) AS "planned!", coalesce(due.open, 0) AS "open!", coalesce(due.past, 0) AS "past!"

@@ -165,7 +165,9 @@ fn next(ahead: Option<&visits::Ahead>, over: bool, due: &[due::DueLine], today: 
     due.iter()
         .map(|d| {
             let job = d.job_name.to_lowercase();
-            if d.closes_on < today {
+            if d.waits {
+                format!("The {job} is still to be made, with a cold firebox. Call us when the fire is out.")
+            } else if d.closes_on < today {
                 format!("The {job} is overdue. Call us for a day.")
             } else {
                 format!("The {job} is due between {} and {}.", day_with_year(d.opens_on), day_with_year(d.closes_on))

@@ -2,7 +2,7 @@
 
 use crate::{
     season::{DueRules, DueWindow, Priority, WindowState},
-    store::week::Told,
+    store::{due::DueLine, week::Told},
     units::{day_short, distance, span, time_of_day},
     water::Verdict,
 };
@@ -28,6 +28,15 @@ pub(super) fn window(opens: Date, closes: Date, today: Date) -> State {
         WindowState::Done { .. } => "done",
     };
     State { class, words: state.words(today) }
+}
+
+/// How what is due stands.
+pub(super) fn due(line: &DueLine, today: Date) -> State {
+    if line.waits {
+        State { class: "early", words: "Waits for a cold firebox".to_owned() }
+    } else {
+        window(line.opens_on, line.closes_on, today)
+    }
 }
 
 /// "Mon Oct 5, about 9:40 am"

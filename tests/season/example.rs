@@ -25,11 +25,14 @@ pub(crate) fn kinds() -> Vec<JobKind> {
     recheck.done_by_test = true;
     let mut repair = kind("repair", "Repair", (90, 15), Cadence::OnRequest);
     (repair.joins, repair.skills) = (false, ["welding".to_owned()].into());
+    let mut clean =
+        kind("clean", "Yearly clean of the air passages", (40, 15), Cadence::Yearly(SeasonName::Spring)).with_lead_days(150).unwrap();
+    clean.cold = true;
     vec![
         kind("first-fill", "First fill", (180, 20), Cadence::OnceAtFill),
         kind("fall-start", "Fall start-up", (45, 10), Cadence::EverySeason(Seasons::Fall)),
         test,
-        kind("clean", "Yearly clean of the air passages", (40, 15), Cadence::Yearly(SeasonName::Spring)).with_lead_days(150).unwrap(),
+        clean,
         recheck,
         repair,
     ]
@@ -46,6 +49,7 @@ pub(crate) fn unit() -> UnitFacts {
         last_dose: None,
         requests: Vec::new(),
         last_verdict: None,
+        lit_on: None,
         foreseen: None,
     }
 }

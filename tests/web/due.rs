@@ -30,6 +30,36 @@ async fn a_missed_shut_down_lapses_when_the_fall_opens_the_yearly_clean_does_not
     assert!(codes(&fall).contains(&"yearly-clean") && codes(&fall).contains(&"fall-start-up"), "{fall:?}");
 }
 
+/// The clean that was missed in spring is done before the fire is lit; once it burns, nobody is sent there in vain, unless they call.
+#[tokio::test]
+async fn a_missed_clean_waits_for_a_cold_firebox_once_the_fire_is_lit() {
+    let t = TestApp::start().await;
+    let d = dealership::open(&t).await;
+    let unit = d.units[0];
+    let clean = async |today: Date| -> (bool, bool) {
+        let mut c = t.pool().acquire().await.unwrap();
+        due::refresh(&mut c, Some(&[unit]), today).await.unwrap();
+        let line = due::of_unit(&mut *c, unit).await.unwrap().into_iter().find(|l| l.job_code == "yearly-clean").unwrap();
+        let treatments = embertide::store::catalogue::treatments(&mut *c).await.unwrap();
+        let (visits, _) = due::proposals(&mut c, &[unit], &treatments, today, 0).await.unwrap().remove(&unit).unwrap();
+        (line.waits, visits.iter().flat_map(|v| &v.jobs).any(|j| j.kind == "yearly-clean"))
+    };
+    assert_eq!(clean(date!(2026 - 09 - 20)).await, (false, true), "with the start-up, or before");
+    let lit = [("job", "fall-start-up"), ("done_on", "2026-09-21"), ("by_whom", "their own plumber")];
+    assert_eq!(t.post(&d.office, &format!("/units/{unit}/done"), &lit).await.status, 303);
+    assert_eq!(clean(date!(2026 - 10 - 05)).await, (true, false));
+    let page = t.get(Some(&d.office), "/due").await;
+    assert!(page.text("main").contains("1 waits for a cold firebox"), "{}", page.text("main"));
+    assert!(!page.texts("table.due tr").iter().any(|row| row.contains("House heater") && row.contains("Yearly clean")));
+    let waiting = t.get(Some(&d.office), "/due?show=waits").await.texts("table.due tbody tr");
+    assert!(waiting.len() == 1 && waiting[0].contains("Waits for a cold firebox") && waiting[0].contains("Do later"), "{waiting:?}");
+    assert_eq!(clean(date!(2027 - 02 - 01)).await, (true, false));
+    assert_eq!(clean(date!(2027 - 05 - 01)).await, (false, true), "the next spring");
+    let asked = [("job", "yearly-clean"), ("by_day", "2026-10-20"), ("note", "our fire is out")];
+    assert_eq!(t.post(&d.office, &format!("/units/{unit}/requests"), &asked).await.status, 303);
+    assert_eq!(clean(date!(2026 - 10 - 05)).await, (false, true), "they call");
+}
+
 #[tokio::test]
 async fn seasons_open_and_close_on_their_own_days_and_a_leap_day_moves_nothing() {
     let t = TestApp::start().await;

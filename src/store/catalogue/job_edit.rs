@@ -18,6 +18,8 @@ pub struct JobSetting {
     pub skill: String,
     /// What the customer has to see to before.
     pub prepare: String,
+    /// Only with a cold firebox.
+    pub cold: bool,
     pub retired: bool,
     pub source: String,
     pub row_version: i32,
@@ -34,7 +36,7 @@ impl JobSetting {
 pub async fn job_settings(db: impl PgExecutor<'_>) -> Result<Vec<JobSetting>> {
     let rows = sqlx::query_as!(
         JobSetting,
-        "SELECT code, name, minutes, set_up_minutes, cadence, skill, prepare, retired, source, row_version FROM job_kinds ORDER BY retired, position, code LIMIT 100"
+        "SELECT code, name, minutes, set_up_minutes, cadence, skill, prepare, cold, retired, source, row_version FROM job_kinds ORDER BY retired, position, code LIMIT 100"
     );
     Ok(rows.fetch_all(db).await?)
 }
@@ -42,7 +44,7 @@ pub async fn job_settings(db: impl PgExecutor<'_>) -> Result<Vec<JobSetting>> {
 /// Keeps other figures for a kind. The type has checked them.
 pub async fn change_job(db: impl PgExecutor<'_>, kind: &JobKind, prepare: &str, retired: bool, row_version: i32) -> Result<()> {
     let done = sqlx::query!(
-        "UPDATE job_kinds SET name = $3, minutes = $4, set_up_minutes = $5, skill = $6, retired = $7, prepare = $8, source = 'the dealer''s own', row_version = row_version + 1
+        "UPDATE job_kinds SET name = $3, minutes = $4, set_up_minutes = $5, skill = $6, retired = $7, prepare = $8, cold = $9, source = 'the dealer''s own', row_version = row_version + 1
          WHERE code = $1 AND row_version = $2",
         kind.code(),
         row_version,
@@ -51,7 +53,8 @@ pub async fn change_job(db: impl PgExecutor<'_>, kind: &JobKind, prepare: &str, 
         i32::from(kind.setup_minutes()),
         kind.skills.first().map_or("", String::as_str),
         retired,
-        prepare
+        prepare,
+        kind.cold
     )
     .execute(db)
     .await?;
@@ -64,8 +67,8 @@ pub const MOST_KINDS: i64 = 40;
 /// Adds a kind that recurs as `cadence` says: in a season, or on request. `prepare`: what the customer has to see to before.
 pub async fn add_job(db: &mut PgConnection, kind: &JobKind, prepare: &str, cadence: &str) -> Result<()> {
     let added = sqlx::query!(
-        "INSERT INTO job_kinds (code, name, minutes, set_up_minutes, cadence, skill, prepare, tests_water, source, position)
-         SELECT $1, $2, $3, $4, $5, $6, $8, false, 'the dealer''s own', least(1000, max(position) + 10) FROM job_kinds HAVING count(*) < $7",
+        "INSERT INTO job_kinds (code, name, minutes, set_up_minutes, cadence, skill, prepare, cold, tests_water, source, position)
+         SELECT $1, $2, $3, $4, $5, $6, $8, $9, false, 'the dealer''s own', least(1000, max(position) + 10) FROM job_kinds HAVING count(*) < $7",
         kind.code(),
         kind.name(),
         i32::from(kind.minutes()),
@@ -73,7 +76,8 @@ pub async fn add_job(db: &mut PgConnection, kind: &JobKind, prepare: &str, caden
         cadence,
         kind.skills.first().map_or("", String::as_str),
         MOST_KINDS,
-        prepare
+        prepare,
+        kind.cold
     )
     .execute(db)
     .await?;

@@ -49,7 +49,7 @@ pub async fn job_book(db: &mut PgConnection) -> Result<JobBook> {
 /// All job kinds, those that are not offered any more among them.
 pub async fn all_jobs(db: impl PgExecutor<'_>) -> Result<Vec<JobRow>> {
     let rows = sqlx::query!(
-        "SELECT code, name, minutes, set_up_minutes, cadence, skill, joins, tests_water, lead_days, done_by_test, while_idle, lapses, source, retired
+        "SELECT code, name, minutes, set_up_minutes, cadence, skill, joins, tests_water, lead_days, done_by_test, while_idle, lapses, cold, source, retired
          FROM job_kinds ORDER BY position, code LIMIT 100"
     )
     .fetch_all(db)
@@ -73,6 +73,7 @@ pub async fn all_jobs(db: impl PgExecutor<'_>) -> Result<Vec<JobRow>> {
             kind.done_by_test = r.done_by_test;
             kind.while_idle = r.while_idle;
             kind.lapses = r.lapses;
+            kind.cold = r.cold;
             kind.skills.extend(Some(r.skill.clone()).filter(|s| !s.is_empty()));
             Ok(JobRow { kind, tests_water: r.tests_water, retired: r.retired, source: r.source })
         })

@@ -123,12 +123,15 @@ fn kinds_for(book: &catalogue::JobBook, water: &water::UnitWater) -> Vec<JobKind
         let Cadence::AfterDose { .. } = kind.cadence() else { return kind };
         let cadence = Cadence::AfterDose { first_day: days.first(), last_day: days.last() };
         let Ok(mut new) = JobKind::new(kind.code(), kind.name(), (kind.minutes(), kind.setup_minutes()), cadence) else { return kind };
-        (new.joins, new.done_by_test, new.while_idle, new.lapses, new.skills) =
-            (kind.joins, kind.done_by_test, kind.while_idle, kind.lapses, kind.skills);
+        (new.joins, new.done_by_test, new.while_idle, new.lapses, new.cold, new.skills) =
+            (kind.joins, kind.done_by_test, kind.while_idle, kind.lapses, kind.cold, kind.skills);
         new
     };
     book.kinds().into_iter().map(own).collect()
 }
+
+/// The job kind that lights the fire for a season.
+const START_UP: &str = "fall-start-up";
 
 struct UnitRow {
     id: Uuid,
@@ -175,11 +178,13 @@ async fn facts(
             "idle" => Status::Idle,
             _ => Status::Retired,
         };
+        let last_done = done.remove(&r.id).unwrap_or_default();
         let facts = UnitFacts {
             status,
+            lit_on: last_done.get(START_UP).copied(),
             installed_on: r.installed_on,
             fill: fill_state(water, &r),
-            last_done: done.remove(&r.id).unwrap_or_default(),
+            last_done,
             last_test_on: water.last_test.map(|t| t.taken_on),
             last_dose: corrective_dose(water, &r),
             requests: requests.remove(&r.id).unwrap_or_default(),
@@ -269,11 +274,12 @@ async fn write(db: &mut PgConnection, ids: &[Uuid], items: &[(Uuid, DueItem)], t
     let closes: Vec<Date> = items.iter().map(|i| i.1.window.closes()).collect();
     let causes: Vec<String> = items.iter().map(|i| cause_word(i.1.cause).to_owned()).collect();
     let reasons: Vec<String> = items.iter().map(|i| i.1.reason.chars().take(400).collect()).collect();
+    let waits: Vec<bool> = items.iter().map(|i| i.1.waits).collect();
     let priorities: Vec<i32> = items.iter().map(|i| i.1.priority.rank().into()).collect();
     sqlx::query!("DELETE FROM due_items WHERE unit_id = ANY($1)", ids).execute(&mut *db).await?;
     sqlx::query!(
-        "INSERT INTO due_items (unit_id, job_code, opens_on, closes_on, cause, reason, priority, worked_out_on)
-         SELECT *, $8::date FROM unnest($1::uuid[], $2::text[], $3::date[], $4::date[], $5::text[], $6::text[], $7::int[])",
+        "INSERT INTO due_items (unit_id, job_code, opens_on, closes_on, cause, reason, priority, waits, worked_out_on)
+         SELECT *, $9::date FROM unnest($1::uuid[], $2::text[], $3::date[], $4::date[], $5::text[], $6::text[], $7::int[], $8::bool[])",
         &units,
         &jobs,
         &opens,
@@ -281,6 +287,7 @@ async fn write(db: &mut PgConnection, ids: &[Uuid], items: &[(Uuid, DueItem)], t
         &causes,
         &reasons,
         &priorities,
+        &waits,
         today
     )
     .execute(&mut *db)

@@ -23,6 +23,8 @@ pub struct DueLine {
     pub reason: String,
     /// 1 is the most pressing, 4 can wait.
     pub priority: i16,
+    /// For a cold firebox.
+    pub waits: bool,
     /// The open visit for this unit, if there is one: day and status.
     pub visit_day: Option<Date>,
     pub visit_status: Option<String>,
@@ -37,6 +39,8 @@ pub struct Filter {
     pub town: String,
     /// Only items that have opened by this day.
     pub opened_by: Option<Date>,
+    /// Only items that wait for a cold firebox, or none of them.
+    pub waits: Option<bool>,
     /// After this line: priority, closing day and unit, as the last page ended.
     pub after: Option<(i16, Date, Uuid)>,
 }
@@ -47,11 +51,11 @@ pub async fn lines(db: impl PgExecutor<'_>, f: &Filter, today: Date, limit: i64)
     let rows = sqlx::query_as!(
         DueLine,
         r#"SELECT d.unit_id, u.name AS unit_name, p.id AS place_id, p.name AS place_name, p.town, c.id AS customer_id, c.name AS customer_name,
-             c.phone AS customer_phone, d.job_code, k.name AS job_name, d.opens_on, d.closes_on, d.reason, d.priority, v.day AS "visit_day?", v.status AS "visit_status?"
+             c.phone AS customer_phone, d.job_code, k.name AS job_name, d.opens_on, d.closes_on, d.reason, d.priority, d.waits, v.day AS "visit_day?", v.status AS "visit_status?"
            FROM due_items d JOIN units u ON u.id = d.unit_id JOIN places p ON p.id = u.place_id JOIN customers c ON c.id = u.customer_id
            JOIN job_kinds k ON k.code = d.job_code
            LEFT JOIN LATERAL (SELECT day, status FROM visits WHERE unit_id = d.unit_id AND status IN ('planned', 'confirmed') AND day >= $7 ORDER BY day LIMIT 1) v ON true
-           WHERE ($1 = '' OR d.job_code = $1) AND ($2 = '' OR lower(p.town) LIKE lower($2) || '%') AND ($3::date IS NULL OR d.opens_on <= $3)
+           WHERE ($1 = '' OR d.job_code = $1) AND ($2 = '' OR lower(p.town) LIKE lower($2) || '%') AND ($3::date IS NULL OR d.opens_on <= $3) AND ($9::bool IS NULL OR d.waits = $9)
              AND ($4::date IS NULL OR (d.priority, d.closes_on, d.unit_id) > ($8::smallint, $4, $5::uuid))
            ORDER BY d.priority, d.closes_on, d.unit_id, k.position LIMIT $6"#,
         f.job,
@@ -61,23 +65,32 @@ pub async fn lines(db: impl PgExecutor<'_>, f: &Filter, today: Date, limit: i64)
         after_unit,
         limit,
         today,
-        after_priority
+        after_priority,
+        f.waits
     )
     .fetch_all(db)
     .await?;
     Ok(rows)
 }
 
-/// How many units have something past due, open now, and opening later.
-pub async fn counts(db: impl PgExecutor<'_>, today: Date) -> Result<(i64, i64, i64)> {
-    let r = sqlx::query!(
-        r#"SELECT count(DISTINCT unit_id) FILTER (WHERE closes_on < $1) AS "past!", count(DISTINCT unit_id) FILTER (WHERE opens_on <= $1 AND closes_on >= $1) AS "open!",
-             count(DISTINCT unit_id) FILTER (WHERE opens_on > $1) AS "later!" FROM due_items"#,
+/// How many units have something past due, open now, opening later, and waiting for a cold firebox.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Counts {
+    pub past: i64,
+    pub open: i64,
+    pub later: i64,
+    pub waits: i64,
+}
+
+pub async fn counts(db: impl PgExecutor<'_>, today: Date) -> Result<Counts> {
+    let counts = sqlx::query_as!(
+        Counts,
+        r#"SELECT count(DISTINCT unit_id) FILTER (WHERE closes_on < $1 AND NOT waits) AS "past!",
+             count(DISTINCT unit_id) FILTER (WHERE opens_on <= $1 AND closes_on >= $1 AND NOT waits) AS "open!",
+             count(DISTINCT unit_id) FILTER (WHERE opens_on > $1) AS "later!", count(DISTINCT unit_id) FILTER (WHERE waits) AS "waits!" FROM due_items"#,
         today
-    )
-    .fetch_one(db)
-    .await?;
-    Ok((r.past, r.open, r.later))
+    );
+    Ok(counts.fetch_one(db).await?)
 }
 
 /// What is due for one unit.
@@ -90,7 +103,7 @@ pub async fn of_units(db: impl PgExecutor<'_>, units: &[Uuid]) -> Result<Vec<Due
     let rows = sqlx::query_as!(
         DueLine,
         r#"SELECT d.unit_id, u.name AS unit_name, p.id AS place_id, p.name AS place_name, p.town, c.id AS customer_id, c.name AS customer_name,
-             c.phone AS customer_phone, d.job_code, k.name AS job_name, d.opens_on, d.closes_on, d.reason, d.priority, NULL::date AS visit_day, NULL::text AS visit_status
+             c.phone AS customer_phone, d.job_code, k.name AS job_name, d.opens_on, d.closes_on, d.reason, d.priority, d.waits, NULL::date AS visit_day, NULL::text AS visit_status
            FROM due_items d JOIN units u ON u.id = d.unit_id JOIN places p ON p.id = u.place_id JOIN customers c ON c.id = u.customer_id
            JOIN job_kinds k ON k.code = d.job_code WHERE d.unit_id = ANY($1) ORDER BY d.closes_on, k.position, d.unit_id LIMIT 500"#,
         units

@@ -6,4 +6,4 @@ mod list;
 
 pub use elsewhere::{DoneLine, DoneRow, RequestLine, add_done, done_of_unit, requests_of_unit, take_back_done, withdraw};
 pub use facts::{proposals, refresh, refresh_if_old, worked_out_on};
-pub use list::{DueLine, Filter, ask, counts, lines, of_unit, of_units};
+pub use list::{Counts, DueLine, Filter, ask, counts, lines, of_unit, of_units};

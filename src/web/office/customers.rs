@@ -98,11 +98,7 @@ async fn with_due(app: &App, units: Vec<Unit>, today: Date) -> Result<Vec<UnitVi
     due.retain(|d| d.opens_on <= today);
     let mut coming: Vec<ComingView> = week::coming(&app.pool, &ids, today).await?.into_iter().map(ComingView::from).collect();
     let view = |unit: Unit| UnitView {
-        due: due
-            .iter()
-            .filter(|d| d.unit_id == unit.id)
-            .map(|d| (d.job_name.clone(), words::window(d.opens_on, d.closes_on, today)))
-            .collect(),
+        due: due.iter().filter(|d| d.unit_id == unit.id).map(|d| (d.job_name.clone(), words::due(d, today))).collect(),
         coming: coming.extract_if(.., |v| v.unit_id == unit.id).collect(),
         unit,
     };

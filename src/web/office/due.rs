@@ -35,7 +35,7 @@ pub(super) struct Asked {
     job: String,
     #[serde(default)]
     town: String,
-    /// `all` shows what opens later as well.
+    /// `all` shows what opens later as well, `waits` what waits for a cold firebox.
     #[serde(default)]
     show: String,
     #[serde(default)]
@@ -101,9 +101,7 @@ struct DuePage {
     f: Frame,
     asked: Asked,
     jobs: Vec<(String, String)>,
-    past: i64,
-    open: i64,
-    later: i64,
+    counts: due::Counts,
     /// Until the first week is planned and the treatment compared.
     steps: Option<FirstSteps>,
     far: Vec<FarPlace>,
@@ -120,11 +118,12 @@ pub(super) async fn page(who: Office, app: App, Query(asked): Query<Asked>) -> R
     let today = who.dealer.today;
     let mut c = app.pool.acquire().await?;
     let book = catalogue::job_book(&mut c).await?;
-    let (past, open, later) = due::counts(&mut *c, today).await?;
+    let counts = due::counts(&mut *c, today).await?;
     let filter = due::Filter {
         job: asked.job.clone(),
         town: asked.town.clone(),
         opened_by: (asked.show != "all").then_some(today),
+        waits: (asked.show != "all").then_some(asked.show == "waits"),
         after: after(&asked),
     };
     let found = due::lines(&mut *c, &filter, today, LINES).await?;
@@ -146,7 +145,7 @@ pub(super) async fn page(who: Office, app: App, Query(asked): Query<Asked>) -> R
     let steps = Some(first_steps::first_steps(&mut *c).await?).filter(|s| !s.are_done());
     let far = if steps.is_some() { first_steps::far_places(&mut *c).await? } else { Vec::new() };
     let held = water::low_and_held(&mut *c).await?;
-    html(&DuePage { f: Frame::of(&who, "due"), steps, far, held, words, asked, jobs, past, open, later, lines, next })
+    html(&DuePage { f: Frame::of(&who, "due"), steps, far, held, words, asked, jobs, counts, lines, next })
 }
 
 /// Where the page before ended.
@@ -167,7 +166,7 @@ fn line(l: due::DueLine, today: Date) -> Line {
         _ => String::new(),
     };
     Line {
-        state: words::window(l.opens_on, l.closes_on, today),
+        state: words::due(&l, today),
         priority: words::priority(l.priority),
         window: format!("{} to {}", day(l.opens_on), day(l.closes_on)),
         drawing: draw::window(l.opens_on, l.closes_on, today),

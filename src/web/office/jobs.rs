@@ -54,6 +54,9 @@ pub(super) struct JobForm {
     /// Of a new kind: how it recurs.
     #[serde(default)]
     cadence: String,
+    /// `yes`: only with a cold firebox.
+    #[serde(default)]
+    cold: String,
     #[serde(default)]
     retired: String,
     row_version: Option<i32>,
@@ -70,6 +73,7 @@ fn kind(form: &JobForm, code: &str) -> Result<JobKind> {
     // How it recurs is not changed here.
     let mut kind = JobKind::new(code, &name, times, Cadence::OnRequest).map_err(|e| Error::Bad(e.to_string()))?;
     kind.skills.extend(Some(short(&form.skill, "The skill", 40)?).filter(|s| !s.is_empty()));
+    kind.cold = form.cold == "yes";
     Ok(kind)
 }
 

@@ -112,7 +112,7 @@ async fn show(who: &Office, app: &App, id: Uuid, new_link: String) -> Result {
     let book = catalogue::job_book(&mut c).await?;
     let water = water_view::load(&mut c, &treatments, id, &who.dealer, LINES).await?;
     let due = due::of_unit(&mut *c, id).await?.into_iter().map(|d| DueView {
-        state: words::window(d.opens_on, d.closes_on, today),
+        state: words::due(&d, today),
         window: format!("{} to {}", day_with_year(d.opens_on), day_with_year(d.closes_on)),
         drawing: draw::window(d.opens_on, d.closes_on, today),
         job: d.job_name,

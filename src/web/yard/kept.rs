@@ -69,7 +69,7 @@ pub(super) async fn page(who: Staff, app: App, (Path(id), Query(asked)): (Path<U
     let r = own(&who, &app, id).await?;
     let today = who.dealer.today;
     let next = due::of_unit(&app.pool, r.unit_id).await?.into_iter().map(|d| NextView {
-        state: words::window(d.opens_on, d.closes_on, today),
+        state: words::due(&d, today),
         window: format!("{} to {}", day_with_year(d.opens_on), day_with_year(d.closes_on)),
         job: d.job_name,
     });
