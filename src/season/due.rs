@@ -198,7 +198,7 @@ impl View<'_> {
     fn burns(&self) -> bool {
         let years = self.today.year() - 1..=self.today.year();
         let windows = |season| years.clone().filter_map(move |year| self.calendar.window(year, season));
-        let Some(spring) = windows(SeasonName::Spring).filter(|w| w.opens() <= self.today).last() else { return false };
+        let Some(spring) = windows(SeasonName::Spring).rfind(|w| w.opens() <= self.today) else { return false };
         let lit = self.facts.lit_on.is_some_and(|on| on > spring.closes());
         let fall_is_over = windows(SeasonName::Fall).any(|w| w.opens() > spring.opens() && w.closes() < self.today);
         self.facts.status == Status::InService && (lit || fall_is_over)

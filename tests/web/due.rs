@@ -40,7 +40,7 @@ async fn a_missed_clean_waits_for_a_cold_firebox_once_the_fire_is_lit() {
         let mut c = t.pool().acquire().await.unwrap();
         due::refresh(&mut c, Some(&[unit]), today).await.unwrap();
         let line = due::of_unit(&mut *c, unit).await.unwrap().into_iter().find(|l| l.job_code == "yearly-clean").unwrap();
-        let treatments = embertide::store::catalogue::treatments(&mut *c).await.unwrap();
+        let treatments = embertide::store::catalogue::treatments(&mut c).await.unwrap();
         let (visits, _) = due::proposals(&mut c, &[unit], &treatments, today, 0).await.unwrap().remove(&unit).unwrap();
         (line.waits, visits.iter().flat_map(|v| &v.jobs).any(|j| j.kind == "yearly-clean"))
     };
