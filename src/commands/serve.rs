@@ -88,7 +88,7 @@ async fn issue_a_week(db: &Database) -> Result<()> {
         issue(db, coming).await?;
     }
     // The season takes longer; it is planned while the pages are served already.
-    queue::ask(&db.pool, queue::PLAN_SEASON, &serde_json::json!({}), now, None).await?;
+    queue::ask(&mut *db.pool.acquire().await?, queue::PLAN_SEASON, &serde_json::json!({}), now, None).await?;
     Ok(())
 }
 

@@ -113,12 +113,12 @@ impl Worker {
         {
             match self.one(&work, cancel).await {
                 Ok(()) => queue::done(&self.pool, work.id, self.clock.now()).await?,
+                Err(Error::Stopped) => {
+                    tracing::info!(kind = work.kind, "background work is done anew when the program runs again");
+                    queue::give_back(&self.pool, &work, self.clock.now()).await?;
+                }
                 Err(e) => {
-                    if matches!(e, Error::Stopped) {
-                        tracing::info!(kind = work.kind, "background work is done anew when the program runs again");
-                    } else {
-                        tracing::error!(kind = work.kind, attempt = work.attempts, error = %e, "background work failed");
-                    }
+                    tracing::error!(kind = work.kind, attempt = work.attempts, error = %e, "background work failed");
                     let mut c = self.pool.acquire().await?;
                     queue::failed(&mut c, &work, &e.to_string(), self.clock.now()).await?;
                 }

@@ -102,11 +102,12 @@ async fn gather(pool: &PgPool, monday: Date, from: PrimitiveDateTime, today: Dat
     let season = season_plan::weeks(&mut *c).await?;
     let musts = week::musts(&mut *c, monday).await?;
     let book = catalogue::job_book(&mut c).await?;
+    let treatments = catalogue::treatments(&mut c).await?;
     drop(c);
     // Where the water is not tested, nothing is put in.
     let tested = |p: &&Proposal| book.tests(p.visit.jobs.iter().map(|j| j.kind.as_str()));
     let waters: Vec<&UnitWater> = proposals.iter().filter(tested).filter_map(|p| p.water.as_ref()).collect();
-    let doses = expected_doses(pool, &waters, monday).await?;
+    let doses = expected_doses(pool, &treatments, &waters, monday).await?;
     let standing = week::stops(pool, monday, None).await?;
     let mut drafts = confirmed(pool, &standing, from.date()).await?;
     let taken: Vec<Uuid> =

@@ -108,7 +108,7 @@ async fn change(db: &mut PgConnection, unit_id: Uuid, one: &Amendment, day: Date
     let unit = units::get(&mut *db, unit_id).await?;
     let mut place = customers::place(&mut *db, unit.place_id).await?;
     let done = match one {
-        Amendment::Volume { now, .. } => units::add_volume(db, unit_id, now, day, "found at the unit", at).await,
+        Amendment::Volume { now, .. } => units::add_volume(db, unit_id, now, (day, "found at the unit"), units::From::default(), at).await,
         Amendment::Phone { now, .. } => {
             let mut customer = customers::get(&mut *db, unit.customer_id).await?;
             customer.phone.clone_from(now);

@@ -105,12 +105,11 @@ pub struct Column {
 }
 
 /// What opens doors, and what only this installation's own running needs.
-const NOT_TAKEN: [&str; 12] = [
+const NOT_TAKEN: [&str; 11] = [
     "_sqlx_migrations",
     "epoch",
     "jobs",
     "backups",
-    "requests",
     "record_links",
     "sessions",
     "setup_links",

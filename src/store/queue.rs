@@ -30,7 +30,17 @@ pub struct Work {
 /// How often a piece of work is tried before it is left for a person to look at.
 pub const TRIES: i16 = 8;
 
-pub async fn ask(db: impl PgExecutor<'_>, kind: &str, payload: &Value, at: OffsetDateTime, by: Option<Uuid>) -> Result<Uuid> {
+/// Asks for a piece of work. The same, given up on before, is over with that.
+pub async fn ask(db: &mut PgConnection, kind: &str, payload: &Value, at: OffsetDateTime, by: Option<Uuid>) -> Result<Uuid> {
+    sqlx::query!(
+        "UPDATE jobs SET done_at = $3 WHERE done_at IS NULL AND kind = $1 AND payload = $2 AND attempts >= $4",
+        kind,
+        payload,
+        at,
+        TRIES
+    )
+    .execute(&mut *db)
+    .await?;
     let id = Uuid::now_v7();
     sqlx::query!("INSERT INTO jobs (id, kind, payload, run_at, asked_by) VALUES ($1, $2, $3, $4, $5)", id, kind, payload, at, by)
         .execute(db)
@@ -65,12 +75,19 @@ pub async fn failed(db: &mut PgConnection, work: &Work, why: &str, now: OffsetDa
     Ok(())
 }
 
-/// Whether work of this kind with this payload is waiting or running, and what the last try said.
+/// Gives back what could not be finished because the program ends: that was no try.
+pub async fn give_back(db: impl PgExecutor<'_>, work: &Work, now: OffsetDateTime) -> Result<()> {
+    sqlx::query!("UPDATE jobs SET attempts = attempts - 1, run_at = $2 WHERE id = $1", work.id, now).execute(db).await?;
+    Ok(())
+}
+
+/// Whether work of this kind with this payload is waiting or running, and what the last try said. What was given up on is neither.
 pub async fn waiting(db: impl PgExecutor<'_>, kind: &str, payload: &Value) -> Result<Option<String>> {
     let row = sqlx::query_scalar!(
-        "SELECT failed FROM jobs WHERE done_at IS NULL AND kind = $1 AND payload = $2 ORDER BY run_at DESC LIMIT 1",
+        "SELECT failed FROM jobs WHERE done_at IS NULL AND kind = $1 AND payload = $2 AND attempts < $3 ORDER BY run_at DESC LIMIT 1",
         kind,
-        payload
+        payload,
+        TRIES
     )
     .fetch_optional(db)
     .await?;

@@ -7,7 +7,7 @@ use super::{
     events::Actor,
     photos,
     units::{self, Fill},
-    water::{self, Event, NewDose, NewEvent, NewReading, NewTest},
+    water::{self, Event, NewDose, NewEvent, NewReading, NewTest, What},
 };
 use crate::{
     units::{LITRES_PER_US_GALLON, Millilitres},
@@ -125,9 +125,11 @@ pub async fn keep(db: &mut PgConnection, r: &NewReport, today: Date, now: Offset
     }
     if r.version > 1 {
         water::supersede_report(&mut *db, r.report_id, r.version, now).await?;
+        reopen(&mut *db, r).await?;
     }
     let report = Some((r.report_id, r.version));
-    if !r.readings.is_empty() {
+    let readings = as_before(&mut *db, r).await?;
+    if !readings.is_empty() {
         let test = NewTest {
             id: Uuid::now_v7(),
             unit_id: r.unit_id,
@@ -137,7 +139,7 @@ pub async fn keep(db: &mut PgConnection, r: &NewReport, today: Date, now: Offset
             report,
             fill_id: None,
             note: "",
-            readings: &r.readings,
+            readings: &readings,
         };
         water::add_test(&mut *db, &test, now).await?;
     }
@@ -175,14 +177,37 @@ pub async fn keep(db: &mut PgConnection, r: &NewReport, today: Date, now: Offset
     Ok(open)
 }
 
-/// A first fill that was done is a fill of the unit; the water meter's figure is its volume.
+/// The readings; what was counted with the same kit as in the version before stays as it was read then, whatever the kit is held to
+/// count by now.
+async fn as_before(db: &mut PgConnection, r: &NewReport) -> Result<Vec<NewReading>> {
+    let mut readings = r.readings.clone();
+    let before = sqlx::query!(
+        "SELECT i.kit_code, i.drops, i.value_milli, i.basis, i.programme_mg_l FROM water_tests t JOIN readings i ON i.test_id = t.id AND i.what = 'inhibitor'
+         WHERE t.report_id = $1 AND t.version = $2 - 1 AND i.drops IS NOT NULL LIMIT 1",
+        r.report_id,
+        r.version
+    );
+    if let Some(b) = before.fetch_optional(db).await? {
+        let same = |n: &&mut NewReading| n.what == What::Inhibitor && n.kit_code == b.kit_code && n.drops_kept() == b.drops;
+        if let Some(n) = readings.iter_mut().find(same) {
+            (n.value_milli, n.basis, n.programme_mg_l) = (b.value_milli, b.basis, b.programme_mg_l);
+        }
+    }
+    Ok(readings)
+}
+
+/// A first fill and its sheet may be kept on different days: no further apart, they are one fill (our own value, no source).
+const ONE_FILL_DAYS: i32 = 14;
+
+/// A first fill that was done is a fill of the unit, unless a sheet of its own says so; the water meter's figure is its volume.
 async fn note_fill(db: &mut PgConnection, r: &NewReport, now: OffsetDateTime) -> Result<()> {
     let filled = sqlx::query_scalar!(
         r#"SELECT EXISTS (SELECT FROM job_kinds WHERE code = ANY($1) AND cadence = 'once at fill')
-             AND NOT EXISTS (SELECT FROM fills WHERE unit_id = $2 AND filled_on = $3 AND superseded_at IS NULL) AS "filled!""#,
+             AND NOT EXISTS (SELECT FROM fills WHERE unit_id = $2 AND filled_on BETWEEN $3::date - $4::int AND $3 AND superseded_at IS NULL) AS "filled!""#,
         &r.jobs,
         r.unit_id,
-        r.visited_on
+        r.visited_on,
+        ONE_FILL_DAYS
     )
     .fetch_one(&mut *db)
     .await?;
@@ -204,9 +229,12 @@ async fn note_fill(db: &mut PgConnection, r: &NewReport, now: OffsetDateTime) ->
         fill_device: "not_known".to_owned(),
         answer: String::new(),
     };
-    units::add_fill(&mut *db, &fill, now).await?;
+    let report = Some((r.report_id, r.version));
+    units::drained_before(&mut *db, r.unit_id, r.visited_on).await?;
+    units::add_fill(&mut *db, &fill, report, now).await?;
+    let from = units::From { report, fill: Some(fill.id) };
     match volume {
-        Some(v) => units::add_volume(db, r.unit_id, &v, r.visited_on, "read at the first fill", now).await,
+        Some(v) => units::add_volume(db, r.unit_id, &v, (r.visited_on, "read at the first fill"), from, now).await,
         None => Ok(()),
     }
 }
@@ -222,6 +250,7 @@ async fn metered(db: &mut PgConnection, r: &NewReport) -> Result<Option<WaterVol
     Ok(ml.and_then(|ml| WaterVolume::by(ml, Method::WaterMeter).ok()))
 }
 
+/// A correction keeps whose visit it was, and when somebody was there.
 async fn add_header(db: &mut PgConnection, r: &NewReport, now: OffsetDateTime) -> Result<()> {
     let (outcome, why_not) = match &r.outcome {
         Outcome::Done => ("done", ""),
@@ -230,7 +259,8 @@ async fn add_header(db: &mut PgConnection, r: &NewReport, now: OffsetDateTime) -
     sqlx::query!(
         "INSERT INTO visit_reports (report_id, version, visit_id, unit_id, customer_id, staff_id, visited_on, outcome, why_not, who_was_there, note,
            dose_shown_ml, dose_worked_ml, flag, reason, made_at, received_at, arrived_at, kept_at)
-         SELECT $1, $2, $3, u.id, u.customer_id, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18 FROM units u WHERE u.id = $4",
+         SELECT $1, $2, $3, u.id, coalesce(b.customer_id, u.customer_id), $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, coalesce(b.arrived_at, $17), coalesce(b.kept_at, $18)
+         FROM units u LEFT JOIN visit_reports b ON b.report_id = $1 AND b.version = 1 WHERE u.id = $4",
         r.report_id,
         r.version,
         r.visit_id,
@@ -281,7 +311,21 @@ async fn add_lists(db: &mut PgConnection, r: &NewReport) -> Result<()> {
     Ok(())
 }
 
-/// The visit is over, and requests for these jobs are settled.
+/// Requests that an earlier version of the report met, of jobs that this one does not have any more, are open again.
+async fn reopen(db: &mut PgConnection, r: &NewReport) -> Result<()> {
+    let still: &[String] = if r.outcome == Outcome::Done { &r.jobs } else { &[] };
+    sqlx::query!(
+        "UPDATE requests SET settled_on = NULL, settled_by = NULL WHERE settled_by = $1 AND job_code <> ALL($2)",
+        r.report_id,
+        still
+    )
+    .execute(&mut *db)
+    .await?;
+    sqlx::query!("UPDATE requests SET settled_on = $2 WHERE settled_by = $1", r.report_id, r.visited_on).execute(db).await?;
+    Ok(())
+}
+
+/// The visit is over, and what was asked for of its jobs until its day is settled. A correction settles what it says was done besides.
 async fn close(db: &mut PgConnection, r: &NewReport) -> Result<()> {
     let status = if r.outcome == Outcome::Done { "done" } else { "not done" };
     let why = if let Outcome::NotDone(why) = &r.outcome { why.as_str() } else { "" };
@@ -297,10 +341,14 @@ async fn close(db: &mut PgConnection, r: &NewReport) -> Result<()> {
     }
     if r.outcome == Outcome::Done {
         sqlx::query!(
-            "UPDATE requests SET settled_on = $3 WHERE unit_id = $1 AND job_code = ANY($2) AND settled_on IS NULL",
+            "UPDATE requests SET settled_on = $3, settled_by = $4 WHERE unit_id = $1 AND job_code = ANY($2) AND settled_on IS NULL AND asked_on <= $3
+               AND NOT EXISTS (SELECT FROM report_jobs j JOIN visit_reports b ON b.report_id = j.report_id AND b.version = j.version
+                               WHERE j.report_id = $4 AND j.version = $5 - 1 AND j.job_code = requests.job_code AND b.outcome = 'done')",
             r.unit_id,
             &r.jobs,
-            r.visited_on
+            r.visited_on,
+            r.report_id,
+            r.version
         )
         .execute(db)
         .await?;
@@ -328,6 +376,7 @@ pub struct ReportLine {
     pub dose_ml: Option<i64>,
     pub dose_product: Option<String>,
     pub dose_product_id: Option<Uuid>,
+    pub dose_lot_id: Option<Uuid>,
     pub level: Option<i32>,
     pub kit_code: Option<String>,
     pub drops: Option<i16>,
@@ -344,9 +393,9 @@ pub async fn of_unit(db: impl PgExecutor<'_>, unit_id: Uuid, only: Option<Uuid>,
              r.note, r.flag, r.reason,
              coalesce((SELECT array_agg(k.name ORDER BY k.position) FROM report_jobs j JOIN job_kinds k ON k.code = j.job_code
                        WHERE j.report_id = r.report_id AND j.version = r.version), '{}') AS "job_names!",
-             d.amount_ml AS "dose_ml?", d.product AS "dose_product?", d.product_id AS "dose_product_id?", t.level AS "level?", t.kit_code AS "kit_code?", t.drops AS "drops?", t.own AS "own_milli?", t.ph AS "ph_milli?"
+             d.amount_ml AS "dose_ml?", d.product AS "dose_product?", d.product_id AS "dose_product_id?", d.lot_id AS "dose_lot_id?", t.level AS "level?", t.kit_code AS "kit_code?", t.drops AS "drops?", t.own AS "own_milli?", t.ph AS "ph_milli?"
            FROM visit_reports r LEFT JOIN staff s ON s.id = r.staff_id
-           LEFT JOIN LATERAL (SELECT x.amount_ml, x.product_id, p.name AS product FROM doses x JOIN products p ON p.id = x.product_id
+           LEFT JOIN LATERAL (SELECT x.amount_ml, x.product_id, x.lot_id, p.name AS product FROM doses x JOIN products p ON p.id = x.product_id
                               WHERE x.report_id = r.report_id AND x.version = r.version LIMIT 1) d ON true
            LEFT JOIN LATERAL (SELECT i.programme_mg_l AS level, i.kit_code, i.drops, i.value_milli AS own, h.value_milli AS ph FROM water_tests w
                               LEFT JOIN readings i ON i.test_id = w.id AND i.what = 'inhibitor' LEFT JOIN readings h ON h.test_id = w.id AND h.what = 'ph'

@@ -144,17 +144,27 @@ pub(super) fn volume(id: Uuid, ml: i64, plus_minus: i64, method: &str) -> Result
     read().ok_or_else(|| corrupt("water_volumes of unit", id, "volume, its error or its method cannot be read"))
 }
 
+/// Where a volume or a fill comes from.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct From {
+    /// Report and version.
+    pub report: Option<(Uuid, i32)>,
+    /// The fill at which a volume was read.
+    pub fill: Option<Uuid>,
+}
+
 /// Notes how much water a unit and its loop hold, and how that was found. Earlier figures stay.
 pub async fn add_volume(
     db: impl PgExecutor<'_>,
     unit_id: Uuid,
     v: &WaterVolume,
-    found_on: Date,
-    note: &str,
+    (found_on, note): (Date, &str),
+    from: From,
     now: OffsetDateTime,
 ) -> Result<()> {
     sqlx::query!(
-        "INSERT INTO water_volumes (id, unit_id, volume_ml, plus_minus_ml, method, found_on, note, made_at) VALUES ($1, $2, $3, $4, $5, $6, $7, $8)",
+        "INSERT INTO water_volumes (id, unit_id, volume_ml, plus_minus_ml, method, found_on, note, made_at, report_id, version, fill_id)
+         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11)",
         Uuid::now_v7(),
         unit_id,
         v.volume().get(),
@@ -162,7 +172,10 @@ pub async fn add_volume(
         v.method().as_str(),
         found_on,
         note,
-        now
+        now,
+        from.report.map(|r| r.0),
+        from.report.map(|r| r.1),
+        from.fill
     )
     .execute(db)
     .await?;
@@ -171,10 +184,7 @@ pub async fn add_volume(
 
 /// The volume that counts at present, as [`super::water::unit_waters`] reads it.
 pub async fn newest_volume(db: impl PgExecutor<'_>, unit_id: Uuid) -> Result<Option<Millilitres>> {
-    let ml =
-        sqlx::query_scalar!("SELECT volume_ml FROM water_volumes WHERE unit_id = $1 ORDER BY found_on DESC, made_at DESC LIMIT 1", unit_id)
-            .fetch_optional(db)
-            .await?;
+    let ml = sqlx::query_scalar!(r#"SELECT volume_ml AS "ml!" FROM volume_now($1)"#, unit_id).fetch_optional(db).await?;
     Ok(ml.and_then(|ml| Millilitres::new(ml).ok()))
 }
 
@@ -223,12 +233,13 @@ pub struct Fill {
     pub answer: String,
 }
 
-/// Keeps a fill. One that is heard of late, after a newer one, ended with that.
-pub async fn add_fill(db: impl PgExecutor<'_>, f: &Fill, now: OffsetDateTime) -> Result<()> {
+/// Keeps a fill. One that is heard of late, after a newer one, ended with that. `report`: the report that says so, and its version; none:
+/// it has a sheet of its own.
+pub async fn add_fill(db: impl PgExecutor<'_>, f: &Fill, report: Option<(Uuid, i32)>, now: OffsetDateTime) -> Result<()> {
     sqlx::query!(
-        "INSERT INTO fills (id, unit_id, customer_id, filled_on, drained_on, source_water, softened, fluid, glycol_percent, amount_ml, note, made_at, fill_device, answer)
+        "INSERT INTO fills (id, unit_id, customer_id, filled_on, drained_on, source_water, softened, fluid, glycol_percent, amount_ml, note, made_at, fill_device, answer, report_id, version)
          SELECT $1, u.id, u.customer_id, $3, coalesce($4, (SELECT min(l.filled_on) FROM fills l WHERE l.unit_id = $2 AND l.filled_on > $3 AND l.superseded_at IS NULL)),
-           $5, $6, $7, $8, $9, $10, $11, $12, $13 FROM units u WHERE u.id = $2",
+           $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15 FROM units u WHERE u.id = $2",
         f.id,
         f.unit_id,
         f.filled_on,
@@ -241,7 +252,9 @@ pub async fn add_fill(db: impl PgExecutor<'_>, f: &Fill, now: OffsetDateTime) ->
         f.note,
         now,
         f.fill_device,
-        f.answer
+        f.answer,
+        report.map(|r| r.0),
+        report.map(|r| r.1)
     )
     .execute(db)
     .await?;

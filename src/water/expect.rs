@@ -8,13 +8,15 @@ use time::Date;
 
 use crate::units::MgPerLitre;
 
-/// One test and the level after the dose that followed it, if one did.
+/// One test, or the new water of a fill, and the level after the dose that followed it, if one did.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Step {
     pub day: Date,
     pub tested: MgPerLitre,
     /// Level once the dose had mixed; the tested level when nothing was put in.
     pub left_at: MgPerLitre,
+    /// The unit was filled anew: no loss leads to it.
+    pub anew: bool,
 }
 
 /// Loss a day of a unit nobody knows yet: half of it gone in about two years (our own start value, no source).
@@ -31,7 +33,7 @@ pub fn expected_level(steps: &[Step], day: Date) -> Option<MgPerLitre> {
 
 /// Median loss a day over the unit's own stretches; a rise counts as no loss.
 fn loss(steps: &[Step]) -> f64 {
-    let mut seen: Vec<f64> = steps.windows(2).filter_map(|w| stretch(w[0], w[1])).collect();
+    let mut seen: Vec<f64> = steps.windows(2).filter(|w| !w[1].anew).filter_map(|w| stretch(w[0], w[1])).collect();
     seen.sort_by(f64::total_cmp);
     seen.get(seen.len() / 2).copied().unwrap_or(USUAL_LOSS)
 }

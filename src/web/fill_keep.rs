@@ -166,7 +166,7 @@ pub(super) async fn keep(db: &mut PgConnection, ready: &Ready) -> Result<()> {
     let Ready { unit, own, read, maker, who, now } = ready;
     let day = read.fill.filled_on;
     units::drained_before(&mut *db, unit.id, day).await?;
-    units::add_fill(&mut *db, &read.fill, *now).await?;
+    units::add_fill(&mut *db, &read.fill, None, *now).await?;
     if !read.readings.is_empty() {
         let test = NewTest {
             id: Uuid::now_v7(),
@@ -182,7 +182,8 @@ pub(super) async fn keep(db: &mut PgConnection, ready: &Ready) -> Result<()> {
         water::add_test(&mut *db, &test, *now).await?;
     }
     if let Some(volume) = read.volume {
-        units::add_volume(&mut *db, unit.id, &volume, day, "read at the fill", *now).await?;
+        let from = units::From { fill: Some(read.fill.id), report: None };
+        units::add_volume(&mut *db, unit.id, &volume, (day, "read at the fill"), from, *now).await?;
     }
     if let Some((amount_ml, (product_id, _))) = read.put_in.zip(own.product.as_ref()) {
         let dose = NewDose {

@@ -214,7 +214,7 @@ fn test(t: &TestLine, doses: &[DoseLine], water: &UnitWater, dealer: &Dealer) ->
             _ => "",
         },
         own: t.made_by == "customer",
-        level: level.map(|l| l.to_string()).unwrap_or_default(),
+        level: level.map_or_else(|| other(t), |l| l.to_string()),
         counted: t.drops.map(|d| format!("{d} drops")).unwrap_or_default(),
         ph: t.ph_milli.map(words::ph).unwrap_or_default(),
         state: level.filter(|_| of_unit).map(|l| words::verdict(verdict(water.programme.levels, l))),
@@ -225,6 +225,12 @@ fn test(t: &TestLine, doses: &[DoseLine], water: &UnitWater, dealer: &Dealer) ->
             (true, false) => t.note.clone(),
         },
     }
+}
+
+/// What was read of another substance, for the programme that the unit was on then.
+fn other(t: &TestLine) -> String {
+    let read = t.other_milli.zip(t.other_basis.as_ref());
+    read.map(|(milli, basis)| format!("{} mg/L as {basis}", thousands((milli + 500) / 1000))).unwrap_or_default()
 }
 
 /// The dose that belongs to a test: given on its day.

@@ -127,7 +127,7 @@ pub(crate) async fn unit(t: &TestApp, reference: &str, name: &str, customer_id: 
     };
     lists::add_units(&mut t.pool().acquire().await.unwrap(), &[new]).await.unwrap();
     let volume = WaterVolume::by(Millilitres::from_us_gallons(gallons).unwrap(), Method::WaterMeter).unwrap();
-    units::add_volume(t.pool(), id, &volume, date!(2023 - 08 - 01), "", NOW).await.unwrap();
+    units::add_volume(t.pool(), id, &volume, (date!(2023 - 08 - 01), ""), units::From::default(), NOW).await.unwrap();
     let fill = Fill {
         id: Uuid::now_v7(),
         unit_id: id,
@@ -142,7 +142,7 @@ pub(crate) async fn unit(t: &TestApp, reference: &str, name: &str, customer_id: 
         fill_device: "not_known".to_owned(),
         answer: String::new(),
     };
-    units::add_fill(t.pool(), &fill, NOW).await.unwrap();
+    units::add_fill(t.pool(), &fill, None, NOW).await.unwrap();
     id
 }
 

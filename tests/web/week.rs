@@ -655,7 +655,7 @@ async fn every_printed_sheet_carries_its_cautions_and_a_held_dose_its_reason() {
         fill_device: "not_known".to_owned(),
         answer: String::new(),
     };
-    embertide::store::units::add_fill(t.pool(), &mixed, super::support::NOW).await.unwrap();
+    embertide::store::units::add_fill(t.pool(), &mixed, None, super::support::NOW).await.unwrap();
     planned(&t, &d).await;
     let page = t.get(Some(&d.office), "/week/2026-W41/print").await;
     let days = page.texts(".day");

@@ -35,26 +35,31 @@ pub async fn add_done(db: &mut PgConnection, rows: &[DoneRow], kept_by: Option<U
     .execute(&mut *db)
     .await?;
     sqlx::query!(
-        "UPDATE requests q SET settled_on = d.done_on FROM unnest($1::uuid[], $2::text[], $3::date[]) AS d(unit_id, job_code, done_on)
+        "UPDATE requests q SET settled_on = d.done_on, settled_by = d.id FROM unnest($1::uuid[], $2::text[], $3::date[], $4::uuid[]) AS d(unit_id, job_code, done_on, id)
          WHERE q.unit_id = d.unit_id AND q.job_code = d.job_code AND q.asked_on <= d.done_on AND q.settled_on IS NULL",
         &units,
         &jobs,
-        &days
+        &days,
+        &rows.iter().map(|r| r.id).collect::<Vec<_>>()
     )
     .execute(db)
     .await?;
     Ok(())
 }
 
-/// It was not done after all. [`Error::Clash`] when it is taken back already.
-pub async fn take_back_done(db: impl PgExecutor<'_>, unit_id: Uuid, id: Uuid, now: OffsetDateTime) -> Result<()> {
+/// It was not done after all: what somebody asked for is open again. [`Error::Clash`] when it is taken back already.
+pub async fn take_back_done(db: &mut PgConnection, unit_id: Uuid, id: Uuid, now: OffsetDateTime) -> Result<()> {
     let done = sqlx::query!(
         "UPDATE done_elsewhere SET taken_back_at = $3 WHERE id = $1 AND unit_id = $2 AND taken_back_at IS NULL",
         id,
         unit_id,
         now
     );
-    if done.execute(db).await?.rows_affected() == 1 { Ok(()) } else { Err(Error::Clash) }
+    if done.execute(&mut *db).await?.rows_affected() != 1 {
+        return Err(Error::Clash);
+    }
+    sqlx::query!("UPDATE requests SET settled_on = NULL, settled_by = NULL WHERE settled_by = $1", id).execute(db).await?;
+    Ok(())
 }
 
 /// One line of a unit's page.

@@ -137,6 +137,8 @@ struct UnitRow {
     id: Uuid,
     status: String,
     installed_on: Option<Date>,
+    /// The first that is known of its water: a fill, a test, a dose.
+    first_seen: Option<Date>,
     level_at_dose: Option<i32>,
     rechecked_on: Option<Date>,
 }
@@ -144,16 +146,21 @@ struct UnitRow {
 async fn unit_rows(db: &mut PgConnection, ids: &[Uuid]) -> Result<Vec<UnitRow>> {
     let rows = sqlx::query_as!(
         UnitRow,
-        r#"SELECT u.id, u.status, u.installed_on, b.level AS "level_at_dose?", a.taken_on AS "rechecked_on?"
-           FROM units u
+        r#"SELECT u.id, u.status, u.installed_on, least(
+             (SELECT min(filled_on) FROM fills WHERE unit_id = u.id AND superseded_at IS NULL),
+             (SELECT min(taken_on) FROM water_tests WHERE unit_id = u.id AND superseded_at IS NULL AND of_water = 'unit'),
+             (SELECT min(given_on) FROM doses WHERE unit_id = u.id AND superseded_at IS NULL)) AS first_seen, b.level AS "level_at_dose?", a.taken_on AS "rechecked_on?"
+           FROM units u JOIN programmes g ON g.code = u.programme_code
            LEFT JOIN LATERAL (SELECT given_on, made_at FROM doses WHERE unit_id = u.id AND superseded_at IS NULL ORDER BY given_on DESC, made_at DESC LIMIT 1) d ON true
            LEFT JOIN LATERAL (
-             SELECT i.programme_mg_l AS level FROM water_tests t JOIN readings i ON i.test_id = t.id AND i.what = 'inhibitor'
+             SELECT i.programme_mg_l AS level FROM water_tests t JOIN readings i ON i.test_id = t.id AND i.what = 'inhibitor' AND read_for(u.programme_code, i.basis)
              WHERE t.unit_id = u.id AND t.superseded_at IS NULL AND t.of_water = 'unit' AND t.taken_on BETWEEN d.given_on - 7 AND d.given_on
+               AND NOT EXISTS (SELECT FROM fills f WHERE f.unit_id = u.id AND f.superseded_at IS NULL AND f.filled_on > t.taken_on AND f.filled_on <= d.given_on)
              ORDER BY t.taken_on DESC, t.made_at DESC LIMIT 1) b ON true
            LEFT JOIN LATERAL (
-             SELECT t.taken_on FROM water_tests t WHERE t.unit_id = u.id AND t.superseded_at IS NULL AND t.of_water = 'unit' AND t.made_by <> 'customer'
-             AND t.taken_on > d.given_on ORDER BY t.taken_on DESC, t.made_at DESC LIMIT 1) a ON true
+             SELECT t.taken_on FROM water_tests t JOIN readings i ON i.test_id = t.id AND i.what = 'inhibitor' AND read_for(u.programme_code, i.basis)
+             WHERE t.unit_id = u.id AND t.superseded_at IS NULL AND t.of_water = 'unit' AND t.made_by <> 'customer'
+             AND t.taken_on >= d.given_on + g.recheck_from_days ORDER BY t.taken_on DESC, t.made_at DESC LIMIT 1) a ON true
            WHERE u.id = ANY($1)"#,
         ids
     )
@@ -196,12 +203,18 @@ async fn facts(
     Ok(facts.collect())
 }
 
-/// A unit without a written fill but with tests, doses or some age has been filled at some time.
+/// Days from its installation to the first that is known of its water, beyond which a unit ran before anybody kept its record (our own
+/// value, no source).
+const LATE_RECORD: Duration = Duration::days(400);
+
+/// A unit is there from its first fill; whoever fills it anew has missed no less. One without a written fill but with tests, doses or some
+/// age has been filled at some time.
 fn fill_state(water: &water::UnitWater, row: &UnitRow) -> FillState {
-    match water.filled_on {
-        Some(day) => FillState::FilledOn(day),
-        None if water.last_test.is_some() || water.last_dose.is_some() || row.installed_on.is_none() => FillState::FilledSomeTime,
-        None => FillState::NotYetFilled,
+    match (water.filled_on, row.first_seen) {
+        (Some(_), Some(first)) if row.installed_on.is_some_and(|on| on.saturating_add(LATE_RECORD) < first) => FillState::FilledSomeTime,
+        (Some(day), first) => FillState::FilledOn(first.unwrap_or(day)),
+        (None, _) if water.last_test.is_some() || water.last_dose.is_some() || row.installed_on.is_none() => FillState::FilledSomeTime,
+        (None, _) => FillState::NotYetFilled,
     }
 }
 

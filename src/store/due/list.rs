@@ -41,13 +41,13 @@ pub struct Filter {
     pub opened_by: Option<Date>,
     /// Only items that wait for a cold firebox, or none of them.
     pub waits: Option<bool>,
-    /// After this line: priority, closing day and unit, as the last page ended.
-    pub after: Option<(i16, Date, Uuid)>,
+    /// After this line: priority, closing day, unit and job, as the last page ended.
+    pub after: Option<(i16, Date, Uuid, String)>,
 }
 
 /// The next `limit` lines, most pressing first.
 pub async fn lines(db: impl PgExecutor<'_>, f: &Filter, today: Date, limit: i64) -> Result<Vec<DueLine>> {
-    let (after_priority, after_day, after_unit) = f.after.map_or((None, None, None), |a| (Some(a.0), Some(a.1), Some(a.2)));
+    let after = f.after.as_ref();
     let rows = sqlx::query_as!(
         DueLine,
         r#"SELECT d.unit_id, u.name AS unit_name, p.id AS place_id, p.name AS place_name, p.town, c.id AS customer_id, c.name AS customer_name,
@@ -56,17 +56,18 @@ pub async fn lines(db: impl PgExecutor<'_>, f: &Filter, today: Date, limit: i64)
            JOIN job_kinds k ON k.code = d.job_code
            LEFT JOIN LATERAL (SELECT day, status FROM visits WHERE unit_id = d.unit_id AND status IN ('planned', 'confirmed') AND day >= $7 ORDER BY day LIMIT 1) v ON true
            WHERE ($1 = '' OR d.job_code = $1) AND ($2 = '' OR lower(p.town) LIKE lower($2) || '%') AND ($3::date IS NULL OR d.opens_on <= $3) AND ($9::bool IS NULL OR d.waits = $9)
-             AND ($4::date IS NULL OR (d.priority, d.closes_on, d.unit_id) > ($8::smallint, $4, $5::uuid))
-           ORDER BY d.priority, d.closes_on, d.unit_id, k.position LIMIT $6"#,
+             AND ($4::date IS NULL OR (d.priority, d.closes_on, d.unit_id, d.job_code) > ($8::smallint, $4, $5::uuid, $10::text))
+           ORDER BY d.priority, d.closes_on, d.unit_id, d.job_code LIMIT $6"#,
         f.job,
         f.town.trim(),
         f.opened_by,
-        after_day,
-        after_unit,
+        after.map(|a| a.1),
+        after.map(|a| a.2),
         limit,
         today,
-        after_priority,
-        f.waits
+        after.map(|a| a.0),
+        f.waits,
+        after.map(|a| a.3.as_str())
     )
     .fetch_all(db)
     .await?;

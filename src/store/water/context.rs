@@ -112,18 +112,19 @@ async fn rows(db: impl PgExecutor<'_>, ids: &[Uuid]) -> Result<Vec<Row>> {
              r.hardness AS "hardness?", r.chloride AS "chloride?", r.sulfate AS "sulfate?", coalesce(m.programmes, 0) AS "programmes!",
              t.id AS "test_id?", t.taken_on AS "taken_on?", t.level AS "level?", t.ph AS "ph?", d.given_on AS "given_on?", d.amount_ml AS "dose_ml?"
            FROM units u
-           LEFT JOIN LATERAL (SELECT volume_ml, plus_minus_ml, method FROM water_volumes WHERE unit_id = u.id ORDER BY found_on DESC, made_at DESC LIMIT 1) v ON true
+           LEFT JOIN LATERAL volume_now(u.id) v ON true
            LEFT JOIN LATERAL (SELECT id, filled_on, drained_on, fluid, glycol_percent FROM fills WHERE unit_id = u.id AND superseded_at IS NULL ORDER BY filled_on DESC, made_at DESC LIMIT 1) f ON true
            LEFT JOIN LATERAL (
              SELECT max(x.value_milli) FILTER (WHERE x.what = 'hardness') AS hardness, max(x.value_milli) FILTER (WHERE x.what = 'chloride') AS chloride,
                     max(x.value_milli) FILTER (WHERE x.what = 'sulfate') AS sulfate
              FROM water_tests w JOIN readings x ON x.test_id = w.id WHERE w.fill_id = f.id AND w.of_water = 'fill' AND w.superseded_at IS NULL) r ON true
            LEFT JOIN LATERAL (
-             SELECT count(DISTINCT p.programme_code) AS programmes FROM doses x JOIN products p ON p.id = x.product_id
-             WHERE x.unit_id = u.id AND x.superseded_at IS NULL AND x.given_on >= coalesce(f.filled_on, date '1970-01-01')) m ON true
+             SELECT count(DISTINCT p.programme_code) + 1 AS programmes FROM doses x JOIN products p ON p.id = x.product_id
+             WHERE x.unit_id = u.id AND x.superseded_at IS NULL AND x.given_on >= coalesce(f.filled_on, date '1970-01-01')
+               AND p.programme_code <> u.programme_code) m ON true
            LEFT JOIN LATERAL (
              SELECT w.id, w.taken_on, i.programme_mg_l AS level, h.value_milli AS ph
-             FROM water_tests w JOIN readings i ON i.test_id = w.id AND i.what = 'inhibitor' LEFT JOIN readings h ON h.test_id = w.id AND h.what = 'ph'
+             FROM water_tests w JOIN readings i ON i.test_id = w.id AND i.what = 'inhibitor' AND read_for(u.programme_code, i.basis) LEFT JOIN readings h ON h.test_id = w.id AND h.what = 'ph'
              WHERE w.unit_id = u.id AND w.superseded_at IS NULL AND w.of_water = 'unit' AND w.made_by <> 'customer'
              ORDER BY w.taken_on DESC, w.made_at DESC LIMIT 1) t ON true
            LEFT JOIN LATERAL (SELECT given_on, amount_ml FROM doses WHERE unit_id = u.id AND superseded_at IS NULL ORDER BY given_on DESC, made_at DESC LIMIT 1) d ON true

@@ -1,10 +1,10 @@
 //! The dose to expect at each unit's next visit, for the van's load and the printed week.
 
-use super::{UnitWater, latest_lines};
+use super::{Line, UnitWater, latest_lines};
 use crate::{
-    store::Result,
+    store::{Result, catalogue::Treatments},
     units::{MgPerLitre, Millilitres},
-    water::{Occasion, Reading, advise, expect, level_after},
+    water::{Occasion, Reading, Site, advise, expect, level_after},
 };
 use sqlx::PgExecutor;
 use std::collections::HashMap;
@@ -12,30 +12,29 @@ use time::Date;
 use uuid::Uuid;
 
 /// Millilitres to expect on `day`, for every unit with a history that allows it.
-pub async fn expected_doses(db: impl PgExecutor<'_>, waters: &[&UnitWater], day: Date) -> Result<HashMap<Uuid, i64>> {
+pub async fn expected_doses(db: impl PgExecutor<'_>, known: &Treatments, waters: &[&UnitWater], day: Date) -> Result<HashMap<Uuid, i64>> {
     let ids: Vec<Uuid> = waters.iter().map(|w| w.unit_id).collect();
     let mut lines: HashMap<Uuid, Vec<Line>> = HashMap::new();
-    for (unit, on, level, ml) in latest_lines(db, &ids).await? {
-        lines.entry(unit).or_default().push((on, level, ml));
+    for line in latest_lines(db, &ids).await? {
+        lines.entry(line.unit_id).or_default().push(line);
     }
     let expected = waters.iter().filter_map(|w| {
         let lines = lines.get(&w.unit_id)?;
-        Some((w.unit_id, expected(w, lines, day)?))
+        Some((w.unit_id, expected(w, known, lines, day)?))
     });
     Ok(expected.collect())
 }
 
-/// A day with the level of a test in mg/L, or with the millilitres of a dose.
-type Line = (Date, Option<i32>, Option<i64>);
-
-fn expected(water: &UnitWater, lines: &[Line], day: Date) -> Option<i64> {
+fn expected(water: &UnitWater, known: &Treatments, lines: &[Line], day: Date) -> Option<i64> {
     let site = water.site(Occasion::Scheduled, day)?;
     let mut steps: Vec<expect::Step> = Vec::new();
-    for (on, level, ml) in lines {
-        if let Some(level) = level.and_then(|l| MgPerLitre::new(l.into()).ok()) {
-            steps.push(expect::Step { day: *on, tested: level, left_at: level });
-        } else if let (Some(step), Some(ml)) = (steps.last_mut(), ml.and_then(|m| Millilitres::new(m).ok())) {
-            step.left_at = level_after(&site, step.left_at, ml)?;
+    for line in lines {
+        if let Some(level) = line.level.and_then(|l| MgPerLitre::new(l.into()).ok()) {
+            steps.push(expect::Step { day: line.day, tested: level, left_at: level, anew: line.is_fill });
+        } else if let (Some(step), Some(ml)) = (steps.last_mut(), line.ml.and_then(|m| Millilitres::new(m).ok())) {
+            // What was put in then may be another product than today's.
+            let product = line.product_id.and_then(|id| known.product(id)).map_or(site.product, |p| &p.product);
+            step.left_at = level_after(&Site { product, ..site }, step.left_at, ml)?;
         }
     }
     let level = expect::expected_level(&steps, day)?;

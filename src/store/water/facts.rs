@@ -166,7 +166,8 @@ pub async fn add_test(db: &mut PgConnection, t: &NewTest<'_>, now: OffsetDateTim
     let of_water = if t.fill_id.is_some() { "fill" } else { "unit" };
     sqlx::query!(
         "INSERT INTO water_tests (id, unit_id, customer_id, taken_on, of_water, made_by, staff_id, report_id, version, fill_id, note, made_at)
-         SELECT $1, u.id, u.customer_id, $3, $4, $5, $6, $7, $8, $9, $10, $11 FROM units u WHERE u.id = $2",
+         SELECT $1, u.id, coalesce(b.customer_id, u.customer_id), $3, $4, $5, $6, $7, $8, $9, $10, $11
+         FROM units u LEFT JOIN visit_reports b ON b.report_id = $7 AND b.version = $8 WHERE u.id = $2",
         t.id,
         t.unit_id,
         t.taken_on,
@@ -217,7 +218,8 @@ pub struct NewDose<'a> {
 pub async fn add_dose(db: &mut PgConnection, d: &NewDose<'_>, now: OffsetDateTime) -> Result<()> {
     sqlx::query!(
         "INSERT INTO doses (id, unit_id, customer_id, given_on, product_id, lot_id, amount_ml, staff_id, report_id, version, note, made_at)
-         SELECT $1, u.id, u.customer_id, $3, $4, $5, $6, $7, $8, $9, $10, $11 FROM units u WHERE u.id = $2",
+         SELECT $1, u.id, coalesce(b.customer_id, u.customer_id), $3, $4, $5, $6, $7, $8, $9, $10, $11
+         FROM units u LEFT JOIN visit_reports b ON b.report_id = $8 AND b.version = $9 WHERE u.id = $2",
         d.id,
         d.unit_id,
         d.given_on,
@@ -272,7 +274,8 @@ pub struct NewEvent<'a> {
 pub async fn add_event(db: impl PgExecutor<'_>, e: &NewEvent<'_>, now: OffsetDateTime) -> Result<()> {
     sqlx::query!(
         "INSERT INTO water_events (id, unit_id, customer_id, happened_on, what, amount_ml, where_to, staff_id, report_id, version, made_at)
-         SELECT $1, u.id, u.customer_id, $3, $4, $5, $6, $7, $8, $9, $10 FROM units u WHERE u.id = $2",
+         SELECT $1, u.id, coalesce(b.customer_id, u.customer_id), $3, $4, $5, $6, $7, $8, $9, $10
+         FROM units u LEFT JOIN visit_reports b ON b.report_id = $8 AND b.version = $9 WHERE u.id = $2",
         Uuid::now_v7(),
         e.unit_id,
         e.happened_on,
@@ -316,7 +319,8 @@ async fn move_shelf(
     Ok(())
 }
 
-/// Marks the tests, doses and water events of a report's earlier versions as superseded, and puts their doses back on the shelf.
+/// Marks the tests, doses, water events, fills and volumes of a report's earlier versions as superseded, and puts their doses back on the
+/// shelf.
 pub async fn supersede_report(db: &mut PgConnection, report_id: Uuid, version: i32, now: OffsetDateTime) -> Result<()> {
     sqlx::query!(
         "UPDATE water_tests SET superseded_at = $3 WHERE report_id = $1 AND version < $2 AND superseded_at IS NULL",
@@ -334,6 +338,22 @@ pub async fn supersede_report(db: &mut PgConnection, report_id: Uuid, version: i
     )
     .execute(&mut *db)
     .await?;
+    sqlx::query!(
+        "UPDATE water_volumes SET superseded_at = $3 WHERE report_id = $1 AND version < $2 AND superseded_at IS NULL",
+        report_id,
+        version,
+        now
+    )
+    .execute(&mut *db)
+    .await?;
+    let fills = sqlx::query_scalar!(
+        "SELECT id FROM fills WHERE report_id = $1 AND version < $2 AND superseded_at IS NULL ORDER BY id LIMIT 10",
+        report_id,
+        version
+    );
+    for fill in fills.fetch_all(&mut *db).await? {
+        end_fill(&mut *db, fill, now).await?;
+    }
     let back = sqlx::query_scalar!(
         "UPDATE doses SET superseded_at = $3 WHERE report_id = $1 AND version < $2 AND superseded_at IS NULL RETURNING id",
         report_id,
@@ -343,6 +363,25 @@ pub async fn supersede_report(db: &mut PgConnection, report_id: Uuid, version: i
     .fetch_all(&mut *db)
     .await?;
     back_on_the_shelf(db, &back, now).await
+}
+
+/// Marks a fill as superseded, with the volume that was read at it; the water before it counts as the unit's again.
+pub(super) async fn end_fill(db: &mut PgConnection, fill_id: Uuid, now: OffsetDateTime) -> Result<()> {
+    sqlx::query!("UPDATE water_volumes SET superseded_at = $2 WHERE fill_id = $1 AND superseded_at IS NULL", fill_id, now)
+        .execute(&mut *db)
+        .await?;
+    let ended = sqlx::query!("UPDATE fills SET superseded_at = $2 WHERE id = $1 RETURNING unit_id, filled_on", fill_id, now);
+    let ended = ended.fetch_one(&mut *db).await?;
+    // The water before it was drained by the next fill that stands, if there is one.
+    sqlx::query!(
+        "UPDATE fills f SET drained_on = (SELECT min(l.filled_on) FROM fills l WHERE l.unit_id = f.unit_id AND l.superseded_at IS NULL AND l.filled_on > f.filled_on)
+         WHERE f.unit_id = $1 AND f.drained_on = $2 AND f.superseded_at IS NULL",
+        ended.unit_id,
+        ended.filled_on
+    )
+    .execute(db)
+    .await?;
+    Ok(())
 }
 
 /// Puts doses that were not given back onto the shelf they were noted from.

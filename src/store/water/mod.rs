@@ -12,6 +12,6 @@ pub use context::{LastTest, UnitWater, ready_product, unit_waters};
 pub use expected::expected_doses;
 pub use facts::{Event, Maker, NewDose, NewEvent, NewReading, NewTest, What, add_dose, add_event, add_test, supersede_report};
 pub use foresee::{Fleet, HeldUnit, Loser, Loss, Seen, UsualLosses, foresee, held, keep_foreseen, losing, low_and_held, usual_losses};
-pub use history::{DoseLine, Figures, TestLine, doses, figures, latest_lines, tests};
+pub use history::{DoseLine, Figures, Line, TestLine, doses, figures, latest_lines, tests};
 pub use record::{UnitRecord, records};
 pub use taken_out::{Fact, FactLine, OutLine, TakeOut, fact_lines, take_out, taken_out};

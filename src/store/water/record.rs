@@ -55,10 +55,10 @@ async fn rows(db: impl PgExecutor<'_>, ids: &[Uuid]) -> Result<Vec<Row>> {
     let rows = sqlx::query_as!(
         Row,
         r#"SELECT u.id AS "unit_id!", x.day AS "day!", x.kind AS "kind!", x.level, x.drops, x.code, x.product_id, x.ml
-           FROM unnest($1::uuid[]) AS u(id) CROSS JOIN LATERAL (
+           FROM units u CROSS JOIN LATERAL (
              (SELECT t.taken_on AS day, CASE t.made_by WHEN 'laboratory' THEN 'laboratory' ELSE 'test' END AS kind, i.programme_mg_l AS level, i.drops,
                 i.kit_code AS code, NULL::uuid AS product_id, NULL::bigint AS ml, t.made_at
-              FROM water_tests t JOIN readings i ON i.test_id = t.id AND i.what = 'inhibitor' AND NOT i.reagent_expired
+              FROM water_tests t JOIN readings i ON i.test_id = t.id AND i.what = 'inhibitor' AND NOT i.reagent_expired AND read_for(u.programme_code, i.basis)
               WHERE t.unit_id = u.id AND t.superseded_at IS NULL AND t.of_water = 'unit' AND t.made_by <> 'customer' ORDER BY t.taken_on DESC, t.made_at DESC LIMIT 40)
              UNION ALL
              (SELECT d.given_on, 'dose', NULL, NULL, NULL, d.product_id, d.amount_ml, d.made_at
@@ -77,7 +77,7 @@ async fn rows(db: impl PgExecutor<'_>, ids: &[Uuid]) -> Result<Vec<Row>> {
               WHERE r.unit_id = u.id AND r.outcome = 'done' AND k.begins <> ''
                 AND NOT EXISTS (SELECT FROM visit_reports n WHERE n.report_id = r.report_id AND n.version = r.version + 1)
               ORDER BY r.visited_on DESC LIMIT 40)
-           ) x ORDER BY 1, 2, x.made_at"#,
+           ) x WHERE u.id = ANY($1) ORDER BY 1, 2, x.made_at"#,
         ids
     )
     .fetch_all(db)

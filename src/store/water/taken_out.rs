@@ -64,7 +64,7 @@ pub async fn fact_lines(db: impl PgExecutor<'_>, unit_id: Uuid, limit: i64) -> R
              (SELECT 'dose', d.id, d.given_on, d.made_at, p.name, d.amount_ml, NULL, d.report_id FROM doses d JOIN products p ON p.id = d.product_id
               WHERE d.unit_id = $1 AND d.superseded_at IS NULL ORDER BY d.given_on DESC, d.made_at DESC LIMIT $2)
              UNION ALL
-             (SELECT 'fill', f.id, f.filled_on, f.made_at, f.source_water, f.amount_ml, NULL, NULL FROM fills f
+             (SELECT 'fill', f.id, f.filled_on, f.made_at, f.source_water, f.amount_ml, NULL, f.report_id FROM fills f
               WHERE f.unit_id = $1 AND f.superseded_at IS NULL ORDER BY f.filled_on DESC, f.made_at DESC LIMIT $2)
              UNION ALL
              (SELECT 'event', e.id, e.happened_on, e.made_at, e.what, e.amount_ml, NULL, e.report_id FROM water_events e
@@ -110,8 +110,8 @@ pub struct TakeOut<'a> {
     pub by: Uuid,
 }
 
-/// Takes one fact out of a unit's record. A dose goes back onto the shelf; a fill takes its source water's test and its first charge
-/// along, and the water before it counts as the unit's again. What is due is worked out by the caller.
+/// Takes one fact out of a unit's record. A dose goes back onto the shelf; a fill takes its source water's test, its first charge and
+/// the volume read at it along, and the water before it counts as the unit's again. What is due is worked out by the caller.
 ///
 /// [`Error::Clash`] when it is out already, is no fact of this unit, or stands in a visit report, which is corrected instead.
 pub async fn take_out(db: &mut PgConnection, out: &TakeOut<'_>, now: OffsetDateTime) -> Result<()> {
@@ -157,10 +157,9 @@ async fn mark(db: &mut PgConnection, out: &TakeOut<'_>, now: OffsetDateTime) -> 
 /// Marks a fill with what belongs to it. `false`: there is none such that counts.
 async fn fill(db: &mut PgConnection, out: &TakeOut<'_>, now: OffsetDateTime) -> Result<bool> {
     let fill = sqlx::query!(
-        "UPDATE fills SET superseded_at = $3 WHERE id = $1 AND unit_id = $2 AND superseded_at IS NULL RETURNING filled_on, made_at",
+        "SELECT filled_on, made_at FROM fills WHERE id = $1 AND unit_id = $2 AND report_id IS NULL AND superseded_at IS NULL FOR UPDATE",
         out.fact_id,
-        out.unit_id,
-        now
+        out.unit_id
     );
     let Some(fill) = fill.fetch_optional(&mut *db).await? else { return Ok(false) };
     sqlx::query!("UPDATE water_tests SET superseded_at = $2 WHERE fill_id = $1 AND superseded_at IS NULL", out.fact_id, now)
@@ -176,14 +175,6 @@ async fn fill(db: &mut PgConnection, out: &TakeOut<'_>, now: OffsetDateTime) -> 
     );
     let charges = charges.fetch_all(&mut *db).await?;
     facts::back_on_the_shelf(&mut *db, &charges, now).await?;
-    // The water before it was drained by the next fill that stands, if there is one.
-    sqlx::query!(
-        "UPDATE fills f SET drained_on = (SELECT min(l.filled_on) FROM fills l WHERE l.unit_id = f.unit_id AND l.superseded_at IS NULL AND l.filled_on > f.filled_on)
-         WHERE f.unit_id = $1 AND f.drained_on = $2 AND f.superseded_at IS NULL",
-        out.unit_id,
-        fill.filled_on
-    )
-    .execute(db)
-    .await?;
+    facts::end_fill(db, out.fact_id, now).await?;
     Ok(true)
 }

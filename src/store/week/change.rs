@@ -125,6 +125,13 @@ pub async fn issue(db: impl PgExecutor<'_>, monday: Date, row_version: i32, now:
     if done.rows_affected() == 1 { Ok(()) } else { Err(Error::Clash) }
 }
 
+/// The same of a draft: a search that is under way begins anew. Nothing searches an issued week.
+pub(super) async fn touch_draft(db: &mut PgConnection, monday: Date) -> Result<()> {
+    sqlx::query!("UPDATE week_plans SET row_version = row_version + 1 WHERE monday = $1 AND status = 'draft'", monday).execute(db).await?;
+    Ok(())
+}
+
+/// Notes that the week has changed.
 pub(super) async fn touch(db: &mut PgConnection, monday: Date) -> Result<()> {
     sqlx::query!("UPDATE week_plans SET row_version = row_version + 1 WHERE monday = $1", monday).execute(db).await?;
     Ok(())

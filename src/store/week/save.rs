@@ -68,6 +68,9 @@ pub struct NewVisit {
 /// Replaces the draft of a week. [`Error::Clash`] when somebody changed the plan meanwhile; an issued week is refused.
 pub async fn save(db: &mut PgConnection, plan: &NewPlan, now: OffsetDateTime) -> Result<Uuid> {
     let id = take_header(&mut *db, plan, now).await?;
+    if has_changed(&mut *db, plan).await? {
+        return Err(Error::Clash);
+    }
     sqlx::query!("DELETE FROM visits WHERE week_plan_id = $1 AND status IN ('planned', 'unplaced')", id).execute(&mut *db).await?;
     // What was made, and what was told of days that are over, stays on its route.
     sqlx::query!(
@@ -90,6 +93,23 @@ pub async fn save(db: &mut PgConnection, plan: &NewPlan, now: OffsetDateTime) ->
         }
     }
     Ok(id)
+}
+
+/// Whether a unit was retired, moved or sold while the search ran, or a visit that was told is not any more.
+async fn has_changed(db: &mut PgConnection, plan: &NewPlan) -> Result<bool> {
+    let visits = &plan.visits;
+    let changed = sqlx::query_scalar!(
+        r#"SELECT EXISTS (SELECT FROM unnest($1::uuid[], $2::uuid[], $3::uuid[], $4::uuid[], $5::bool[]) AS n(id, unit_id, place_id, customer_id, told)
+             JOIN units u ON u.id = n.unit_id
+             WHERE u.status = 'retired' OR u.place_id <> n.place_id OR (u.customer_id <> n.customer_id AND NOT n.told)
+               OR (n.told AND NOT EXISTS (SELECT FROM visits v WHERE v.id = n.id AND v.status = 'confirmed'))) AS "changed!""#,
+        &visits.iter().map(|v| v.id).collect::<Vec<_>>(),
+        &visits.iter().map(|v| v.unit_id).collect::<Vec<_>>(),
+        &visits.iter().map(|v| v.place_id).collect::<Vec<_>>(),
+        &visits.iter().map(|v| v.customer_id).collect::<Vec<_>>(),
+        &visits.iter().map(|v| v.confirmed).collect::<Vec<_>>()
+    );
+    Ok(changed.fetch_one(db).await?)
 }
 
 async fn take_header(db: &mut PgConnection, plan: &NewPlan, now: OffsetDateTime) -> Result<Uuid> {

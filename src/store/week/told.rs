@@ -53,9 +53,9 @@ pub async fn confirm(db: &mut PgConnection, visit_id: Uuid, row_version: i32, to
         visit_id,
         told
     )
-    .execute(db)
+    .execute(&mut *db)
     .await?;
-    Ok(())
+    change::touch_draft(db, open.monday).await
 }
 
 /// The customer says on their own page that the time which stands there suits. `false`: it does not stand any more.
@@ -106,8 +106,9 @@ pub async fn tell(db: &mut PgConnection, monday: Date, told: &[(Uuid, Told)], by
         &kept,
         TOLD
     )
-    .execute(db)
+    .execute(&mut *db)
     .await?;
+    change::touch_draft(db, monday).await?;
     Ok(kept.len())
 }
 

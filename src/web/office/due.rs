@@ -42,6 +42,8 @@ pub(super) struct Asked {
     after_day: String,
     after_unit: Option<Uuid>,
     after_priority: Option<i16>,
+    #[serde(default)]
+    after_job: String,
 }
 
 /// One job of one unit, ready for the page.
@@ -129,13 +131,14 @@ pub(super) async fn page(who: Office, app: App, Query(asked): Query<Asked>) -> R
     let found = due::lines(&mut *c, &filter, today, LINES).await?;
     let next = match found.last().filter(|_| i64::try_from(found.len()).unwrap_or(0) == LINES) {
         Some(last) => format!(
-            "?job={}&town={}&show={}&after_priority={}&after_day={}&after_unit={}",
+            "?job={}&town={}&show={}&after_priority={}&after_day={}&after_unit={}&after_job={}",
             plain(&asked.job),
             plain(&asked.town),
             plain(&asked.show),
             last.priority,
             last.closes_on,
-            last.unit_id
+            last.unit_id,
+            plain(&last.job_code)
         ),
         None => String::new(),
     };
@@ -149,8 +152,8 @@ pub(super) async fn page(who: Office, app: App, Query(asked): Query<Asked>) -> R
 }
 
 /// Where the page before ended.
-fn after(asked: &Asked) -> Option<(i16, Date, Uuid)> {
-    Some((asked.after_priority?, crate::units::parse_date(&asked.after_day).ok()?, asked.after_unit?))
+fn after(asked: &Asked) -> Option<(i16, Date, Uuid, String)> {
+    Some((asked.after_priority?, crate::units::parse_date(&asked.after_day).ok()?, asked.after_unit?, asked.after_job.clone()))
 }
 
 /// Letters, digits, spaces and dashes of a filter, safe inside an address.

@@ -6,7 +6,10 @@ use super::super::{
     form::{Nothing, Posted},
     guard::{Owner, see_other},
 };
-use crate::store::catalogue::{self, Treatments};
+use crate::store::{
+    catalogue::{self, Treatments},
+    due,
+};
 use axum::extract::Path;
 use serde::Deserialize;
 use sqlx::PgConnection;
@@ -16,6 +19,7 @@ pub(super) async fn make_product_usual(who: Owner, app: App, (Path(id), posted):
     let mut tx = app.pool.begin().await?;
     if posted.first_time(&mut tx, &who, "usual product", app.clock.now()).await? {
         catalogue::make_product_usual(&mut *tx, id).await?;
+        due::refresh(&mut tx, None, who.dealer.today).await?;
     }
     tx.commit().await?;
     Ok(see_other("/treatments#products"))
@@ -35,6 +39,7 @@ pub(super) async fn make_kit_usual(who: Owner, app: App, (Path(code), posted): (
     let mut tx = app.pool.begin().await?;
     if posted.first_time(&mut tx, &who, "usual kit", app.clock.now()).await? {
         kit_for_its_programmes(&mut tx, &code).await?;
+        due::refresh(&mut tx, None, who.dealer.today).await?;
     }
     tx.commit().await?;
     Ok(see_other("/treatments#kits"))
@@ -66,6 +71,7 @@ pub(super) async fn use_product(who: Owner, app: App, (Path(id), posted): (Path<
     if posted.first_time(&mut tx, &who, "product in use", app.clock.now()).await? {
         catalogue::use_product(&mut *tx, id, posted.form.active == "yes").await?;
         something_is_left(&mut tx).await?;
+        due::refresh(&mut tx, None, who.dealer.today).await?;
     }
     tx.commit().await?;
     Ok(see_other("/treatments#products"))
@@ -77,6 +83,7 @@ pub(super) async fn use_kit(who: Owner, app: App, (Path(code), posted): (Path<St
     if posted.first_time(&mut tx, &who, "kit in use", app.clock.now()).await? {
         catalogue::use_kit(&mut *tx, &code, posted.form.active == "yes").await?;
         something_is_left(&mut tx).await?;
+        due::refresh(&mut tx, None, who.dealer.today).await?;
     }
     tx.commit().await?;
     Ok(see_other("/treatments#kits"))

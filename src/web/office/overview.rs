@@ -80,7 +80,7 @@ pub(super) async fn page(who: Office, app: App, (): ()) -> Result {
     let used: HashMap<Uuid, i64> = overview::used(&mut *c, today - Duration::days(365)).await?.into_iter().collect();
     let lots = shelf::lots(&mut *c).await?;
     drop(c);
-    let doses = water::expected_doses(&app.pool, &waters.values().collect::<Vec<_>>(), today).await?;
+    let doses = water::expected_doses(&app.pool, &known, &waters.values().collect::<Vec<_>>(), today).await?;
     let mut expected: HashMap<Uuid, i64> = HashMap::new();
     for (unit, ml) in &doses {
         if let Some(product) = waters.get(unit).and_then(|w| w.product.as_ref()) {

@@ -320,6 +320,7 @@ async fn keep_product(who: Owner, app: App, id: Uuid, posted: Posted<ProductForm
         if posted.form.usual == "yes" {
             catalogue::make_product_usual(&mut *tx, id).await?;
         }
+        due::refresh(&mut tx, None, who.dealer.today).await?;
     }
     tx.commit().await?;
     Ok(see_other("/treatments#products"))
@@ -427,6 +428,7 @@ async fn keep_kit(who: Owner, app: App, code: String, posted: Posted<KitForm>) -
         if posted.form.usual == "yes" {
             super::in_use::kit_for_its_programmes(&mut tx, &code).await?;
         }
+        due::refresh(&mut tx, None, who.dealer.today).await?;
     }
     tx.commit().await?;
     Ok(see_other("/treatments#kits"))

@@ -185,7 +185,8 @@ pub(super) async fn keep_parts(who: Office, app: App, (Path(id), posted): (Path<
         let jacket = units::jacket(&mut *tx, id).await?;
         let parts = units::loop_parts(&mut *tx, id).await?;
         let volume = by_parts(jacket, &parts).ok_or_else(|| bad("What the jacket holds is not known. Choose the unit's kind first."))?;
-        units::add_volume(&mut *tx, id, &volume, who.dealer.today, "jacket and the parts of the loop", now).await?;
+        units::add_volume(&mut *tx, id, &volume, (who.dealer.today, "jacket and the parts of the loop"), units::From::default(), now)
+            .await?;
         due::refresh(&mut tx, Some(&[id]), who.dealer.today).await?;
     }
     tx.commit().await?;
@@ -207,7 +208,7 @@ async fn keep<T>(who: &Office, app: &App, id: Uuid, posted: &Posted<T>, volume: 
     let now = app.clock.now();
     let mut tx = app.pool.begin().await?;
     if posted.first_time(&mut tx, who, "water volume", now).await? {
-        units::add_volume(&mut *tx, id, &volume, who.dealer.today, note, now).await?;
+        units::add_volume(&mut *tx, id, &volume, (who.dealer.today, note), units::From::default(), now).await?;
         due::refresh(&mut tx, Some(&[id]), who.dealer.today).await?;
     }
     tx.commit().await?;

@@ -99,7 +99,7 @@ async fn work(db: &mut PgConnection, unit_id: Uuid, job: &str, monday: Date, tod
     if book.tests(work.jobs.iter().map(String::as_str)) {
         let water = water::unit_waters(&mut *db, &treatments, &[unit_id]).await?.remove(&unit_id);
         let water: Vec<&UnitWater> = water.iter().collect();
-        work.dose_ml = water::expected_doses(db, &water, day).await?.remove(&unit_id);
+        work.dose_ml = water::expected_doses(db, &treatments, &water, day).await?.remove(&unit_id);
     }
     Ok(work)
 }

@@ -127,6 +127,7 @@ fn as_typed(r: &ReportLine, treatments: &Treatments, jobs: &[String], answers: &
     }
     pairs.push(pair("ph", r.ph_milli.map(words::ph).unwrap_or_default()));
     pairs.extend(r.dose_product_id.map(|id| pair("product", id.to_string())));
+    pairs.extend(r.dose_lot_id.map(|id| pair("lot", id.to_string())));
     pairs.push(pair("put_in", r.dose_ml.map(|ml| ml.to_string()).unwrap_or_default()));
     for e in events {
         let text = format!("{} mL", e.amount_ml);

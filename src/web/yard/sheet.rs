@@ -91,6 +91,8 @@ pub(super) struct Sheet {
     pub(super) product: String,
     pub(super) product_id: String,
     pub(super) lots: Vec<shelf::LotLine>,
+    /// What was put in came from a lot that is not on the shelf any more.
+    pub(super) other_lot: bool,
     pub(super) jobs: Vec<JobView>,
     pub(super) typed: Typed,
     pub(super) wrong: Vec<Wrong>,
@@ -300,7 +302,9 @@ pub(super) async fn sheet(
         loaded.water.product = Some((given.id, given.product.clone()));
     }
     let product = loaded.water.product.as_ref();
-    let lots = shelf::lots(&mut *c).await?.into_iter().filter(|l| product.is_some_and(|p| p.0 == l.product_id)).collect();
+    let lots: Vec<shelf::LotLine> =
+        shelf::lots(&mut *c).await?.into_iter().filter(|l| product.is_some_and(|p| p.0 == l.product_id)).collect();
+    let lot = typed.get("lot").parse::<Uuid>().ok();
     let kit = match typed.get("kit") {
         "" => loaded.water.kit.as_ref(),
         code => loaded.treatments.kit(code).or(loaded.water.kit.as_ref()),
@@ -333,6 +337,7 @@ pub(super) async fn sheet(
         cautions,
         product: product.map(|p| p.1.name.clone()).unwrap_or_default(),
         product_id: product.map(|p| p.0.to_string()).unwrap_or_default(),
+        other_lot: lot.is_some_and(|lot| lots.iter().all(|l| l.id != lot)),
         lots,
         jobs: loaded.jobs(&typed, planned, fresh),
         usual_day: if dress.day_ahead { String::new() } else { loaded.about.0.to_string() },
