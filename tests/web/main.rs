@@ -23,6 +23,7 @@ mod mend;
 mod overview;
 mod path;
 mod photos;
+mod put_right;
 mod reports;
 mod roads;
 mod says;
