@@ -16,8 +16,8 @@ function dose() {
   // The table has two bands: inside the programme's pH as listed, outside of it nothing at any count.
   function outside() {
     const { phFrom, phTo, phSays } = table.dataset;
-    const typed = $("ph").value.trim();
-    if (!phSays || !/^\d+(\.\d+)?$/.test(typed)) return "";
+    const typed = $("ph").value.replace(/^\s*ph/i, "").replace(",", ".").trim();
+    if (!phSays || !/^\d+\.?\d*$/.test(typed)) return "";
     return Number(typed) < Number(phFrom) || Number(typed) > Number(phTo) ? phSays : "";
   }
 

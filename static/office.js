@@ -7,7 +7,7 @@ const fields = (form) => [...form.elements].filter((field) => field.name && !["h
 const ticks = (field) => ["checkbox", "radio"].includes(field.type);
 
 addEventListener("submit", ({ target: form }) => {
-  if (form.method !== "post" || !form.closest("main")) return;
+  if (form.method !== "post" || !form.closest("main") || form.elements.then) return;
   const action = form.getAttribute("action");
   const values = fields(form).map(shown);
   keep({ page: here(), action, nth: alike(action).indexOf(form), values });
@@ -42,7 +42,12 @@ function typeAgain({ action, nth, values, says }) {
 const typed = JSON.parse(sessionStorage.getItem("typed"));
 sessionStorage.removeItem("typed");
 const back = document.querySelector("[data-back]");
-if (typed && back) {
+const then = document.querySelector("main input[name=then]");
+if (typed && then) {
+  // Signed out meanwhile: back to the page afterwards, with what was typed on it.
+  keep({ ...typed, again: true, says: "You had to sign in again: nothing of this is kept yet." });
+  then.value = typed.page;
+} else if (typed && back) {
   keep({ ...typed, again: true, says: back.dataset.back });
   back.href = typed.page;
   back.textContent = typed.values.length ? "Back to what you typed" : "Back to the page";

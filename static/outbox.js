@@ -103,7 +103,7 @@ var outbox = (() => {
       : ok ? 0 : "The office does not take it just now.";
 
   async function one(item) {
-    if (!item.tried) await put("out", { ...item, tried: true });
+    if (!item.tried) await put("out", (item = { ...item, tried: true }));
     const headers = { "content-type": "application/x-www-form-urlencoded", "idempotency-key": `"${item.id}"` };
     const phone = await get("meta", "phone");
     if (phone) headers.phone = phone;
@@ -152,7 +152,7 @@ var outbox = (() => {
         if (!item) return false;
         await tx(["out", "draft"], "readwrite", (out, draft) => {
           out.delete(item.n);
-          draft.put({ id: uuid(), body: item.body }, item.about + item.form);
+          draft.put({ id: uuid(), body: item.body, at: Date.now() }, item.draft ?? item.about + item.form);
         });
         return true;
       })

@@ -88,7 +88,9 @@ async function phone() {
       const said = await ask("/heard");
       await outbox.epoch(said.epoch);
       // An older day's pack goes by the office's calendar, and only when nothing is left here.
-      if (!(await unsent()) && !(await all("draft")).length) await drop((await packs()).filter((k) => !said.welcome || k.slice(5, 15) < said.today));
+      // What was begun long ago and never kept holds none.
+      const begun = (await all("draft")).some((d) => Date.now() - d.at < 6048e5);
+      if (!(await unsent()) && !begun) await drop((await packs()).filter((k) => !said.welcome || k.slice(5, 15) < said.today));
       if (day && said.version !== day.dataset.version) $("#as-now").hidden = !($("#changed").hidden = false);
     }).catch(() => {}));
 
@@ -211,16 +213,31 @@ async function phone() {
     };
     const mine = new Set();
     let wait;
+    const typed = () => pairs(form).toString().replace(/(^|&)id=[^&]*/, "");
+    const untouched = typed();
     const save = () => {
       clearTimeout(wait);
-      if (wait) put("draft", { id: fields.id.value, body: pairs(form).toString() }, draft);
+      if (wait && typed() === untouched) tx("draft", "readwrite", (s) => s.delete(draft));
+      else if (wait) put("draft", { id: fields.id.value, body: pairs(form).toString(), at: Date.now() }, draft);
       wait = 0;
     };
     // While a correction is typed, what is kept waits.
     let correcting = kind === "correct/1";
+    const correctThis = (own) => {
+      set({ form: "correct/1", ...own });
+      $("#why-corrected").hidden = form.hidden = false;
+      $("#kept-here").hidden = fields.reason.required = correcting = true;
+    };
+    // What was typed on this page: it may be a correction by now, or stand in place of something that could not be read.
+    const restore = (body) => {
+      fill(form, body);
+      const { instead, report, version, form: as } = Object.fromEntries(new URLSearchParams(body));
+      if (instead) set({ instead });
+      if (as === "correct/1" && as !== kind) correctThis({ report, version });
+    };
     const before = await get("draft", draft);
     set({ id: before?.id ?? uuid() });
-    if (before) fill(form, before.body);
+    if (before) restore(before.body);
     // When the drive was over: it tells the office how long drives take. Nobody has to say it.
     const here = $("#here"), at = fields.arrived_at;
     if (here && at && !at.value) {
@@ -253,15 +270,16 @@ async function phone() {
 
     // Shows what is kept of this visit in place of its form.
     async function kept() {
-      const own = (await items()).filter((i) => i.about === about && isFill(i.form) === isFill(kind) && (planned || mine.has(i.id) || (about && !i.state)));
+      const every = await items();
+      const own = every.filter((i) => i.about === about && isFill(i.form) === isFill(kind) && (planned || mine.has(i.id) || (about && !i.state)));
       const last = own.at(-1);
       if (!last || correcting || /^not/.test(kind) !== /^not/.test(last.form)) return;
       mark($("#kept-words"), ...state(last));
       $("#kept-here").hidden = false;
-      $("#kept-here .hint").hidden = last.state;
+      $("#kept-here .hint").hidden = !!last.state;
       form.hidden = !last.says;
       const back = $("#take-back");
-      back.hidden = last.tried;
+      back.hidden = !!(last.tried || last.state);
       back.onclick = async () => {
         back.disabled = true;
         if (await outbox.takeBack(last.id)) return location.reload();
@@ -269,19 +287,21 @@ async function phone() {
         await kept();
       };
       const correct = $("#correct-here");
-      correct.hidden = !last.tried || last.says || !/^report/.test(kind);
+      // A report with its corrections, wherever on this phone they were typed.
+      const first = own.findLast((i) => i.form === "report/1" && !i.says);
+      const versions = every.filter((i) => first && !i.says && (i === first || (i.form === "correct/1" && new URLSearchParams(i.body).get("report") === first.id)));
+      const corrects = () => ({ report: first.id, version: versions.length });
+      correct.hidden = !(last.tried || last.state) || !!last.says || !first || !/^report/.test(kind);
       correct.onclick = () => {
-        const fine = own.filter((i) => !i.says);
-        fill(form, last.body);
-        set({ id: uuid(), form: "correct/1", report: fine.find((i) => i.form === "report/1").id, version: fine.length, reason: "" });
-        $("#why-corrected").hidden = form.hidden = false;
-        $("#kept-here").hidden = fields.reason.required = correcting = true;
+        fill(form, versions.at(-1).body);
+        correctThis({ id: uuid(), reason: "", ...corrects() });
         fields.reason.focus();
       };
       if (!last.says || fields.instead?.value === last.id) return;
       // The same again under a new number, in place of what could not be read.
       fill(form, last.body);
       set({ id: uuid(), instead: last.id });
+      if (last.form === "correct/1" && first && last.form !== kind) correctThis(corrects());
       tell(last.says.map((says) => ["sheet", says]));
     }
 
@@ -306,7 +326,7 @@ async function phone() {
       wait = 0;
       mine.add(fields.id.value);
       set({ made_at: new Date().toISOString(), kept_day: new Date().toLocaleDateString("sv"), build: $("[src*=yard]").src });
-      const item = { id: fields.id.value, form: fields.form.value, about, title: form.dataset.title, body: pairs(form).toString(), at: Date.now() };
+      const item = { id: fields.id.value, form: fields.form.value, about, title: form.dataset.title, body: pairs(form).toString(), at: Date.now(), draft };
       try {
         await tx(["out", "draft"], "readwrite", (out, drafts) => {
           drafts.delete(draft);

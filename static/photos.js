@@ -56,17 +56,22 @@ var photos = (() => {
     }
   }
 
+  // What a photo can belong to: a fill has a sheet of its own, a correction is of what it corrects.
+  const firsts = (items, about) => items.filter((i) => i.about === about && /^(report|not-done|written-down)/.test(i.form));
+
+  // At a unit that nobody planned to visit: what was just kept here, if anything.
   async function add(file, about) {
     const bytes = await small(file);
-    const photo = { ...about, id: outbox.uuid(), sha256: await outbox.sha256(bytes), bytes, caption: "", at: Date.now() };
+    const item = about.planned ? null : firsts(await outbox.all("out"), about.about).at(-1)?.id;
+    const photo = { ...about, item, id: outbox.uuid(), sha256: await outbox.sha256(bytes), bytes, caption: "", at: Date.now() };
     const keep = () => write((s) => s.add(photo));
     await keep().catch(() => forget().then(keep));
   }
 
   // The number of what was kept with a photo: before that is kept, it is not sent.
   function itemOf(photo, items) {
-    const own = items.filter((i) => i.about === photo.about && i.form !== "correct/1");
-    return photo.report ?? (own.find((i) => i.at >= photo.at) ?? own.at(-1))?.id;
+    const own = firsts(items, photo.about);
+    return photo.report ?? photo.item ?? (own.find((i) => i.at >= photo.at) ?? (photo.planned && own.at(-1)))?.id;
   }
 
   // How much of each the office has, as far as this page knows.

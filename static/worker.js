@@ -24,7 +24,12 @@ function worker() {
     return whole;
   }
 
-  async function open(request, path) {
+  async function open(request, { pathname: path, search }) {
+    // What is asked for only the office knows; without a signal there is the page to ask on.
+    if (search) {
+      const found = await fetch(request).catch(() => {});
+      if (found) return found;
+    }
     const whole = await packs();
     for (const [, cache] of whole) {
       const page = await cache.match(path);
@@ -40,10 +45,10 @@ function worker() {
 
   addEventListener("fetch", (event) => {
     const { request } = event;
-    const { origin, pathname } = new URL(request.url);
-    if (request.method !== "GET" || origin !== location.origin) return;
-    if (pathname.startsWith("/assets/")) event.respondWith(caches.match(request).then((kept) => kept ?? fetch(request)));
-    else if (request.mode === "navigate") event.respondWith(open(request, pathname));
+    const url = new URL(request.url);
+    if (request.method !== "GET" || url.origin !== location.origin) return;
+    if (url.pathname.startsWith("/assets/")) event.respondWith(caches.match(request).then((kept) => kept ?? fetch(request)));
+    else if (request.mode === "navigate") event.respondWith(open(request, url));
   });
 
   // Where the browser has it; the pages send by themselves without it.

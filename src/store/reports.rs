@@ -127,6 +127,17 @@ pub async fn keep(db: &mut PgConnection, r: &NewReport, today: Date, now: Offset
         water::supersede_report(&mut *db, r.report_id, r.version, now).await?;
         reopen(&mut *db, r).await?;
     }
+    add_water(&mut *db, r, now).await?;
+    close(&mut *db, r).await?;
+    note_fill(&mut *db, r, now).await?;
+    let by = Actor { id: r.staff_id, words: "at the unit".to_owned() };
+    let open = amendments::apply(&mut *db, r.unit_id, &r.amendments, &by, r.visited_on, now).await?;
+    due::refresh(db, Some(&[r.unit_id]), today).await?;
+    Ok(open)
+}
+
+/// The test, the dose and what else was seen or done with the water.
+async fn add_water(db: &mut PgConnection, r: &NewReport, now: OffsetDateTime) -> Result<()> {
     let report = Some((r.report_id, r.version));
     let readings = as_before(&mut *db, r).await?;
     if !readings.is_empty() {
@@ -169,12 +180,7 @@ pub async fn keep(db: &mut PgConnection, r: &NewReport, today: Date, now: Offset
         };
         water::add_event(&mut *db, &event, now).await?;
     }
-    close(&mut *db, r).await?;
-    note_fill(&mut *db, r, now).await?;
-    let by = Actor { id: r.staff_id, words: "at the unit".to_owned() };
-    let open = amendments::apply(&mut *db, r.unit_id, &r.amendments, &by, r.visited_on, now).await?;
-    due::refresh(db, Some(&[r.unit_id]), today).await?;
-    Ok(open)
+    Ok(())
 }
 
 /// The readings; what was counted with the same kit as in the version before stays as it was read then, whatever the kit is held to
@@ -435,15 +441,24 @@ pub async fn answers(db: impl PgExecutor<'_>, report_id: Uuid, version: i32) -> 
     Ok(rows)
 }
 
-/// Which unit a report is of, its newest version, its visit and who made it.
-pub async fn newest(db: impl PgExecutor<'_>, report_id: Uuid) -> Result<(Uuid, i32, Option<Uuid>, Option<Uuid>)> {
-    let r = sqlx::query!(
-        "SELECT unit_id, version, visit_id, staff_id FROM visit_reports WHERE report_id = $1 ORDER BY version DESC LIMIT 1",
+/// The newest version of a report.
+#[derive(Clone, Copy, Debug)]
+pub struct Newest {
+    pub unit_id: Uuid,
+    pub version: i32,
+    pub visit_id: Option<Uuid>,
+    /// Who made it.
+    pub staff_id: Option<Uuid>,
+    pub visited_on: Date,
+}
+
+pub async fn newest(db: impl PgExecutor<'_>, report_id: Uuid) -> Result<Newest> {
+    let r = sqlx::query_as!(
+        Newest,
+        "SELECT unit_id, version, visit_id, staff_id, visited_on FROM visit_reports WHERE report_id = $1 ORDER BY version DESC LIMIT 1",
         report_id
-    )
-    .fetch_one(db)
-    .await?;
-    Ok((r.unit_id, r.version, r.visit_id, r.staff_id))
+    );
+    Ok(r.fetch_one(db).await?)
 }
 
 /// The report that a visit brought, if any.

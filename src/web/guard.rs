@@ -14,7 +14,7 @@ use crate::store::{
 use axum::{
     Router,
     extract::{FromRequest, FromRequestParts, Path, State},
-    http::{HeaderMap, header, request::Parts},
+    http::{HeaderMap, Method, Uri, header, request::Parts},
     response::{IntoResponse, Response},
     routing::{MethodRouter, get, post},
 };
@@ -48,7 +48,7 @@ macro_rules! staff_principal {
             type Rejection = Error;
             async fn from_request_parts(parts: &mut Parts, app: &App) -> Result<Self> {
                 let may: fn(Role) -> bool = $may;
-                let who = signed_in(parts, app).await?.ok_or_else(|| Error::SignIn(parts.uri.path().to_owned()))?;
+                let who = signed_in(parts, app).await?.ok_or_else(|| Error::SignIn(page(parts)))?;
                 if !may(who.role) {
                     return Err(Error::NotYours);
                 }
@@ -198,4 +198,13 @@ impl<P: Principal> Protected<P> {
 /// Answers that only redirect.
 pub(super) fn see_other(to: &str) -> Response {
     axum::response::Redirect::to(to).into_response()
+}
+
+/// The page to come back to: the one that is asked for; of a form that is sent, the one that it stands on.
+fn page(parts: &Parts) -> String {
+    if parts.method == Method::GET {
+        return parts.uri.path().to_owned();
+    }
+    let from = parts.headers.get(header::REFERER).and_then(|r| r.to_str().ok()?.parse::<Uri>().ok());
+    from.map_or_else(|| "/".to_owned(), |uri| uri.path().to_owned())
 }

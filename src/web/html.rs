@@ -17,6 +17,8 @@ pub struct Frame {
     pub invented: bool,
     /// Empty when nobody is signed in.
     pub who: String,
+    /// Their number; it goes with what a phone keeps, whoever signs in by the time it is sent.
+    pub staff_id: String,
     pub role: &'static str,
     pub form_token: String,
     /// Which entry of the top strip this page belongs to.
@@ -35,6 +37,7 @@ impl Frame {
             dealer_phone: who.dealer.phone.clone(),
             invented: who.dealer.invented,
             who: who.name.clone(),
+            staff_id: who.staff_id.to_string(),
             role: who.role.as_str(),
             form_token: who.form_token.clone(),
             here,

@@ -85,7 +85,7 @@ async fn a_corrected_first_fill_replaces_its_fill_and_its_volume() {
         let page = t.post(&d.wick, &format!("/kept/{report}/correct"), &form).await;
         assert_eq!(page.status, 303, "{}", page.text("main"));
         let fills: Vec<String> = units::fills(t.pool(), unit).await.unwrap().iter().map(|f| f.filled_on.to_string()).collect();
-        (fills, units::newest_volume(t.pool(), unit).await.unwrap().map(|v| v.get()))
+        (fills, units::newest_volume(t.pool(), unit).await.unwrap().map(embertide::units::Millilitres::get))
     };
     assert_eq!(correct("1", sheet("2026-10-02", "280")).await, (vec!["2026-10-02".to_owned()], Some(1_059_915)));
     assert_eq!(
@@ -273,7 +273,7 @@ async fn a_word_more_in_the_note_leaves_reading_lot_and_times() {
     assert_eq!(t.post_as(&tech, &format!("/stop/{visit}"), report, &form).await.status, 303);
     sqlx::query("UPDATE test_kits SET per_drop_centi = per_drop_centi / 2 WHERE code = 'nitrite-drops-2'").execute(t.pool()).await.unwrap();
     let sheet = t.get(Some(&tech), &format!("/kept/{report}/correct")).await;
-    assert_eq!(sheet.attrs("#lot option[selected]", "value"), [lot_id.clone()], "the lot that was used");
+    assert_eq!(sheet.attrs("#lot option[selected]", "value"), std::slice::from_ref(&lot_id), "the lot that was used");
     let again = [&form[..5], &[("version", "1"), ("reason", "a word more"), ("note", "lid is stiff")]].concat();
     let page = t.post(&tech, &format!("/kept/{report}/correct"), &again).await;
     assert_eq!(page.status, 303, "{}", page.text("main"));

@@ -32,9 +32,10 @@ async fn pages_scripts_and_packs_stay_small() {
     println!("a day of 25 stops and five pages more: {of_a_day} B gzip at most");
     // Of the stop page about 900 B are checklists with their cautions, 1,100 B the dose table, 600 B the unit's last tests, 500 B what
     // may be put right.
-    assert!(gzip(&stop) <= 7_000, "stop page");
-    // Making photos small, holding and sending them takes 2.1 kB.
-    assert!(scripts <= 10_300, "all script of the yard: {scripts}");
+    assert!(gzip(&stop) <= 7_100, "stop page");
+    // Making photos small, holding and sending them takes 2.1 kB; keeping a report, its corrections and what stands in place of another
+    // apart, 0.8 kB.
+    assert!(scripts <= 10_800, "all script of the yard: {scripts}");
     assert!(sheet <= 5_000, "sheet");
     assert!(of_a_day <= 150_000, "a day of 25 stops");
 }

@@ -58,7 +58,7 @@ pub(super) async fn not_done(who: Office, app: App, (Path((id, done)), posted): 
     let now = app.clock.now();
     let mut tx = app.pool.begin().await?;
     if posted.first_time(&mut tx, &who, "not done elsewhere", now).await? {
-        due::take_back_done(&mut *tx, id, done, now).await?;
+        due::take_back_done(&mut tx, id, done, now).await?;
         due::refresh(&mut tx, Some(&[id]), who.dealer.today).await?;
     }
     tx.commit().await?;

@@ -27,7 +27,7 @@ struct ReportPage {
 }
 
 pub(super) async fn page(who: Office, app: App, Path(id): Path<Uuid>) -> Result {
-    let (unit_id, ..) = reports::newest(&app.pool, id).await?;
+    let unit_id = reports::newest(&app.pool, id).await?.unit_id;
     let r = report_view::newest(&app.pool, unit_id, id).await?;
     html(&ReportPage {
         f: Frame::of(&who, "customers"),

@@ -193,7 +193,7 @@ pub(super) async fn plan(who: Office, app: App, posted: Posted<Nothing>) -> Resu
     let wish = serde_json::json!({});
     let mut tx = app.pool.begin().await?;
     if posted.first_time(&mut tx, &who, "plan season", now).await? && queue::waiting(&mut *tx, PLAN_SEASON, &wish).await?.is_none() {
-        queue::ask(&mut *tx, PLAN_SEASON, &wish, now, Some(who.staff_id)).await?;
+        queue::ask(&mut tx, PLAN_SEASON, &wish, now, Some(who.staff_id)).await?;
     }
     tx.commit().await?;
     app.bell.notify_one();

@@ -371,7 +371,7 @@ pub(super) async fn plan(who: Office, app: App, (Path(name), posted): (Path<Stri
     let mut tx = app.pool.begin().await?;
     let wish = plan_week_wish(monday);
     if posted.first_time(&mut tx, &who, "plan week", now).await? && queue::waiting(&mut *tx, PLAN_WEEK, &wish).await?.is_none() {
-        queue::ask(&mut *tx, PLAN_WEEK, &wish, now, Some(who.staff_id)).await?;
+        queue::ask(&mut tx, PLAN_WEEK, &wish, now, Some(who.staff_id)).await?;
     }
     tx.commit().await?;
     app.bell.notify_one();

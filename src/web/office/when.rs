@@ -15,7 +15,7 @@ use crate::{
         customers::{self, Place},
         due, units,
         water::{self, UnitWater},
-        week::{self, Move, NewVisit, Offer, Timing, Wanted},
+        week::{self, Move, NewVisit, Offer, Timing, Told, Wanted},
     },
     units::{day_long, day_short, span, time_of_day},
 };
@@ -217,6 +217,8 @@ pub(super) struct Chosen {
     staff: Uuid,
     day: String,
     position: usize,
+    /// The time that was offered, in minutes after midnight.
+    starts: Option<i32>,
     /// `yes`: the customer was told this time just now.
     #[serde(default)]
     told: String,
@@ -245,10 +247,9 @@ pub(super) async fn choose(who: Office, app: App, (Path(id), posted): (Path<Uuid
         week::move_visit(&mut tx, Timing { drives: &drives, now: who.dealer.local }, visit, row_version, to)
             .await
             .map_err(super::visits::words)?;
-        if form.told == "yes"
-            && let Some(open) = week::open_visit(&mut *tx, monday, id).await?
-        {
-            week::confirm(&mut tx, visit, open.row_version, true, who.staff_id, app.clock.now()).await?;
+        // What was said is what was offered, also where somebody has changed the day meanwhile.
+        if let Some(starts) = form.starts.filter(|s| form.told == "yes" && (0..1440).contains(s)) {
+            week::tell(&mut tx, monday, &[(id, Told { day, starts })], who.staff_id, app.clock.now()).await?;
         }
     } else if let Some(open) = week::open_visit(&mut *tx, monday, id).await? {
         visit = open.id;

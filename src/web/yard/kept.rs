@@ -25,7 +25,7 @@ use crate::{
         water::Event,
     },
     units::{day_long, day_with_year},
-    water::Shown,
+    water::{Renewed, Shown},
 };
 use askama::Template;
 use axum::extract::{Path, Query};
@@ -58,7 +58,7 @@ pub(super) struct Asked {
 
 /// The newest version, for its maker and for the office; to anyone else there is nothing here.
 pub(super) async fn own(who: &Staff, app: &App, id: Uuid) -> Result<ReportLine> {
-    let (unit_id, _, _, maker) = reports::newest(&app.pool, id).await?;
+    let reports::Newest { unit_id, staff_id: maker, .. } = reports::newest(&app.pool, id).await?;
     if who.role == Role::Technician && maker != Some(who.staff_id) {
         return Err(Error::NotFound);
     }
@@ -109,12 +109,19 @@ pub(super) async fn correct_page(who: Staff, app: App, Path(id): Path<Uuid>) -> 
     let r = own(&who, &app, id).await?;
     let (loaded, jobs) = loaded(&app, &r).await?;
     let events = reports::events(&app.pool, id, r.version).await?;
-    let typed = as_typed(&r, &loaded.treatments, &jobs, &reports::answers(&app.pool, id, r.version).await?, &events);
+    let volume = loaded.water.volume.map(|v| v.volume().get());
+    let typed = as_typed(&r, &loaded.treatments, &jobs, &reports::answers(&app.pool, id, r.version).await?, (&events, volume));
     html(&sheet::sheet(&app, &who, loaded, &jobs, dress(id, &r, Uuid::now_v7()), typed, Vec::new()).await?)
 }
 
 /// The version before, as if it had just been typed.
-fn as_typed(r: &ReportLine, treatments: &Treatments, jobs: &[String], answers: &[AnswerLine], events: &[WaterEvent]) -> Typed {
+fn as_typed(
+    r: &ReportLine,
+    treatments: &Treatments,
+    jobs: &[String],
+    answers: &[AnswerLine],
+    (events, volume): (&[WaterEvent], Option<i64>),
+) -> Typed {
     let pair = |k: &str, v: String| (k.to_owned(), v);
     let mut pairs: Vec<(String, String)> = jobs.iter().map(|j| pair("job", j.clone())).collect();
     pairs.push(pair("version", r.version.to_string()));
@@ -130,6 +137,13 @@ fn as_typed(r: &ReportLine, treatments: &Treatments, jobs: &[String], answers: &
     pairs.extend(r.dose_lot_id.map(|id| pair("lot", id.to_string())));
     pairs.push(pair("put_in", r.dose_ml.map(|ml| ml.to_string()).unwrap_or_default()));
     for e in events {
+        // What was let out is a share of the water, where it fits: the dose was for what the water came to.
+        let share = |r: &Renewed| *r != Renewed::None && volume.is_some_and(|ml| ml * i64::from(r.quarters()) / 4 == e.amount_ml);
+        if let Some(renewed) = Renewed::ALL.iter().find(|r| e.what == Event::Drained && share(r)) {
+            pairs.push(pair("renewed", renewed.quarters().to_string()));
+            pairs.push(pair("drained_to", e.where_to.clone()));
+            continue;
+        }
         let text = format!("{} mL", e.amount_ml);
         pairs.push(pair(if e.what == Event::Meter { "meter" } else { "drained" }, text));
         if e.what == Event::Drained {

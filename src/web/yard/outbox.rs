@@ -21,6 +21,7 @@ use crate::{
         phones::{self, Reached},
         photos,
         reports::{self, NewReport, Outcome},
+        staff,
         submissions::{self, Arrived, Before},
         units, visits,
         water::Maker,
@@ -203,16 +204,21 @@ fn corrected_meanwhile() -> Trouble {
 /// Reads an item against the records as they are now.
 async fn made(who: &Technician, app: &App, arrived: &Arrived<'_>) -> Result<Option<(Item, Made)>, Trouble> {
     let item = item::read(arrived.body).map_err(|why| Trouble::Settle(vec![why]))?;
+    let by = maker(app, who, &item).await?;
     let mut report = match item.form {
-        Form::Report => first(who, app, arrived.id, &item).await?,
-        Form::NotDone => not_done(who, app, arrived.id, &item).await?,
-        Form::Correct => correction(who, app, &item).await?,
+        Form::Report => first(who, by, app, arrived.id, &item).await?,
+        Form::NotDone => not_done(who, by, app, arrived.id, &item).await?,
+        Form::Correct => correction(who, by, app, &item).await?,
         Form::Fill => {
-            let ready = fill(who, app, arrived, &item).await?;
+            let ready = fill(who, by, app, arrived, &item).await?;
             return Ok(Some((item, Made::Fill(Box::new(ready)))));
         }
         Form::WrittenDown => return Ok(Some((item, Made::WrittenDown))),
     };
+    if by != who.staff_id {
+        report.staff_id = Some(by);
+        note(&mut report.flag, &format!("Sent by {}, from the same phone.", who.name));
+    }
     if arrived.id.get_timestamp().is_some_and(|t| ahead(t.to_unix().0, app.clock.now())) {
         note(&mut report.flag, "The phone's clock was ahead when this was kept.");
         (report.made_at, report.arrived_at, report.kept_at) = (None, None, None);
@@ -220,9 +226,16 @@ async fn made(who: &Technician, app: &App, arrived: &Arrived<'_>) -> Result<Opti
     Ok(Some((item, Made::Report(Box::new(report)))))
 }
 
+/// Whose sheet it is: two technicians may share a phone, and whoever signs in next sends what is on it.
+async fn maker(app: &App, who: &Technician, item: &Item) -> Result<Uuid, Trouble> {
+    let Some(by) = item.typed.get("by").parse().ok().filter(|by| *by != who.staff_id) else { return Ok(who.staff_id) };
+    let known = staff::technicians(&app.pool).await.map_err(Error::from)?.iter().any(|t| t.id == by);
+    Ok(if known { by } else { who.staff_id })
+}
+
 /// A fill that was kept without a signal; its day, where none was typed, is the visit's.
-async fn fill(who: &Technician, app: &App, arrived: &Arrived<'_>, item: &Item) -> Result<Ready, Trouble> {
-    let at = reached(who, app, item).await?;
+async fn fill(who: &Technician, by: Uuid, app: &App, arrived: &Arrived<'_>, item: &Item) -> Result<Ready, Trouble> {
+    let at = reached(by, app, item).await?;
     let unreadable = |e: serde_html_form::de::Error| Trouble::Settle(vec![format!("The fill's form cannot be read ({e}).")]);
     let mut asked: Asked = form::read(arrived.body).map_err(unreadable)?;
     if asked.filled_on.trim().is_empty() {
@@ -249,21 +262,23 @@ fn note(flag: &mut String, says: &str) {
     *flag = flag.chars().take(400).collect();
 }
 
-async fn reached(who: &Technician, app: &App, item: &Item) -> Result<Reached, Trouble> {
+async fn reached(by: Uuid, app: &App, item: &Item) -> Result<Reached, Trouble> {
     if let (None, Some(unit_id)) = (item.visit, item.unit) {
         units::get(&app.pool, unit_id).await.map_err(Error::from)?;
         return Ok(Reached { unit_id, visit_id: None, day: None, on_route: true });
     }
     let Some(visit) = item.visit else { return Err(Trouble::Settle(vec!["It does not say which visit it is of.".to_owned()])) };
     let mut c = app.pool.acquire().await.map_err(Error::from)?;
-    let found = phones::reached(&mut c, who.staff_id, visit).await.map_err(Error::from)?;
+    let found = phones::reached(&mut c, by, visit).await.map_err(Error::from)?;
     found.ok_or_else(|| Trouble::Settle(vec!["This visit was never on this technician's route or phone.".to_owned()]))
 }
 
-/// The day of what was kept, where none was typed: the planned one, else that of the phone's calendar, unless it lies ahead.
+/// The day of what was kept, where none was typed: the planned one, that of the phone's calendar where it was made a few days sooner or
+/// nobody planned it; unless it lies ahead.
 fn usual_day(who: &Technician, at: &Reached, item: &Item) -> Date {
-    let by_phone = parse_date(item.typed.get("kept_day")).ok();
-    at.day.or(by_phone).filter(|day| *day <= who.dealer.today).unwrap_or(who.dealer.today)
+    let sooner = |on: &Date| at.day.is_none_or(|day| *on >= day - Duration::days(7));
+    let by_phone = parse_date(item.typed.get("kept_day")).ok().filter(sooner);
+    at.day.into_iter().chain(by_phone).min().filter(|day| *day <= who.dealer.today).unwrap_or(who.dealer.today)
 }
 
 /// What the office should know of a visit that changed since it was packed.
@@ -279,8 +294,8 @@ async fn changes(app: &App, at: &Reached, report: &mut NewReport) -> Result<(), 
     Ok(())
 }
 
-async fn first(who: &Technician, app: &App, id: Uuid, item: &Item) -> Result<NewReport, Trouble> {
-    let at = reached(who, app, item).await?;
+async fn first(who: &Technician, by: Uuid, app: &App, id: Uuid, item: &Item) -> Result<NewReport, Trouble> {
+    let at = reached(by, app, item).await?;
     let day = usual_day(who, &at, item);
     let loaded = sheet::load(app, &About { unit_id: at.unit_id, usual_day: day, correcting: false }).await?;
     let read = read(&loaded, item, who)?;
@@ -307,8 +322,8 @@ fn read(loaded: &sheet::Loaded, item: &Item, who: &Technician) -> Result<Read, T
     read.map_err(|wrong| Trouble::Settle(wrong.into_iter().map(|w| w.says).collect()))
 }
 
-async fn not_done(who: &Technician, app: &App, id: Uuid, item: &Item) -> Result<NewReport, Trouble> {
-    let at = reached(who, app, item).await?;
+async fn not_done(who: &Technician, by: Uuid, app: &App, id: Uuid, item: &Item) -> Result<NewReport, Trouble> {
+    let at = reached(by, app, item).await?;
     let day = usual_day(who, &at, item);
     let (why, read) = stop::why_not(&item.typed, day)?;
     let mut report = stop::report(who, id, 1, at.visit_id, at.unit_id, read, None, 0);
@@ -317,18 +332,18 @@ async fn not_done(who: &Technician, app: &App, id: Uuid, item: &Item) -> Result<
     Ok(report)
 }
 
-async fn correction(who: &Technician, app: &App, item: &Item) -> Result<NewReport, Trouble> {
+async fn correction(who: &Technician, by: Uuid, app: &App, item: &Item) -> Result<NewReport, Trouble> {
     let Some(report_id) = item.report else { return Err(Trouble::Settle(vec!["It does not say which report it corrects.".to_owned()])) };
-    let (unit_id, newest, visit_id, maker) = reports::newest(&app.pool, report_id).await.map_err(Error::from)?;
-    if maker != Some(who.staff_id) {
+    let newest = reports::newest(&app.pool, report_id).await.map_err(Error::from)?;
+    if newest.staff_id != Some(by) {
         return Err(Error::NotFound.into());
     }
-    let version: i32 = item.typed.get("version").parse().unwrap_or(newest);
-    if version != newest {
+    let version: i32 = item.typed.get("version").parse().unwrap_or(newest.version);
+    if version != newest.version {
         return Err(corrected_meanwhile());
     }
-    let loaded = sheet::load(app, &About { unit_id, usual_day: who.dealer.today, correcting: true }).await?;
+    let loaded = sheet::load(app, &About { unit_id: newest.unit_id, usual_day: newest.visited_on, correcting: true }).await?;
     let read = read(&loaded, item, who)?;
     let worked = loaded.worked(&read);
-    Ok(stop::report(who, report_id, version + 1, visit_id, unit_id, read, worked, loaded.jug_step()))
+    Ok(stop::report(who, report_id, version + 1, newest.visit_id, newest.unit_id, read, worked, loaded.jug_step()))
 }
