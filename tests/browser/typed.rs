@@ -74,3 +74,27 @@ async fn two_people_at_once_see_both_what_stands_and_what_was_typed() {
     assert_eq!(b.value("#phone").await, "555-0199", "the form holds what stands now");
     assert_eq!(customers::get(t.pool(), d.alder).await.unwrap().phone, "555-0199");
 }
+
+/// The session ends while a form is filled in.
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn what_was_typed_before_one_had_to_sign_in_again_comes_back() {
+    if needs_chromium() {
+        return;
+    }
+    let Desk { b, d, .. } = &at_a_customer().await;
+    b.fill("#pn", "The far barn").await;
+    b.forget().await;
+    b.press("Keep this place").await;
+    b.wait("#password").await;
+    b.wait("html[data-ready]").await;
+    b.fill("#sign_in", "office").await;
+    b.fill("#password", "mistyped").await;
+    b.press("Sign in").await;
+    b.wait(".wrong").await;
+    b.wait("html[data-ready]").await;
+    b.fill("#password", dealership::PASSWORD).await;
+    b.press("Sign in").await;
+    assert!(b.wait("form .wrong").await.contains("sign in again"));
+    assert_eq!(b.value("#pn").await, "The far barn");
+    assert!(b.later("return location.pathname").await.as_str().unwrap().ends_with(&d.alder.to_string()));
+}

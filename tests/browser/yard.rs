@@ -443,3 +443,73 @@ async fn gloves_find_the_keys_and_nothing_scrolls_sideways() {
     y.b.screenshot("yard-stop-320").await;
     y.b.close().await;
 }
+
+/// A slip in a correction, a page turned in the middle of it, and the office's question: it stays a correction of the one report.
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_correction_that_could_not_be_read_goes_on_as_a_correction() {
+    let mut y = yard().await;
+    y.pack().await;
+    y.at_stop(0).await;
+    y.b.run(NO_LINE).await;
+    y.b.run(NO_SYNC).await;
+    y.b.fill("#drops", "18").await;
+    y.b.fill("#put_in", "500").await;
+    y.b.press("Keep this report").await;
+    y.b.wait("#kept-words.st-kept").await;
+    // Sent at the first try.
+    y.b.goto(&y.route).await;
+    y.b.until("return !(await outbox.all('out')).length").await;
+    y.at_stop(0).await;
+    y.b.wait("#correct-here:not([hidden])").await;
+    assert_eq!(y.b.number("return document.querySelectorAll('#take-back:not([hidden])').length").await, 0, "the office has it");
+    y.office.leave().await;
+    y.b.press("Correct it").await;
+    y.b.fill("#ph", "72").await;
+    y.b.fill("#reason", "the meter was cold").await;
+    y.b.until("return (await outbox.all('draft')).some((d) => d.body.includes('the+meter'))").await;
+    // The page is turned before it is kept.
+    y.b.goto(&y.route).await;
+    y.b.wait("html[data-phone]").await;
+    y.at_stop(0).await;
+    y.b.until("return document.querySelector('#reason').value === 'the meter was cold' && document.querySelector('#ph').value === '72'")
+        .await;
+    y.b.press("Keep this report").await;
+    y.b.until("return (await outbox.all('out')).length === 1").await;
+    y.office.start(&y.t).await;
+    y.b.goto(&y.route).await;
+    y.b.until("dispatchEvent(new Event('online')); return !(await outbox.all('out')).length").await;
+    y.at_stop(0).await;
+    y.b.wait("#faults:not([hidden])").await;
+    y.b.screenshot("yard-asks-about-a-correction").await;
+    y.b.fill("#ph", "8.2").await;
+    y.b.until("return (await outbox.all('draft')).some((d) => d.body.includes('ph=8.2'))").await;
+    y.b.goto(&y.route).await;
+    y.b.wait("html[data-phone]").await;
+    y.at_stop(0).await;
+    y.b.until("return document.querySelector('#ph').value === '8.2'").await;
+    y.b.press("Keep this report").await;
+    assert!(y.b.wait("p.said").await.contains("The office has it"));
+    let versions: Vec<(i32, String)> =
+        sqlx::query_as("SELECT version, reason FROM visit_reports ORDER BY version").fetch_all(y.t.pool()).await.unwrap();
+    assert_eq!(versions, [(1, String::new()), (2, "the meter was cold".to_owned())]);
+    let doses: i64 = sqlx::query_scalar("SELECT count(*) FROM doses WHERE superseded_at IS NULL AND report_id IS NOT NULL")
+        .fetch_one(y.t.pool())
+        .await
+        .unwrap();
+    let open: i64 = sqlx::query_scalar("SELECT count(*) FROM to_settle WHERE settled_at IS NULL").fetch_one(y.t.pool()).await.unwrap();
+    assert_eq!((doses, open), (1, 0));
+    y.b.close().await;
+}
+
+/// Only the office knows all units: it is asked although the page lies on the phone.
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_unit_is_looked_for_at_the_office_though_the_route_is_on_the_phone() {
+    let mut y = yard().await;
+    y.pack().await;
+    y.b.goto("/unplanned?of=Quenby").await;
+    y.b.until("return document.querySelector('main').innerText.includes('Shop heater')").await;
+    y.office.leave().await;
+    y.b.goto("/unplanned?of=Quenby").await;
+    y.b.wait("html[data-phone] #whose").await;
+    y.b.close().await;
+}

@@ -39,12 +39,31 @@ async fn the_telephone_is_answered_with_the_cheapest_places_and_one_of_them_is_t
     let of = "SELECT starts, status FROM visits WHERE id = $1";
     let (starts, status): (i32, String) = sqlx::query_as(of).bind(visit).fetch_one(t.pool()).await.unwrap();
     assert_eq!(status, "planned", "nobody said that the customer knows");
-    assert_eq!(t.post(&d.office, &ask, &form.iter().copied().chain([("told", "yes")]).collect::<Vec<_>>()).await.status, 303);
+    let said = [("told", "yes"), ("starts", &starts.to_string() as &str)];
+    assert_eq!(t.post(&d.office, &ask, &form.iter().copied().chain(said).collect::<Vec<_>>()).await.status, 303);
     let now_told: (i32, String) = sqlx::query_as(of).bind(visit).fetch_one(t.pool()).await.unwrap();
     assert_eq!(now_told, (starts, "confirmed".to_owned()), "what was said on the telephone counts as told");
     let now = t.get(Some(&d.office), &ask).await.texts("li form");
     assert_eq!(now.iter().filter(|o| o.contains("It stands on this day now")).count(), 1, "{now:?}");
     assert!(offers[0].contains(&format!("about {}", time_of_day(starts))), "what was said is what stands: {starts} {offers:?}");
+}
+
+/// Two hours later than what comes out: somebody changed the day while the customer was on the telephone. What was said is what counts.
+#[tokio::test]
+async fn what_was_said_on_the_telephone_is_kept_as_it_was_said() {
+    let t = TestApp::start().await;
+    let d = dealership::open(&t).await;
+    let unit = path::issued_week(&t, &d).await[0].1;
+    let page = t.get(Some(&d.office), &format!("/units/{unit}/when")).await;
+    let field = |name: &str| page.attrs(&format!("li form input[name={name}]"), "value").remove(0);
+    let later = (field("starts").parse::<i32>().unwrap() + 120).to_string();
+    let (staff, day, position) = (field("staff"), field("day"), field("position"));
+    let form =
+        [("week", "2026-W41"), ("staff", &staff as &str), ("day", &day), ("position", &position), ("starts", &later), ("told", "yes")];
+    assert_eq!(t.post(&d.office, &format!("/units/{unit}/when"), &form).await.status, 303);
+    let told: i32 = sqlx::query_scalar("SELECT starts FROM week_told WHERE unit_id = $1").bind(unit).fetch_one(t.pool()).await.unwrap();
+    assert_eq!(told.to_string(), later);
+    assert!(t.get(Some(&d.office), "/week/2026-W41").await.text("main").contains("To call: 1"));
 }
 
 /// The first of two visits is made, and it is ten o'clock: what is offered today begins later, after what is over.

@@ -255,3 +255,51 @@ async fn another_copy_of_the_records_has_another_epoch() {
         (embertide::store::phones::epoch(t.pool()).await.unwrap(), embertide::store::phones::epoch(other.t.pool()).await.unwrap());
     assert_ne!(one, two);
 }
+
+/// A correction that names no day is of the day of the visit, not of the day on which it arrives.
+#[tokio::test]
+async fn a_correction_leaves_the_day_of_the_visit() {
+    let Scene { t, visit, tech, .. } = &at_a_stop().await;
+    let id = Uuid::now_v7();
+    send(t, tech, id, sheet(*visit, &[("drops", "8"), ("visited_on", "2026-10-02")]).as_bytes()).await;
+    let fixed = [
+        ("form", "correct/1"),
+        ("report", &id.to_string() as &str),
+        ("version", "1"),
+        ("job", "water-test"),
+        ("drops", "9"),
+        ("reason", "slip"),
+    ];
+    assert_eq!(send(t, tech, Uuid::now_v7(), encode(&fixed).as_bytes()).await["version"], 2);
+    let days: Vec<String> =
+        sqlx::query_scalar("SELECT visited_on::text FROM visit_reports ORDER BY version").fetch_all(t.pool()).await.unwrap();
+    assert_eq!(days, ["2026-10-02", "2026-10-02"]);
+}
+
+/// Two share a phone: what one kept, the other sends.
+#[tokio::test]
+async fn a_sheet_is_whose_it_was_whoever_sends_it() {
+    let Scene { t, visit, tech, d, unit } = &at_a_stop().await;
+    let other = if tech.staff_id == d.wick.staff_id { &d.juno } else { &d.wick };
+    let by = tech.staff_id.to_string();
+    let planned = Uuid::now_v7();
+    assert_eq!(send(t, other, planned, sheet(*visit, &[("drops", "18"), ("by", &by)]).as_bytes()).await["state"], "kept");
+    let unplanned = Uuid::now_v7();
+    let unit = unit.to_string();
+    let body = encode(&[("form", "report/1"), ("unit", &unit), ("job", "water-test"), ("drops", "18"), ("by", &by)]);
+    send(t, other, unplanned, body.as_bytes()).await;
+    for report in [planned, unplanned] {
+        let maker: Uuid =
+            sqlx::query_scalar("SELECT staff_id FROM visit_reports WHERE report_id = $1").bind(report).fetch_one(t.pool()).await.unwrap();
+        assert_eq!(maker, tech.staff_id);
+        assert!(flag(t, report).await.contains("from the same phone"), "{}", flag(t, report).await);
+    }
+    // Somebody who is no technician is nobody to keep it for.
+    let body =
+        encode(&[("form", "report/1"), ("unit", &unit), ("job", "water-test"), ("drops", "18"), ("by", &d.office.staff_id.to_string())]);
+    let odd = Uuid::now_v7();
+    send(t, other, odd, body.as_bytes()).await;
+    let maker: Uuid =
+        sqlx::query_scalar("SELECT staff_id FROM visit_reports WHERE report_id = $1").bind(odd).fetch_one(t.pool()).await.unwrap();
+    assert_eq!(maker, other.staff_id);
+}

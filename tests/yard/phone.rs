@@ -298,7 +298,12 @@ async fn the_dose_is_for_what_the_water_came_to() {
                 .unwrap()
         }
     };
-    assert_eq!(report(Uuid::now_v7(), "2").await, ml("9").parse().ok());
+    let half = Uuid::now_v7();
+    assert_eq!(report(half, "2").await, ml("9").parse().ok());
+    // A word more in the note is no other dose: the sheet remembers the share.
+    let again = s.t.get(Some(&s.tech), &format!("/kept/{half}/correct")).await;
+    assert_eq!(again.attrs("#renewed option[selected]", "value"), ["2"]);
+    assert_eq!(again.attrs("#drained", "value").concat(), "");
     assert_eq!(report(Uuid::now_v7(), "0").await, ml("18").parse().ok());
     let drained: Vec<i64> =
         sqlx::query_scalar("SELECT amount_ml FROM water_events WHERE what = 'drained'").fetch_all(s.t.pool()).await.unwrap();
