@@ -354,3 +354,19 @@ async fn a_list_may_be_larger_than_other_forms_but_not_without_end() {
     assert_eq!(too_large.status, 422);
     assert!(too_large.body.contains("larger than 5 MB"), "{}", too_large.body);
 }
+
+/// A figure that was corrected in the list: kept beside the old one it would count twice, and its dose with it.
+#[tokio::test]
+async fn a_figure_that_was_corrected_in_a_list_is_not_kept_beside_the_old_one() {
+    let (t, d) = open().await;
+    for (kind, text) in [("customers", CUSTOMERS), ("units", UNITS), ("tests", TESTS)] {
+        keep(&t, &d.office, kind, text).await;
+    }
+    let before = counts(&t).await;
+    let corrected = TESTS.replace("2024-04-20\t28\t", "2024-04-20\t29\t");
+    assert_ne!(corrected, TESTS);
+    let page = t.get(Some(&d.office), &check(&t, &d.office, "tests", &corrected).await).await;
+    let rows = to_fix(&page);
+    assert!(rows.len() == 1 && rows[0].contains("An earlier list had other figures for this day"), "{rows:?}");
+    assert_eq!(counts(&t).await, before);
+}

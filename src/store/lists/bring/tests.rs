@@ -18,6 +18,7 @@ use crate::{
 };
 use sqlx::PgConnection;
 use std::collections::{HashMap, HashSet};
+use time::Date;
 use uuid::Uuid;
 
 /// A unit that is kept.
@@ -80,10 +81,15 @@ pub(super) async fn plan(db: &mut PgConnection, list: &List, known: &Known, trea
         }
     }
     let marks: Vec<String> = ready.iter().map(|r| r.0.clone()).collect();
-    let here = here_already(db, &marks).await?;
+    let here = here_already(&mut *db, &marks).await?;
+    let otherwise = here_otherwise(db, &ready.iter().map(|r| r.1).collect::<Vec<_>>(), &marks).await?;
     for (mark, unit_id, row, readings, dose) in ready {
         if here.contains(&mark) {
             plan.already += 1;
+            continue;
+        }
+        if otherwise.contains(&(unit_id, row.taken_on, row.made_by.to_owned())) {
+            plan.complaints.push(list.complaint(row.row, "unit", OTHERWISE));
             continue;
         }
         let test = TestRow {
@@ -100,6 +106,20 @@ pub(super) async fn plan(db: &mut PgConnection, list: &List, known: &Known, trea
         plan.writes.doses.extend(dose);
     }
     Ok(plan)
+}
+
+const OTHERWISE: &str =
+    "An earlier list had other figures for this day. Take that test and its dose out first, at the unit under “Wrong in the record?”.";
+
+/// Tests of these units that an earlier list brought and this one does not hold: unit, day and maker.
+async fn here_otherwise(db: &mut PgConnection, units: &[Uuid], marks: &[String]) -> Result<HashSet<(Uuid, Date, String)>> {
+    let rows = sqlx::query!(
+        "SELECT unit_id, taken_on, made_by FROM water_tests
+         WHERE unit_id = ANY($1) AND list_row IS NOT NULL AND superseded_at IS NULL AND list_row NOT IN (SELECT unnest($2::text[]))",
+        units,
+        marks
+    );
+    Ok(rows.fetch_all(db).await?.into_iter().map(|r| (r.unit_id, r.taken_on, r.made_by)).collect())
 }
 
 async fn here_already(db: &mut PgConnection, marks: &[String]) -> Result<HashSet<String>> {
