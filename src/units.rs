@@ -34,6 +34,8 @@ pub const LITRES_PER_US_GALLON: f64 = 3.785_411_784;
 pub enum UnitError {
     #[error("Nothing was entered for {quantity}. Enter a number, like 1,050 or 7.9.")]
     Empty { quantity: &'static str },
+    #[error("Give the day, as Oct 5, 2026 or 2026-10-05.")]
+    NoDate,
     #[error("“{typed}” is not a number. Write digits, like 1,050 or 7.9, then the unit.")]
     NotANumber { typed: String },
     #[error("“{typed}”: a comma only goes between thousands, as in 1,050. Write decimals with a point, as in 7.9.")]

@@ -168,7 +168,7 @@ async function phone() {
   function fill(form, body) {
     const typed = new URLSearchParams(body);
     for (const e of form.elements) {
-      if (["form_token", "id", "form"].includes(e.name)) continue;
+      if (["form_token", "id", "form", "by"].includes(e.name)) continue;
       if (/check|radio/.test(e.type)) e.checked = typed.getAll(e.name).includes(e.value);
       else if (typed.has(e.name)) e.value = typed.get(e.name);
     }

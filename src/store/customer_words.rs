@@ -100,7 +100,27 @@ pub async fn wish(db: impl PgExecutor<'_>, unit_id: Uuid) -> Result<Option<Strin
     Ok(row.fetch_optional(db).await?)
 }
 
-/// The office has seen to it. A test that does not count is superseded by nothing. Answers with the unit.
+/// A customer's own test that counts, and is at the minimum or below: somebody has to test anew before anything goes in, so a test is asked
+/// for, within a week.
+async fn ask_for_a_test(db: &mut PgConnection, test_id: Uuid, by: Uuid, now: OffsetDateTime) -> Result<()> {
+    sqlx::query!(
+        "INSERT INTO requests (id, unit_id, job_code, asked_on, by_day, note, made_by)
+         SELECT $1, t.unit_id, 'water-test', d.today, d.today + 7, 'their own test read ' || i.programme_mg_l || ' mg/L', $3
+         FROM water_tests t JOIN readings i ON i.test_id = t.id AND i.what = 'inhibitor' JOIN units u ON u.id = t.unit_id
+         JOIN programmes g ON g.code = u.programme_code CROSS JOIN (SELECT ($4::timestamptz AT TIME ZONE zone)::date AS today FROM dealer WHERE id = 1) d
+         WHERE t.id = $2 AND t.made_by = 'customer' AND i.programme_mg_l <= g.min_mg_l
+           AND NOT EXISTS (SELECT FROM requests q WHERE q.unit_id = t.unit_id AND q.job_code = 'water-test' AND q.settled_on IS NULL)",
+        Uuid::now_v7(),
+        test_id,
+        by,
+        now
+    )
+    .execute(db)
+    .await?;
+    Ok(())
+}
+
+/// The office has seen to it. A low test that counts brings a test of the technician's; one that does not count is superseded by nothing. Answers with the unit.
 pub async fn settle(db: &mut PgConnection, id: Uuid, counts: bool, by: Uuid, now: OffsetDateTime) -> Result<Uuid> {
     let unit = sqlx::query_scalar!(
         "UPDATE customer_words SET settled_at = $2, settled_by = $3 WHERE id = $1 AND settled_at IS NULL RETURNING unit_id",
@@ -111,7 +131,9 @@ pub async fn settle(db: &mut PgConnection, id: Uuid, counts: bool, by: Uuid, now
     .fetch_optional(&mut *db)
     .await?
     .ok_or(Error::Clash)?;
-    if !counts {
+    if counts {
+        ask_for_a_test(&mut *db, id, by, now).await?;
+    } else {
         sqlx::query!("UPDATE water_tests SET superseded_at = $2 WHERE id = $1 AND superseded_at IS NULL", id, now).execute(db).await?;
     }
     Ok(unit)

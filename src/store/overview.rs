@@ -39,7 +39,8 @@ pub async fn progress(
            due AS (
              SELECT d.job_code, count(*) FILTER (WHERE v.unit_id IS NOT NULL) AS planned, count(*) FILTER (WHERE v.unit_id IS NULL) AS open,
                count(*) FILTER (WHERE d.closes_on < $3 AND NOT d.waits) AS past
-             FROM due_items d LEFT JOIN LATERAL (SELECT unit_id FROM visits WHERE unit_id = d.unit_id AND day >= $3 AND status IN ('planned', 'confirmed') LIMIT 1) v ON true
+             FROM due_items d LEFT JOIN LATERAL (SELECT unit_id FROM visits x WHERE unit_id = d.unit_id AND day >= $3 AND status IN ('planned', 'confirmed')
+               AND EXISTS (SELECT FROM visit_jobs j WHERE j.visit_id = x.id AND j.job_code = d.job_code) LIMIT 1) v ON true
              WHERE d.opens_on <= $2 GROUP BY d.job_code)
            SELECT k.name, coalesce(done.n, 0) AS "done!", coalesce(due.planned, 0) AS "planned!", coalesce(due.open, 0) AS "open!", coalesce(due.past, 0) AS "past!"
            FROM job_kinds k LEFT JOIN done ON done.job_code = k.code LEFT JOIN due ON due.job_code = k.code

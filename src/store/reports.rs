@@ -203,13 +203,13 @@ async fn as_before(db: &mut PgConnection, r: &NewReport) -> Result<Vec<NewReadin
 }
 
 /// A first fill and its sheet may be kept on different days: no further apart, they are one fill (our own value, no source).
-const ONE_FILL_DAYS: i32 = 14;
+pub(super) const ONE_FILL_DAYS: i32 = 14;
 
 /// A first fill that was done is a fill of the unit, unless a sheet of its own says so; the water meter's figure is its volume.
 async fn note_fill(db: &mut PgConnection, r: &NewReport, now: OffsetDateTime) -> Result<()> {
     let filled = sqlx::query_scalar!(
         r#"SELECT EXISTS (SELECT FROM job_kinds WHERE code = ANY($1) AND cadence = 'once at fill')
-             AND NOT EXISTS (SELECT FROM fills WHERE unit_id = $2 AND filled_on BETWEEN $3::date - $4::int AND $3 AND superseded_at IS NULL) AS "filled!""#,
+             AND NOT EXISTS (SELECT FROM fills WHERE unit_id = $2 AND filled_on BETWEEN $3::date - $4::int AND $3::date + $4::int AND superseded_at IS NULL) AS "filled!""#,
         &r.jobs,
         r.unit_id,
         r.visited_on,
@@ -331,16 +331,18 @@ async fn reopen(db: &mut PgConnection, r: &NewReport) -> Result<()> {
     Ok(())
 }
 
-/// The visit is over, and what was asked for of its jobs until its day is settled. A correction settles what it says was done besides.
+/// The visit is over (one that somebody made stays made, also where another could not do it), and what was asked for of its jobs until its day is settled. A correction settles what it says was done besides.
 async fn close(db: &mut PgConnection, r: &NewReport) -> Result<()> {
     let status = if r.outcome == Outcome::Done { "done" } else { "not done" };
     let why = if let Outcome::NotDone(why) = &r.outcome { why.as_str() } else { "" };
     if let Some(visit_id) = r.visit_id {
         sqlx::query!(
-            "UPDATE visits SET status = $2, why = $3, row_version = row_version + 1 WHERE id = $1 AND status <> 'cancelled'",
+            "UPDATE visits SET status = $2, why = $3, row_version = row_version + 1
+             WHERE id = $1 AND status <> 'cancelled' AND (status <> 'done' OR $2 = 'done' OR $4)",
             visit_id,
             status,
-            why
+            why,
+            r.version > 1
         )
         .execute(&mut *db)
         .await?;

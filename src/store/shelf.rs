@@ -28,7 +28,7 @@ pub async fn lots(db: impl PgExecutor<'_>) -> Result<Vec<LotLine>> {
     Ok(rows)
 }
 
-/// A lot that came in, with what was received of it.
+/// A lot that came in, with what was received of it; more of one that is known goes to it.
 pub async fn add_lot(
     db: &mut PgConnection,
     product_id: Uuid,
@@ -38,16 +38,16 @@ pub async fn add_lot(
     ml: i64,
     now: OffsetDateTime,
 ) -> Result<Uuid> {
-    let id = Uuid::now_v7();
-    sqlx::query!(
-        "INSERT INTO lots (id, product_id, lot, received_on, expires_on) VALUES ($1, $2, $3, $4, $5)",
-        id,
+    let id = sqlx::query_scalar!(
+        "INSERT INTO lots (id, product_id, lot, received_on, expires_on) VALUES ($1, $2, $3, $4, $5)
+         ON CONFLICT (product_id, lot) DO UPDATE SET received_on = excluded.received_on, expires_on = coalesce(excluded.expires_on, lots.expires_on) RETURNING id",
+        Uuid::now_v7(),
         product_id,
         lot,
         received_on,
         expires_on
     )
-    .execute(&mut *db)
+    .fetch_one(&mut *db)
     .await?;
     sqlx::query!(
         "INSERT INTO shelf_moves (id, lot_id, moved_on, amount_ml, why, made_at) VALUES ($1, $2, $3, $4, 'received', $5)",

@@ -29,7 +29,7 @@ pub async fn tests(db: impl PgExecutor<'_>, unit_id: Uuid, limit: i64) -> Result
     let rows = sqlx::query_as!(
         WholeTest,
         r#"SELECT t.taken_on, t.of_water, t.made_by, s.name AS "by?", t.note, k.name AS "kit?", i.drops AS "drops?", coalesce(i.reagent_expired, false) AS "reagent_expired!",
-             CASE WHEN read_for(u.programme_code, i.basis) THEN i.programme_mg_l END AS "level?", coalesce(x.what, '{}') AS "what!", coalesce(x.milli, '{}') AS "milli!", coalesce(x.basis, '{}') AS "basis!"
+             level_as(u.programme_code, i.basis, i.value_milli, i.programme_mg_l) AS "level?", coalesce(x.what, '{}') AS "what!", coalesce(x.milli, '{}') AS "milli!", coalesce(x.basis, '{}') AS "basis!"
            FROM water_tests t JOIN units u ON u.id = t.unit_id LEFT JOIN staff s ON s.id = t.staff_id
            LEFT JOIN readings i ON i.test_id = t.id AND i.what = 'inhibitor' LEFT JOIN test_kits k ON k.code = i.kit_code
            LEFT JOIN LATERAL (SELECT array_agg(r.what ORDER BY r.what DESC) AS what, array_agg(r.value_milli ORDER BY r.what DESC) AS milli, array_agg(r.basis ORDER BY r.what DESC) AS basis

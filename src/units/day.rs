@@ -37,7 +37,7 @@ fn short_month(month: Month) -> String {
 pub fn parse_date(text: &str) -> Result<Date, UnitError> {
     let typed = text.trim();
     if typed.is_empty() {
-        return Err(UnitError::Empty { quantity: "the date" });
+        return Err(UnitError::NoDate);
     }
     let not_a_date = || UnitError::NotADate { typed: shorten(typed) };
     let parts: Vec<&str> = typed.split([' ', ',', '-', '/', '.']).filter(|part| !part.is_empty()).collect();

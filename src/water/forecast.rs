@@ -158,6 +158,8 @@ pub enum Forecast {
     /// The last test is at the minimum or below: dose now.
     AtMinimum {
         on: Date,
+        /// Worked out from the dose of the day before, not tested.
+        by_dose: bool,
     },
     /// No test since this dose or change of season state.
     NoTestSince(Changed),
@@ -179,7 +181,13 @@ impl Forecast {
             Self::Rose { since } => {
                 format!("The level has risen since {} with no dose on record. Check the record, or test again.", day(since))
             }
-            Self::AtMinimum { on } => format!("At or below the minimum on {}, and no dose since: there is nothing to predict.", day(on)),
+            Self::AtMinimum { on, by_dose: true } => {
+                let given = on.previous_day().unwrap_or(*on);
+                format!("The dose of {} is worked out to leave it at or below the minimum: test again.", day(&given))
+            }
+            Self::AtMinimum { on, .. } => {
+                format!("At or below the minimum on {}, and no dose since: there is nothing to predict.", day(on))
+            }
             Self::NoTestSince(Changed { on, what: Change::StartUp | Change::ShutDown }) => {
                 format!("No test since the unit was started or shut down on {}.", day(on))
             }
@@ -230,7 +238,7 @@ pub fn forecast(history: &History<'_>, min: MgPerLitre, usual: Option<Rate>, rul
     let usual = usual.filter(|rate| rate.sd > 0.0 && rate.sd.is_finite() && rate.per_day.is_finite());
     let last = run[run.len() - 1];
     if last.measured.level <= min {
-        return Forecast::AtMinimum { on: last.on };
+        return Forecast::AtMinimum { on: last.on, by_dose: last.worked_out };
     }
     let view = View { run: &run, min, usual, rules };
     let points = points(&run, rules);

@@ -165,6 +165,7 @@ pub(super) async fn take(app: &App, who: &SignedIn, maker: Maker, unit_id: Uuid,
 pub(super) async fn keep(db: &mut PgConnection, ready: &Ready) -> Result<()> {
     let Ready { unit, own, read, maker, who, now } = ready;
     let day = read.fill.filled_on;
+    water::end_reported_fills(&mut *db, unit.id, day, *now).await?;
     units::drained_before(&mut *db, unit.id, day).await?;
     units::add_fill(&mut *db, &read.fill, None, *now).await?;
     if !read.readings.is_empty() {

@@ -104,7 +104,7 @@ fn rate() -> impl Strategy<Value = Option<Rate>> {
 fn expected(found: &Forecast) -> Option<time::Date> {
     match found {
         Forecast::Foreseen(foreseen) => Some(foreseen.expected),
-        Forecast::AtMinimum { on } => Some(*on),
+        Forecast::AtMinimum { on, .. } => Some(*on),
         _ => None,
     }
 }

@@ -158,6 +158,16 @@ async fn the_database_knows_every_basis_by_its_substance() {
                 .await
                 .unwrap();
             assert_eq!(same, a.analyte() == b.analyte(), "{a} and {b}");
+            if same {
+                let by: f64 = sqlx::query_scalar("SELECT (mass_of($2) / mass_of($1))::float8")
+                    .bind(a.as_str())
+                    .bind(b.as_str())
+                    .fetch_one(t.pool())
+                    .await
+                    .unwrap();
+                let factor = a.ratio_to(b).unwrap().factor();
+                assert!((by / factor - 1.0).abs() < 1e-9, "{a} to {b}: {by} {factor}");
+            }
         }
     }
 }
@@ -196,6 +206,17 @@ async fn another_programme_reads_nothing_into_what_was_read_of_the_old_one() {
     assert!(!water.before_the_test(NOW.date()).held.is_empty(), "nothing is put in before that is settled");
     let page = t.get(Some(&d.office), &format!("/units/{unit}")).await.text("main");
     assert!(page.contains("1,000 mg/L as NO2") && !page.contains("1,000 mg/L as Mo"), "{page}");
+}
+
+/// 1,000 mg/L as NO2 are 1,500 as NaNO2 (68.995 / 46.005, IUPAC 2021).
+#[tokio::test]
+async fn another_basis_of_the_same_substance_is_counted_over() {
+    let t = TestApp::start().await;
+    let d = dealership::open(&t).await;
+    let level = async || unit_water(&t, d.units[0]).await.last_test.unwrap().level.get();
+    assert_eq!(level().await, 1_000);
+    sqlx::query("UPDATE programmes SET basis = 'NaNO2' WHERE code = 'nitrite-borate'").execute(t.pool()).await.unwrap();
+    assert_eq!(level().await, 1_500);
 }
 
 /// The spring's clean and shut-down that a unit missed are not made up for by new water.

@@ -153,7 +153,7 @@ async fn unit_rows(db: &mut PgConnection, ids: &[Uuid]) -> Result<Vec<UnitRow>> 
            FROM units u JOIN programmes g ON g.code = u.programme_code
            LEFT JOIN LATERAL (SELECT given_on, made_at FROM doses WHERE unit_id = u.id AND superseded_at IS NULL ORDER BY given_on DESC, made_at DESC LIMIT 1) d ON true
            LEFT JOIN LATERAL (
-             SELECT i.programme_mg_l AS level FROM water_tests t JOIN readings i ON i.test_id = t.id AND i.what = 'inhibitor' AND read_for(u.programme_code, i.basis)
+             SELECT level_as(u.programme_code, i.basis, i.value_milli, i.programme_mg_l) AS level FROM water_tests t JOIN readings i ON i.test_id = t.id AND i.what = 'inhibitor' AND read_for(u.programme_code, i.basis)
              WHERE t.unit_id = u.id AND t.superseded_at IS NULL AND t.of_water = 'unit' AND t.taken_on BETWEEN d.given_on - 7 AND d.given_on
                AND NOT EXISTS (SELECT FROM fills f WHERE f.unit_id = u.id AND f.superseded_at IS NULL AND f.filled_on > t.taken_on AND f.filled_on <= d.given_on)
              ORDER BY t.taken_on DESC, t.made_at DESC LIMIT 1) b ON true
@@ -213,7 +213,9 @@ fn fill_state(water: &water::UnitWater, row: &UnitRow) -> FillState {
     match (water.filled_on, row.first_seen) {
         (Some(_), Some(first)) if row.installed_on.is_some_and(|on| on.saturating_add(LATE_RECORD) < first) => FillState::FilledSomeTime,
         (Some(day), first) => FillState::FilledOn(first.unwrap_or(day)),
-        (None, _) if water.last_test.is_some() || water.last_dose.is_some() || row.installed_on.is_none() => FillState::FilledSomeTime,
+        (None, _) if row.first_seen.is_some() || water.last_test.is_some() || water.last_dose.is_some() || row.installed_on.is_none() => {
+            FillState::FilledSomeTime
+        }
         (None, _) => FillState::NotYetFilled,
     }
 }
@@ -228,8 +230,9 @@ fn test_by(seen: &water::Seen, water: &water::UnitWater) -> Option<season::TestB
     let normal = Duration::days(i64::from(ForecastRules::default().normal_interval));
     let reason = seen.forecast.words().trim_end_matches('.').to_owned();
     match &seen.forecast {
-        Forecast::AtMinimum { on } if seen.held.is_empty() => {
-            Some(season::TestBy { day: on.saturating_add(Duration::days(AT_MINIMUM_DAYS)), from: on.next_day()?, reason })
+        Forecast::AtMinimum { on, by_dose } if seen.held.is_empty() => {
+            let from = if *by_dose { *on } else { on.next_day()? };
+            Some(season::TestBy { day: on.saturating_add(Duration::days(AT_MINIMUM_DAYS)), from, reason })
         }
         other => {
             let day = other.test_by().filter(|day| *day < last.saturating_add(normal))?;

@@ -25,7 +25,7 @@ pub struct DueLine {
     pub priority: i16,
     /// For a cold firebox.
     pub waits: bool,
-    /// The open visit for this unit, if there is one: day and status.
+    /// The open visit at which it is done, if there is one: day and status; planned, where its customer counts on another time.
     pub visit_day: Option<Date>,
     pub visit_status: Option<String>,
 }
@@ -54,7 +54,11 @@ pub async fn lines(db: impl PgExecutor<'_>, f: &Filter, today: Date, limit: i64)
              c.phone AS customer_phone, d.job_code, k.name AS job_name, d.opens_on, d.closes_on, d.reason, d.priority, d.waits, v.day AS "visit_day?", v.status AS "visit_status?"
            FROM due_items d JOIN units u ON u.id = d.unit_id JOIN places p ON p.id = u.place_id JOIN customers c ON c.id = u.customer_id
            JOIN job_kinds k ON k.code = d.job_code
-           LEFT JOIN LATERAL (SELECT day, status FROM visits WHERE unit_id = d.unit_id AND status IN ('planned', 'confirmed') AND day >= $7 ORDER BY day LIMIT 1) v ON true
+           LEFT JOIN LATERAL (
+             SELECT x.day, CASE WHEN t.day <> x.day OR abs(t.starts - x.starts) > $11 THEN 'planned' ELSE x.status END AS status
+             FROM visits x JOIN week_plans w ON w.id = x.week_plan_id LEFT JOIN week_told t ON t.monday = w.monday AND t.unit_id = x.unit_id
+             WHERE x.unit_id = d.unit_id AND x.status IN ('planned', 'confirmed') AND x.day >= $7
+               AND EXISTS (SELECT FROM visit_jobs j WHERE j.visit_id = x.id AND j.job_code = d.job_code) ORDER BY x.day LIMIT 1) v ON true
            WHERE ($1 = '' OR d.job_code = $1) AND ($2 = '' OR lower(p.town) LIKE lower($2) || '%') AND ($3::date IS NULL OR d.opens_on <= $3) AND ($9::bool IS NULL OR d.waits = $9)
              AND ($4::date IS NULL OR (d.priority, d.closes_on, d.unit_id, d.job_code) > ($8::smallint, $4, $5::uuid, $10::text))
            ORDER BY d.priority, d.closes_on, d.unit_id, d.job_code LIMIT $6"#,
@@ -67,7 +71,8 @@ pub async fn lines(db: impl PgExecutor<'_>, f: &Filter, today: Date, limit: i64)
         today,
         after.map(|a| a.0),
         f.waits,
-        after.map(|a| a.3.as_str())
+        after.map(|a| a.3.as_str()),
+        super::super::week::TOLD
     )
     .fetch_all(db)
     .await?;

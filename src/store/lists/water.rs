@@ -26,7 +26,7 @@ pub async fn add_tests(db: &mut PgConnection, rows: &[TestRow], now: OffsetDateT
            CASE WHEN t.report_id IS NULL THEN NULL ELSE 1 END, t.fill_id, t.list_row, $8
          FROM unnest($1::uuid[], $2::uuid[], $3::date[], $4::text[], $5::uuid[], $6::uuid[], $7::text[])
            AS t(id, unit_id, taken_on, made_by, report_id, fill_id, list_row) JOIN units u ON u.id = t.unit_id
-         ON CONFLICT (list_row) WHERE list_row IS NOT NULL DO NOTHING RETURNING id"#,
+         ON CONFLICT (list_row) WHERE list_row IS NOT NULL AND superseded_at IS NULL DO NOTHING RETURNING id"#,
         &rows.iter().map(|r| r.id).collect::<Vec<_>>(),
         &rows.iter().map(|r| r.unit_id).collect::<Vec<_>>(),
         &rows.iter().map(|r| r.taken_on).collect::<Vec<_>>(),

@@ -53,11 +53,12 @@ struct Home {
     unit_id: Option<Uuid>,
 }
 
-/// The report that it names, when that is the sender's own, or the one that was kept anew in its place; else the unit of the visit, when
+/// The report that it names, when the sender made or sent that, or the one that was kept anew in its place; else the unit of the visit, when
 /// the sender was sent there.
 async fn home(db: &mut PgConnection, p: &NewPhoto<'_>) -> Result<Home> {
     let report = sqlx::query!(
-        "SELECT report_id, unit_id FROM visit_reports WHERE report_id = $1 AND version = 1 AND ($3 OR staff_id = $2)
+        "SELECT report_id, unit_id FROM visit_reports WHERE report_id = $1 AND version = 1
+           AND ($3 OR staff_id = $2 OR EXISTS (SELECT FROM submissions s WHERE s.id = $1 AND s.staff_id = $2))
          UNION ALL
          (SELECT report_id, unit_id FROM visit_reports WHERE visit_id = $4 AND version = 1 AND staff_id = $2
             AND EXISTS (SELECT FROM to_settle t WHERE t.submission_id = $1 AND t.settled_at IS NOT NULL) ORDER BY received_at DESC LIMIT 1)

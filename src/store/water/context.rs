@@ -123,7 +123,7 @@ async fn rows(db: impl PgExecutor<'_>, ids: &[Uuid]) -> Result<Vec<Row>> {
              WHERE x.unit_id = u.id AND x.superseded_at IS NULL AND x.given_on >= coalesce(f.filled_on, date '1970-01-01')
                AND p.programme_code <> u.programme_code) m ON true
            LEFT JOIN LATERAL (
-             SELECT w.id, w.taken_on, i.programme_mg_l AS level, h.value_milli AS ph
+             SELECT w.id, w.taken_on, level_as(u.programme_code, i.basis, i.value_milli, i.programme_mg_l) AS level, h.value_milli AS ph
              FROM water_tests w JOIN readings i ON i.test_id = w.id AND i.what = 'inhibitor' AND read_for(u.programme_code, i.basis) LEFT JOIN readings h ON h.test_id = w.id AND h.what = 'ph'
              WHERE w.unit_id = u.id AND w.superseded_at IS NULL AND w.of_water = 'unit' AND w.made_by <> 'customer'
              ORDER BY w.taken_on DESC, w.made_at DESC LIMIT 1) t ON true

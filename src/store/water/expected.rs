@@ -34,8 +34,15 @@ fn expected(water: &UnitWater, known: &Treatments, lines: &[Line], day: Date) ->
         } else if let (Some(step), Some(ml)) = (steps.last_mut(), line.ml.and_then(|m| Millilitres::new(m).ok())) {
             // What was put in then may be another product than today's.
             let product = line.product_id.and_then(|id| known.product(id)).map_or(site.product, |p| &p.product);
-            step.left_at = level_after(&Site { product, ..site }, step.left_at, ml)?;
+            // A product of another substance leaves the level as it was.
+            if let Some(after) = level_after(&Site { product, ..site }, step.left_at, ml) {
+                step.left_at = after;
+            }
         }
+    }
+    // A fill of which nothing else is known says nothing of the water of today.
+    if steps.iter().all(|step| step.anew && step.left_at.get() == 0) {
+        return None;
     }
     let level = expect::expected_level(&steps, day)?;
     let advice = advise(&site, Reading { level, ph: None, tested_on: day });

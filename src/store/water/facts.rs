@@ -365,6 +365,20 @@ pub async fn supersede_report(db: &mut PgConnection, report_id: Uuid, version: i
     back_on_the_shelf(db, &back, now).await
 }
 
+/// A fill's own sheet takes the place of what a report said of the same fill.
+pub async fn end_reported_fills(db: &mut PgConnection, unit_id: Uuid, day: Date, now: OffsetDateTime) -> Result<()> {
+    let fills = sqlx::query_scalar!(
+        "SELECT id FROM fills WHERE unit_id = $1 AND report_id IS NOT NULL AND superseded_at IS NULL AND abs(filled_on - $2) <= $3 ORDER BY id LIMIT 10",
+        unit_id,
+        day,
+        super::super::reports::ONE_FILL_DAYS
+    );
+    for fill in fills.fetch_all(&mut *db).await? {
+        end_fill(&mut *db, fill, now).await?;
+    }
+    Ok(())
+}
+
 /// Marks a fill as superseded, with the volume that was read at it; the water before it counts as the unit's again.
 pub(super) async fn end_fill(db: &mut PgConnection, fill_id: Uuid, now: OffsetDateTime) -> Result<()> {
     sqlx::query!("UPDATE water_volumes SET superseded_at = $2 WHERE fill_id = $1 AND superseded_at IS NULL", fill_id, now)

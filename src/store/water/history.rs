@@ -30,7 +30,7 @@ pub struct TestLine {
 pub async fn tests(db: impl PgExecutor<'_>, unit_id: Uuid, limit: i64) -> Result<Vec<TestLine>> {
     let rows = sqlx::query_as!(
         TestLine,
-        r#"SELECT t.id, t.taken_on, t.of_water, t.made_by, CASE WHEN read_for(u.programme_code, i.basis) THEN i.programme_mg_l END AS "level?",
+        r#"SELECT t.id, t.taken_on, t.of_water, t.made_by, level_as(u.programme_code, i.basis, i.value_milli, i.programme_mg_l) AS "level?",
              CASE WHEN NOT read_for(u.programme_code, i.basis) THEN i.value_milli END AS "other_milli?", i.basis AS "other_basis?",
              i.drops AS "drops?", k.name AS "kit_name?", h.value_milli AS "ph_milli?", c.value_milli AS "hardness_milli?", coalesce(i.reagent_expired, false) AS "reagent_expired!", t.note
            FROM water_tests t JOIN units u ON u.id = t.unit_id
@@ -90,7 +90,7 @@ pub async fn latest_lines(db: impl PgExecutor<'_>, ids: &[Uuid]) -> Result<Vec<L
              (SELECT f.unit_id, f.filled_on AS day, -1 AS kind, f.made_at, 0 AS level, NULL::bigint AS ml, NULL::uuid AS product_id
               FROM fills f WHERE f.unit_id = u.id AND f.superseded_at IS NULL ORDER BY f.filled_on DESC LIMIT 2)
              UNION ALL
-             (SELECT t.unit_id, t.taken_on AS day, 0 AS kind, t.made_at, i.programme_mg_l AS level, NULL::bigint AS ml, NULL::uuid
+             (SELECT t.unit_id, t.taken_on AS day, 0 AS kind, t.made_at, level_as(u.programme_code, i.basis, i.value_milli, i.programme_mg_l) AS level, NULL::bigint AS ml, NULL::uuid
               FROM water_tests t JOIN readings i ON i.test_id = t.id AND i.what = 'inhibitor' AND read_for(u.programme_code, i.basis)
               WHERE t.unit_id = u.id AND t.superseded_at IS NULL AND t.of_water = 'unit' AND t.made_by <> 'customer' ORDER BY t.taken_on DESC LIMIT 12)
              UNION ALL
@@ -123,7 +123,7 @@ impl Figures {
 pub async fn figures(db: impl PgExecutor<'_>, unit_id: Uuid, of_fill: bool, limit: i64) -> Result<Vec<Figures>> {
     let of_water = if of_fill { "fill" } else { "unit" };
     let rows = sqlx::query!(
-        r#"SELECT t.id, t.taken_on, t.note, r.what, CASE WHEN r.what <> 'inhibitor' THEN r.value_milli WHEN read_for(u.programme_code, r.basis) THEN r.programme_mg_l::bigint * 1000 END AS "milli"
+        r#"SELECT t.id, t.taken_on, t.note, r.what, CASE WHEN r.what <> 'inhibitor' THEN r.value_milli ELSE level_as(u.programme_code, r.basis, r.value_milli, r.programme_mg_l)::bigint * 1000 END AS "milli"
            FROM (SELECT id, unit_id, taken_on, note, made_at FROM water_tests WHERE unit_id = $1 AND superseded_at IS NULL AND of_water = $2 AND made_by <> 'customer'
                  ORDER BY taken_on DESC, made_at DESC LIMIT $3) t
            JOIN units u ON u.id = t.unit_id JOIN readings r ON r.test_id = t.id ORDER BY t.taken_on DESC, t.made_at DESC, t.id"#,

@@ -10,7 +10,9 @@ mod taken_out;
 
 pub use context::{LastTest, UnitWater, ready_product, unit_waters};
 pub use expected::expected_doses;
-pub use facts::{Event, Maker, NewDose, NewEvent, NewReading, NewTest, What, add_dose, add_event, add_test, supersede_report};
+pub use facts::{
+    Event, Maker, NewDose, NewEvent, NewReading, NewTest, What, add_dose, add_event, add_test, end_reported_fills, supersede_report,
+};
 pub use foresee::{Fleet, HeldUnit, Loser, Loss, Seen, UsualLosses, foresee, held, keep_foreseen, losing, low_and_held, usual_losses};
 pub use history::{DoseLine, Figures, Line, TestLine, doses, figures, latest_lines, tests};
 pub use record::{UnitRecord, records};

@@ -56,7 +56,7 @@ async fn rows(db: impl PgExecutor<'_>, ids: &[Uuid]) -> Result<Vec<Row>> {
         Row,
         r#"SELECT u.id AS "unit_id!", x.day AS "day!", x.kind AS "kind!", x.level, x.drops, x.code, x.product_id, x.ml
            FROM units u CROSS JOIN LATERAL (
-             (SELECT t.taken_on AS day, CASE t.made_by WHEN 'laboratory' THEN 'laboratory' ELSE 'test' END AS kind, i.programme_mg_l AS level, i.drops,
+             (SELECT t.taken_on AS day, CASE t.made_by WHEN 'laboratory' THEN 'laboratory' ELSE 'test' END AS kind, level_as(u.programme_code, i.basis, i.value_milli, i.programme_mg_l) AS level, i.drops,
                 i.kit_code AS code, NULL::uuid AS product_id, NULL::bigint AS ml, t.made_at
               FROM water_tests t JOIN readings i ON i.test_id = t.id AND i.what = 'inhibitor' AND NOT i.reagent_expired AND read_for(u.programme_code, i.basis)
               WHERE t.unit_id = u.id AND t.superseded_at IS NULL AND t.of_water = 'unit' AND t.made_by <> 'customer' ORDER BY t.taken_on DESC, t.made_at DESC LIMIT 40)

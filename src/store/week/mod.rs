@@ -21,10 +21,10 @@ pub use read::{
     Coming, Plan, Proposal, RouteRow, Stop, UnplacedCounts, candidates, coming, header, load, routes, stops, unplaced, unplaced_counts,
 };
 pub use save::{NewPlan, NewRoute, NewVisit, Placed, save};
-pub use slots::{Offer, OpenVisit, Wanted, add_visit, offers, open_visit, pins};
+pub use slots::{Offer, OpenVisit, Wanted, add_jobs, add_visit, offers, open_visit, pins};
 pub use tell::{Telling, telling};
 pub use timing::{Timing, new_route, placed};
-pub use told::{Told, agree, confirm, tell};
+pub use told::{TOLD, Told, agree, confirm, tell};
 
 use time::{Date, Duration};
 

@@ -83,6 +83,16 @@ pub struct Coming {
     pub ends: i32,
     pub technician: String,
     pub status: String,
+    pub told_day: Option<Date>,
+    pub told_starts: Option<i32>,
+}
+
+impl Coming {
+    /// What its customer counts on, where that is not what stands.
+    pub fn told_otherwise(&self) -> Option<Told> {
+        let told = self.told_day.zip(self.told_starts).map(|(day, starts)| Told { day, starts });
+        told.filter(|t| !t.holds(Some(self.day), Some(self.starts)))
+    }
 }
 
 /// The next visits of these units that stand on a day.
@@ -90,8 +100,9 @@ pub async fn coming(db: impl PgExecutor<'_>, units: &[Uuid], today: Date) -> Res
     let rows = sqlx::query_as!(
         Coming,
         r#"SELECT v.id AS visit_id, v.unit_id, w.monday, w.issued_at IS NOT NULL AS "issued!", v.day AS "day!", v.starts AS "starts!", v.ends AS "ends!",
-             s.name AS technician, v.status
+             s.name AS technician, v.status, t.day AS "told_day?", t.starts AS "told_starts?"
            FROM visits v JOIN week_plans w ON w.id = v.week_plan_id JOIN staff s ON s.id = v.staff_id
+           LEFT JOIN week_told t ON t.monday = w.monday AND t.unit_id = v.unit_id
            WHERE v.unit_id = ANY($1) AND v.day >= $2 AND v.status IN ('planned', 'confirmed') AND v.starts IS NOT NULL AND v.ends IS NOT NULL
            ORDER BY v.day, v.starts, v.id LIMIT 200"#,
         units,

@@ -181,6 +181,32 @@ pub async fn open_visit(db: impl PgExecutor<'_>, monday: Date, unit_id: Uuid) ->
     Ok(found.map(|r| OpenVisit { id: r.id, row_version: r.row_version, at: r.staff_id.zip(r.day) }))
 }
 
+/// Adds jobs to an open visit, with their minutes (set-up is there already) and why; the dose where it tests the water by now.
+pub async fn add_jobs(db: &mut PgConnection, visit_id: Uuid, jobs: &[String], reason: &str, dose_ml: Option<i64>) -> Result<()> {
+    let new = sqlx::query_scalar!(
+        "INSERT INTO visit_jobs (visit_id, job_code) SELECT $1, * FROM unnest($2::text[]) ON CONFLICT DO NOTHING RETURNING job_code",
+        visit_id,
+        jobs
+    );
+    let new = new.fetch_all(&mut *db).await?;
+    if new.is_empty() {
+        return Ok(());
+    }
+    sqlx::query!(
+        "UPDATE visits SET minutes = least(1440, minutes + (SELECT coalesce(sum(minutes - set_up_minutes), 0)::int FROM job_kinds WHERE code = ANY($2))),
+           reason = left(CASE WHEN position($3 IN reason) > 0 THEN reason ELSE concat_ws('. ', nullif(reason, ''), $3) END, 1000),
+           expected_dose_ml = coalesce(expected_dose_ml, $4)
+         WHERE id = $1",
+        visit_id,
+        &new,
+        reason,
+        dose_ml
+    )
+    .execute(db)
+    .await?;
+    Ok(())
+}
+
 /// Adds a visit to a week that is planned, still without a place.
 pub async fn add_visit(db: &mut PgConnection, plan_id: Uuid, visit: &NewVisit) -> Result<()> {
     add_visits(db, plan_id, std::iter::once(visit)).await

@@ -17,7 +17,7 @@ pub struct Told {
 }
 
 /// Minutes round a told time within which the technician may begin.
-pub(super) const TOLD: i32 = 15;
+pub const TOLD: i32 = 15;
 
 impl Told {
     /// Whether what stands is still what was told.

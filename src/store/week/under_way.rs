@@ -49,10 +49,11 @@ pub(super) async fn begun(
     let (staff, day) = only.unzip();
     let rows = sqlx::query!(
         r#"SELECT v.id, v.staff_id AS "staff_id!", v.day AS "day!", v.starts AS "starts!", v.ends AS "ends!", v.drive_s, v.drive_m,
-             coalesce(v.expected_dose_ml, 0) AS "load!", t.leaves AS "leaves?", t.lunch_at AS "lunch_at?", r.arrived_at AT TIME ZONE d.zone AS arrived, r.kept_at AT TIME ZONE d.zone AS kept
+             coalesce(v.expected_dose_ml, 0) AS "load!", t.leaves AS "leaves?", t.lunch_at AS "lunch_at?", r.arrived_at AT TIME ZONE d.zone AS arrived, r.kept_at AT TIME ZONE d.zone AS kept,
+             coalesce(r.staff_id <> v.staff_id, false) AS "by_another!"
            FROM week_plans w JOIN visits v ON v.week_plan_id = w.id CROSS JOIN dealer d
            LEFT JOIN routes t ON t.staff_id = v.staff_id AND t.day = v.day
-           LEFT JOIN LATERAL (SELECT arrived_at, kept_at FROM visit_reports WHERE visit_id = v.id AND version = 1 ORDER BY received_at LIMIT 1) r ON true
+           LEFT JOIN LATERAL (SELECT arrived_at, kept_at, staff_id FROM visit_reports WHERE visit_id = v.id AND version = 1 ORDER BY received_at LIMIT 1) r ON true
            WHERE w.monday = $1 AND v.day >= $2 AND v.staff_id IS NOT NULL AND v.status IN ('done', 'not done')
              AND ($3::uuid IS NULL OR v.staff_id = $3) AND ($4::date IS NULL OR v.day = $4)
            ORDER BY v.day, v.position LIMIT 1000"#,
@@ -69,6 +70,11 @@ pub(super) async fn begun(
         let key = (r.staff_id, r.day);
         let begun = all.entry(key).or_default();
         (begun.leaves, begun.lunch_at) = (r.leaves, r.lunch_at);
+        // Somebody else made it: that says nothing of where this technician is.
+        if r.by_another {
+            days.entry(key).or_default().push((r.ends, r.id));
+            continue;
+        }
         begun.driven = (begun.driven.0 + r.drive_s, begun.driven.1 + r.drive_m);
         begun.load_ml += r.load;
         let clock = |t: Option<PrimitiveDateTime>| t.filter(|t| t.date() == r.day).map(|t| minute_of(t.time()));

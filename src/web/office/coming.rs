@@ -21,11 +21,12 @@ pub(super) struct ComingView {
 
 impl From<Coming> for ComingView {
     fn from(c: Coming) -> Self {
+        let otherwise = c.told_otherwise().map(|t| format!("; they count on {}: call them", words::told(t))).unwrap_or_default();
         Self {
             visit_id: c.visit_id,
             unit_id: c.unit_id,
-            state: words::visit(&c.status),
-            when: format!("{}, {} to {}, {}", day_short(c.day), time_of_day(c.starts), time_of_day(c.ends), c.technician),
+            state: words::visit(if otherwise.is_empty() { &c.status } else { "planned" }),
+            when: format!("{}, {} to {}, {}{otherwise}", day_short(c.day), time_of_day(c.starts), time_of_day(c.ends), c.technician),
             week: week::week_name(c.monday),
             draft: !c.issued,
         }

@@ -6,7 +6,7 @@ use super::super::{
     error::Result,
     form::Posted,
     guard::{Office, see_other},
-    html::{Frame, html},
+    html::{Frame, html, percent},
     words::{self, State},
 };
 use crate::{
@@ -132,13 +132,13 @@ pub(super) async fn page(who: Office, app: App, Query(asked): Query<Asked>) -> R
     let next = match found.last().filter(|_| i64::try_from(found.len()).unwrap_or(0) == LINES) {
         Some(last) => format!(
             "?job={}&town={}&show={}&after_priority={}&after_day={}&after_unit={}&after_job={}",
-            plain(&asked.job),
-            plain(&asked.town),
-            plain(&asked.show),
+            percent(&asked.job),
+            percent(&asked.town),
+            percent(&asked.show),
             last.priority,
             last.closes_on,
             last.unit_id,
-            plain(&last.job_code)
+            percent(&last.job_code)
         ),
         None => String::new(),
     };
@@ -154,11 +154,6 @@ pub(super) async fn page(who: Office, app: App, Query(asked): Query<Asked>) -> R
 /// Where the page before ended.
 fn after(asked: &Asked) -> Option<(i16, Date, Uuid, String)> {
     Some((asked.after_priority?, crate::units::parse_date(&asked.after_day).ok()?, asked.after_unit?, asked.after_job.clone()))
-}
-
-/// Letters, digits, spaces and dashes of a filter, safe inside an address.
-fn plain(text: &str) -> String {
-    text.chars().filter(|c| c.is_alphanumeric() || "- ".contains(*c)).map(|c| if c == ' ' { '+' } else { c }).collect()
 }
 
 fn line(l: due::DueLine, today: Date) -> Line {

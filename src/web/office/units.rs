@@ -218,12 +218,25 @@ async fn own_product(db: &mut PgConnection, form: &UnitForm) -> Result<Option<Uu
     Err(Error::Bad("That product does not serve the unit’s programme. Choose “the usual one”, or another programme.".to_owned()))
 }
 
+/// The kit of the unit's own that was chosen, if it measures what the programme counts.
+async fn own_kit(db: &mut PgConnection, form: &UnitForm) -> Result<()> {
+    let known = catalogue::treatments(db).await?;
+    match (known.kit(&form.kit), known.programme(&form.programme)) {
+        (Some(kit), Some(programme)) if kit.basis.analyte() != programme.analyte() => Err(Error::Bad(format!(
+            "{} does not measure what {} counts. Choose “the usual one”, or another kit.",
+            kit.name, programme.name
+        ))),
+        _ => Ok(()),
+    }
+}
+
 pub(super) async fn change(who: Office, app: App, (Path(id), posted): (Path<Uuid>, Posted<UnitForm>)) -> Result {
     let form = &posted.form;
     let name = need(&form.name, "Give the unit a name", 120)?;
     let serial = short(&form.serial, "The serial number", 60)?;
     let mut tx = app.pool.begin().await?;
     if posted.first_time(&mut tx, &who, "change unit", app.clock.now()).await? {
+        own_kit(&mut tx, form).await?;
         let before = units::get(&mut *tx, id).await?;
         let reference = reference(form)?.or(before.reference.filter(|_| form.reference.is_none()));
         let change = UnitChange {
@@ -283,6 +296,7 @@ pub(super) async fn add(who: Office, app: App, (Path(place_id), posted): (Path<U
     let reference = reference(form)?;
     let mut tx = app.pool.begin().await?;
     if posted.first_time(&mut tx, &who, "add unit", app.clock.now()).await? {
+        own_kit(&mut tx, form).await?;
         let unit = UnitRow {
             id,
             place_id,

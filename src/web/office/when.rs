@@ -238,6 +238,8 @@ pub(super) async fn choose(who: Office, app: App, (Path(id), posted): (Path<Uuid
     if posted.first_time(&mut tx, &who, "place by telephone", app.clock.now()).await? {
         let row_version = if let Some(open) = week::open_visit(&mut *tx, monday, id).await? {
             visit = open.id;
+            let work = work(&mut tx, id, &form.job, monday, today).await?;
+            week::add_jobs(&mut tx, visit, &work.jobs, &work.reason, work.dose_ml).await?;
             open.row_version
         } else {
             add(&mut tx, posted.id, id, &form.job, monday, today).await?;

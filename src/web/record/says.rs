@@ -135,7 +135,7 @@ fn doubt(levels: Levels, readings: &[NewReading]) -> Option<&'static str> {
     }
 }
 
-/// A test that the customer made. It counts until the office says otherwise.
+/// A test that the customer made. It stands in the record until the office says otherwise.
 pub(super) async fn test(RecordHolder(holder): RecordHolder, app: App, (Path(token), sent): (Path<String>, Sent<OwnTest>)) -> Result {
     let typed = match keep_test(&holder, &app, &sent).await {
         Ok(None) => return Ok(back(&token, "test")),

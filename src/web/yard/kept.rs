@@ -22,6 +22,7 @@ use crate::{
         reports::{self, AnswerLine, ReportLine, WaterEvent},
         sessions::Role,
         units::{self, Unit},
+        visits,
         water::Event,
     },
     units::{day_long, day_with_year},
@@ -41,6 +42,8 @@ struct NextView {
 #[derive(Template)]
 #[template(path = "yard/kept.html")]
 struct KeptPage {
+    /// May be corrected by who looks at it.
+    mine: bool,
     f: Frame,
     new: bool,
     u: Unit,
@@ -65,8 +68,19 @@ pub(super) async fn own(who: &Staff, app: &App, id: Uuid) -> Result<ReportLine> 
     report_view::newest(&app.pool, unit_id, id).await
 }
 
+/// The same to read only, also for whoever has its visit on their route, where somebody else made it.
+async fn readable(who: &Staff, app: &App, id: Uuid) -> Result<(ReportLine, bool)> {
+    let newest = reports::newest(&app.pool, id).await?;
+    let mine = who.role != Role::Technician || newest.staff_id == Some(who.staff_id);
+    if !mine {
+        let visit = newest.visit_id.ok_or(Error::NotFound)?;
+        visits::own(&app.pool, who.staff_id, visit).await?;
+    }
+    Ok((report_view::newest(&app.pool, newest.unit_id, id).await?, mine))
+}
+
 pub(super) async fn page(who: Staff, app: App, (Path(id), Query(asked)): (Path<Uuid>, Query<Asked>)) -> Result {
-    let r = own(&who, &app, id).await?;
+    let (r, mine) = readable(&who, &app, id).await?;
     let today = who.dealer.today;
     let next = due::of_unit(&app.pool, r.unit_id).await?.into_iter().map(|d| NextView {
         state: words::due(&d, today),
@@ -74,6 +88,7 @@ pub(super) async fn page(who: Staff, app: App, (Path(id), Query(asked)): (Path<U
         job: d.job_name,
     });
     html(&KeptPage {
+        mine,
         f: Frame::of(&who, "route"),
         new: !asked.new.is_empty(),
         photos: photos::of_report(&app.pool, id).await?.into_iter().map(view).collect(),

@@ -157,7 +157,11 @@ fn view(s: &Stop, report: Option<Uuid>) -> StopView {
         town: s.town.clone(),
         jobs: s.job_names.join(", "),
         drive: words::drive(s.drive_s, s.drive_m),
-        state: words::visit(&s.status),
-        why: if s.status == "not done" { s.why.clone() } else { String::new() },
+        state: words::visit(if s.to_call().is_some() { "planned" } else { &s.status }),
+        why: match s.to_call() {
+            Some(told) => format!("The customer was told {}", words::told(told)),
+            None if s.status == "not done" => s.why.clone(),
+            None => String::new(),
+        },
     }
 }

@@ -80,6 +80,15 @@ pub(super) async fn plan(db: &mut PgConnection, list: &List, known: &Known, trea
             plan.complaints.push(list.complaint(row.row, "unit", what));
         }
     }
+    write(db, list, ready, &mut plan).await?;
+    Ok(plan)
+}
+
+/// A row that can be kept: its mark, its unit, the row, its readings and its dose.
+type Ready<'a> = (String, Uuid, &'a listing::TestRow, Vec<NewReading>, Option<DoseRow>);
+
+/// Plans what is new of the rows.
+async fn write(db: &mut PgConnection, list: &List, ready: Vec<Ready<'_>>, plan: &mut Plan) -> Result<()> {
     let marks: Vec<String> = ready.iter().map(|r| r.0.clone()).collect();
     let here = here_already(&mut *db, &marks).await?;
     let otherwise = here_otherwise(db, &ready.iter().map(|r| r.1).collect::<Vec<_>>(), &marks).await?;
@@ -105,7 +114,7 @@ pub(super) async fn plan(db: &mut PgConnection, list: &List, known: &Known, trea
         plan.writes.tests.push(test);
         plan.writes.doses.extend(dose);
     }
-    Ok(plan)
+    Ok(())
 }
 
 const OTHERWISE: &str =
@@ -123,7 +132,10 @@ async fn here_otherwise(db: &mut PgConnection, units: &[Uuid], marks: &[String])
 }
 
 async fn here_already(db: &mut PgConnection, marks: &[String]) -> Result<HashSet<String>> {
-    let rows = sqlx::query_scalar!(r#"SELECT list_row AS "mark!" FROM water_tests WHERE list_row = ANY($1)"#, marks).fetch_all(db).await?;
+    let rows =
+        sqlx::query_scalar!(r#"SELECT list_row AS "mark!" FROM water_tests WHERE list_row = ANY($1) AND superseded_at IS NULL"#, marks)
+            .fetch_all(db)
+            .await?;
     Ok(rows.into_iter().collect())
 }
 
