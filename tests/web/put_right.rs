@@ -208,7 +208,7 @@ async fn another_programme_reads_nothing_into_what_was_read_of_the_old_one() {
     assert!(page.contains("1,000 mg/L as NO2") && !page.contains("1,000 mg/L as Mo"), "{page}");
 }
 
-/// 1,000 mg/L as NO2 are 1,500 as NaNO2 (68.995 / 46.005, IUPAC 2021).
+/// 1,000 mg/L as NO2 are 1,500 as `NaNO2` (68.995 / 46.005, IUPAC 2021).
 #[tokio::test]
 async fn another_basis_of_the_same_substance_is_counted_over() {
     let t = TestApp::start().await;
@@ -401,4 +401,104 @@ async fn week_plan(c: &mut sqlx::PgConnection, monday: Date, unit: Uuid) -> embe
         routes: Vec::new(),
         visits: vec![visit],
     }
+}
+
+/// A repair that is put onto a visit which stands already is part of it: its job, its minutes, its words; until then the list says none.
+#[tokio::test]
+async fn work_that_is_put_onto_a_visit_is_part_of_it() {
+    let t = TestApp::start().await;
+    let d = dealership::open(&t).await;
+    let (visit, unit, _) = path::issued_week(&t, &d).await[0];
+    let asked = [("job", "repair"), ("by_day", ""), ("note", "no heat, pump hums")];
+    assert_eq!(t.post(&d.office, &format!("/units/{unit}/requests"), &asked).await.status, 303);
+    let rows = async || t.get(Some(&d.office), "/due?job=repair").await.texts("table.due tbody tr");
+    assert!(rows().await.concat().contains("none yet"), "the visit is for other work: {:?}", rows().await);
+    let before: i32 = sqlx::query_scalar("SELECT minutes FROM visits WHERE id = $1").bind(visit).fetch_one(t.pool()).await.unwrap();
+    let page = t.get(Some(&d.office), &format!("/units/{unit}/when?job=repair")).await;
+    let field = |name: &str| page.attrs(&format!("li form input[name={name}]"), "value").remove(0);
+    let (staff, day, position) = (field("staff"), field("day"), field("position"));
+    let form = [("week", "2026-W41"), ("job", "repair"), ("staff", &staff as &str), ("day", &day), ("position", &position)];
+    assert_eq!(t.post(&d.office, &format!("/units/{unit}/when"), &form).await.status, 303);
+    let stands: (i32, bool) = sqlx::query_as(
+        "SELECT minutes, EXISTS (SELECT FROM visit_jobs WHERE visit_id = visits.id AND job_code = 'repair') FROM visits WHERE id = $1",
+    )
+    .bind(visit)
+    .fetch_one(t.pool())
+    .await
+    .unwrap();
+    // A repair is 90 minutes, 15 of them the set-up that the visit has already.
+    assert_eq!(stands, (before + 75, true));
+    assert!(rows().await.concat().contains("Planned for"), "{:?}", rows().await);
+}
+
+#[tokio::test]
+async fn a_fills_own_sheet_takes_the_place_of_what_a_report_said() {
+    let t = TestApp::start().await;
+    let d = dealership::open(&t).await;
+    let place = embertide::store::customers::places(t.pool(), d.birch).await.unwrap().remove(0).id;
+    let unit = dealership::unit(&t, "U9", "Kiln heater", d.birch, place, 300).await;
+    sqlx::query("DELETE FROM fills WHERE unit_id = $1").bind(unit).execute(t.pool()).await.unwrap();
+    let report = [("job", "first-fill"), ("drops", "20"), ("visited_on", "2026-10-04")];
+    assert_eq!(t.post(&d.wick, &format!("/unplanned/{unit}"), &report).await.status, 303);
+    let sheet = [("volume", "300 gal"), ("hardness", "20"), ("filled_on", "2026-10-03"), ("fluid", "propylene glycol"), ("glycol", "40")];
+    let kept = t.post(&d.office, &format!("/units/{unit}/fill"), &sheet).await;
+    assert_eq!(kept.status, 303, "{}", kept.text("main"));
+    let fills = units::fills(t.pool(), unit).await.unwrap();
+    let stands: Vec<(String, &str, i16)> = fills.iter().map(|f| (f.filled_on.to_string(), f.fluid.as_str(), f.glycol_percent)).collect();
+    assert_eq!(stands, [("2026-10-03".to_owned(), "propylene glycol", 40)]);
+}
+
+/// What another technician made, at whatever hour, says nothing of where this one is.
+#[tokio::test]
+async fn what_somebody_else_made_times_nobodys_day() {
+    let mut t = TestApp::start().await;
+    let d = dealership::open(&t).await;
+    t.on(time::macros::datetime!(2026-10-05 10:00 UTC));
+    path::issued_week(&t, &d).await;
+    let (staff, first): (Uuid, Uuid) = sqlx::query_as("SELECT staff_id, id FROM visits WHERE day = '2026-10-05' ORDER BY position LIMIT 1")
+        .fetch_one(t.pool())
+        .await
+        .unwrap();
+    let other = if staff == d.wick.staff_id { d.juno.staff_id } else { d.wick.staff_id };
+    sqlx::query("UPDATE visits SET status = 'done' WHERE id = $1").bind(first).execute(t.pool()).await.unwrap();
+    sqlx::query(
+        "INSERT INTO visit_reports (report_id, version, visit_id, unit_id, customer_id, staff_id, visited_on, outcome, arrived_at, kept_at, received_at)
+         SELECT gen_random_uuid(), 1, id, unit_id, customer_id, $2, day, 'done', '2026-10-05 05:10Z', '2026-10-05 05:50Z', now() FROM visits WHERE id = $1",
+    )
+    .bind(first)
+    .bind(other)
+    .execute(t.pool())
+    .await
+    .unwrap();
+    let starts = async || {
+        sqlx::query_scalar::<_, i32>(
+            "SELECT starts FROM visits WHERE staff_id = $1 AND day = '2026-10-05' AND status = 'planned' ORDER BY position",
+        )
+        .bind(staff)
+        .fetch_all(t.pool())
+        .await
+        .unwrap()
+    };
+    assert!(!starts().await.is_empty());
+    let drives = embertide::roads::Drives::of(None);
+    let timing = embertide::store::week::Timing { drives: &drives, now: time::macros::datetime!(2026-10-05 06:30) };
+    let monday = date!(2026 - 10 - 05);
+    embertide::store::week::retime(&mut t.pool().acquire().await.unwrap(), timing, monday, staff, monday).await.unwrap();
+    // Work begins at half past seven.
+    assert!(starts().await.iter().all(|s| *s >= 450), "{:?}", starts().await);
+}
+
+#[tokio::test]
+async fn a_second_delivery_goes_to_its_lot() {
+    let t = TestApp::start().await;
+    let d = dealership::open(&t).await;
+    let product: Uuid =
+        sqlx::query_scalar("SELECT id FROM products WHERE programme_code = 'nitrite-borate'").fetch_one(t.pool()).await.unwrap();
+    for _ in 0..2 {
+        let received = [("lot", "L9"), ("amount", "4 L")];
+        assert_eq!(t.post(&d.owner, &format!("/treatments/products/{product}/lots"), &received).await.status, 303);
+    }
+    let left: Vec<i64> =
+        sqlx::query_scalar("SELECT sum(amount_ml)::bigint FROM shelf_moves GROUP BY lot_id").fetch_all(t.pool()).await.unwrap();
+    assert_eq!(left, [8_000]);
 }

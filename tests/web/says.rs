@@ -220,3 +220,18 @@ async fn nobody_writes_into_a_record_without_its_living_link_or_without_end() {
     assert_eq!(send(&t, &token, "test", Uuid::now_v7(), &good).await.status, 404);
     assert_eq!(t.get(Some(&d.office), "/due").await.status, 200);
 }
+
+/// 3 drops of 50 mg/L are 150: far below the minimum of 600. Nobody doses by a customer's test; somebody comes and tests anew.
+#[tokio::test]
+async fn a_low_test_that_counts_makes_one_due() {
+    let (t, d, unit, token) = with_a_link().await;
+    let asked = async || t.get(Some(&d.office), &format!("/units/{unit}")).await.text("main").contains("their own test read 150 mg/L");
+    for (counts, due) in [("no", false), ("", true)] {
+        let id = Uuid::now_v7();
+        let low = [("taken_on", "Oct 4, 2026"), ("reading", "3"), ("ph", "8.7")];
+        assert_eq!(send(&t, &token, "test", id, &low).await.status, 303);
+        assert!(!asked().await);
+        assert_eq!(t.post(&d.office, &format!("/customers-say/{id}"), &[("counts", counts)]).await.status, 303);
+        assert_eq!(asked().await, due, "{counts}");
+    }
+}
