@@ -72,3 +72,5 @@ $$;
 -- A test of a list that was taken out can be brought in again.
 DROP INDEX water_tests_list_row;
 CREATE UNIQUE INDEX water_tests_list_row ON water_tests (list_row) WHERE list_row IS NOT NULL AND superseded_at IS NULL;
+-- What is due is worked out anew at once, by the rules of this version.
+UPDATE dealer SET due_worked_out_on = NULL;
