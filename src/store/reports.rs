@@ -331,7 +331,8 @@ async fn reopen(db: &mut PgConnection, r: &NewReport) -> Result<()> {
     Ok(())
 }
 
-/// The visit is over (one that somebody made stays made, also where another could not do it), and what was asked for of its jobs until its day is settled. A correction settles what it says was done besides.
+/// The visit is over (one that somebody made stays made, also where another could not do it), and what was asked for of its jobs until its
+/// day is settled. A correction settles what it says was done besides.
 async fn close(db: &mut PgConnection, r: &NewReport) -> Result<()> {
     let status = if r.outcome == Outcome::Done { "done" } else { "not done" };
     let why = if let Outcome::NotDone(why) = &r.outcome { why.as_str() } else { "" };
