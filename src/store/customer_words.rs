@@ -120,7 +120,8 @@ async fn ask_for_a_test(db: &mut PgConnection, test_id: Uuid, by: Uuid, now: Off
     Ok(())
 }
 
-/// The office has seen to it. A low test that counts brings a test of the technician's; one that does not count is superseded by nothing. Answers with the unit.
+/// The office has seen to it. A low test that counts brings a test of the technician's; one that does not count is superseded by nothing.
+/// Answers with the unit.
 pub async fn settle(db: &mut PgConnection, id: Uuid, counts: bool, by: Uuid, now: OffsetDateTime) -> Result<Uuid> {
     let unit = sqlx::query_scalar!(
         "UPDATE customer_words SET settled_at = $2, settled_by = $3 WHERE id = $1 AND settled_at IS NULL RETURNING unit_id",

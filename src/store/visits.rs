@@ -84,7 +84,7 @@ pub async fn ahead(db: impl PgExecutor<'_>, unit_id: Uuid, today: Date) -> Resul
         starts: r.starts,
         from_to: r.begins_at.zip(r.ends_at),
         confirmed: r.status == "confirmed",
-        told: r.told_day.zip(r.told_starts).map(|(day, starts)| Told { day, starts }),
+        told: Told::of(r.told_day, r.told_starts),
         jobs: r.jobs,
         prepare: r.prepare,
     }))

@@ -5,7 +5,10 @@ use std::num::{NonZeroU16, NonZeroU32};
 use serde::Serialize;
 use thiserror::Error;
 
-use super::basis::{Basis, BasisError};
+use super::{
+    basis::{Basis, BasisError},
+    programme::Programme,
+};
 use crate::units::{MgPerLitre, UnitError, parse_drops, parse_mg_per_litre, round_div};
 
 /// How a kit gives its result.
@@ -83,6 +86,11 @@ pub enum KitError {
 }
 
 impl TestKit {
+    /// Whether it measures what a programme counts, in whatever basis.
+    pub fn serves(&self, programme: &Programme) -> bool {
+        self.basis.analyte() == programme.analyte()
+    }
+
     /// The reading for a count of drops, in mg/L counted as `to`, rounded to the nearest.
     ///
     /// Uncertainty: ± 1 drop taken as uniform gives sd = 0.58 × factor, with a floor of 3 % of the reading

@@ -27,6 +27,14 @@ async fn due_codes(t: &TestApp, unit: Uuid, today: Date) -> Vec<String> {
     due::of_unit(&mut *c, unit).await.unwrap().into_iter().map(|l| l.job_code).collect()
 }
 
+/// A heater of Birch's that has had no water yet.
+async fn unfilled(t: &TestApp, d: &dealership::Dealership) -> Uuid {
+    let place = embertide::store::customers::places(t.pool(), d.birch).await.unwrap().remove(0).id;
+    let unit = dealership::unit(t, "U9", "Kiln heater", d.birch, place, 300).await;
+    sqlx::query("DELETE FROM fills WHERE unit_id = $1").bind(unit).execute(t.pool()).await.unwrap();
+    unit
+}
+
 /// 100 US gal are 378,541 mL (NIST SP 811: 3.785412 L).
 #[tokio::test]
 async fn a_guess_gives_way_to_a_meter_whose_sheet_came_in_after_it() {
@@ -63,9 +71,7 @@ async fn a_fill_that_never_was_takes_its_volume_along() {
 async fn a_corrected_first_fill_replaces_its_fill_and_its_volume() {
     let t = TestApp::start().await;
     let d = dealership::open(&t).await;
-    let place = embertide::store::customers::places(t.pool(), d.birch).await.unwrap().remove(0).id;
-    let unit = dealership::unit(&t, "U9", "Kiln heater", d.birch, place, 300).await;
-    sqlx::query("DELETE FROM fills WHERE unit_id = $1").bind(unit).execute(t.pool()).await.unwrap();
+    let unit = unfilled(&t, &d).await;
     sqlx::query("DELETE FROM water_volumes WHERE unit_id = $1").bind(unit).execute(t.pool()).await.unwrap();
     let meter: String = sqlx::query_scalar("SELECT code FROM checklist_items WHERE job_code = 'first-fill' AND asked_unit = 'US gal'")
         .fetch_one(t.pool())
@@ -435,9 +441,7 @@ async fn work_that_is_put_onto_a_visit_is_part_of_it() {
 async fn a_fills_own_sheet_takes_the_place_of_what_a_report_said() {
     let t = TestApp::start().await;
     let d = dealership::open(&t).await;
-    let place = embertide::store::customers::places(t.pool(), d.birch).await.unwrap().remove(0).id;
-    let unit = dealership::unit(&t, "U9", "Kiln heater", d.birch, place, 300).await;
-    sqlx::query("DELETE FROM fills WHERE unit_id = $1").bind(unit).execute(t.pool()).await.unwrap();
+    let unit = unfilled(&t, &d).await;
     let report = [("job", "first-fill"), ("drops", "20"), ("visited_on", "2026-10-04")];
     assert_eq!(t.post(&d.wick, &format!("/unplanned/{unit}"), &report).await.status, 303);
     let sheet = [("volume", "300 gal"), ("hardness", "20"), ("filled_on", "2026-10-03"), ("fluid", "propylene glycol"), ("glycol", "40")];

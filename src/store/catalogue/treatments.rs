@@ -71,7 +71,7 @@ impl Treatments {
         usual.and_then(|code| self.kits_for(programme).find(|k| k.code == code)).or_else(|| self.kits_for(programme).next())
     }
     pub fn kits_for<'a>(&'a self, programme: &'a Programme) -> impl Iterator<Item = &'a TestKit> {
-        self.kits_in_use().filter(move |k| k.basis.analyte() == programme.analyte())
+        self.kits_in_use().filter(move |k| k.serves(programme))
     }
     /// The products that a programme is dosed with.
     pub fn products_for<'a>(&'a self, programme: &'a str) -> impl Iterator<Item = &'a ProductRow> {

@@ -90,8 +90,7 @@ pub struct Coming {
 impl Coming {
     /// What its customer counts on, where that is not what stands.
     pub fn told_otherwise(&self) -> Option<Told> {
-        let told = self.told_day.zip(self.told_starts).map(|(day, starts)| Told { day, starts });
-        told.filter(|t| !t.holds(Some(self.day), Some(self.starts)))
+        Told::of(self.told_day, self.told_starts).filter(|t| !t.holds(Some(self.day), Some(self.starts)))
     }
 }
 
@@ -157,7 +156,7 @@ pub struct Stop {
 
 impl Stop {
     pub fn told(&self) -> Option<Told> {
-        self.told_day.zip(self.told_starts).map(|(day, starts)| Told { day, starts })
+        Told::of(self.told_day, self.told_starts)
     }
 
     /// What its customer was told, where that is not what stands and the visit is still to be made: somebody has to call.

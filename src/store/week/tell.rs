@@ -31,7 +31,7 @@ pub struct Telling {
 
 impl Telling {
     pub fn told(&self) -> Option<Told> {
-        self.told_day.zip(self.told_starts).map(|(day, starts)| Told { day, starts })
+        Told::of(self.told_day, self.told_starts)
     }
 
     /// Its customer counts on the time that stands.

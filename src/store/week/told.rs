@@ -20,6 +20,11 @@ pub struct Told {
 pub const TOLD: i32 = 15;
 
 impl Told {
+    /// As its row keeps it; none, where nobody was told.
+    pub(in crate::store) fn of(day: Option<Date>, starts: Option<i32>) -> Option<Self> {
+        Some(Self { day: day?, starts: starts? })
+    }
+
     /// Whether what stands is still what was told.
     pub fn holds(self, day: Option<Date>, starts: Option<i32>) -> bool {
         day == Some(self.day) && starts.is_some_and(|s| (s - self.starts).abs() <= TOLD)

@@ -29,7 +29,7 @@ pub(super) async fn make_product_usual(who: Owner, app: App, (Path(id), posted):
 pub(super) async fn kit_for_its_programmes(db: &mut PgConnection, code: &str) -> Result<()> {
     let known = catalogue::treatments(&mut *db).await?;
     let kit = known.kit_in_use(code).ok_or_else(|| Error::Clash("This kit is not in use any more. Look at the page again.".to_owned()))?;
-    for programme in known.programmes.iter().filter(|p| p.analyte() == kit.basis.analyte()) {
+    for programme in known.programmes.iter().filter(|p| kit.serves(p)) {
         catalogue::make_kit_usual(&mut *db, code, &programme.code).await?;
     }
     Ok(())

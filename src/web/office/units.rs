@@ -222,7 +222,7 @@ async fn own_product(db: &mut PgConnection, form: &UnitForm) -> Result<Option<Uu
 async fn own_kit(db: &mut PgConnection, form: &UnitForm) -> Result<()> {
     let known = catalogue::treatments(db).await?;
     match (known.kit(&form.kit), known.programme(&form.programme)) {
-        (Some(kit), Some(programme)) if kit.basis.analyte() != programme.analyte() => Err(Error::Bad(format!(
+        (Some(kit), Some(programme)) if !kit.serves(programme) => Err(Error::Bad(format!(
             "{} does not measure what {} counts. Choose “the usual one”, or another kit.",
             kit.name, programme.name
         ))),

@@ -152,7 +152,7 @@ impl Ground<'_> {
         let programme =
             named.or(self.usual_programme).ok_or_else(|| ("programme", "No treatment programme is kept yet. Add one first.".to_owned()))?;
         let kit = row.kit.as_deref().and_then(|code| self.treatments.kit(code));
-        if kit.is_some_and(|k| k.basis.analyte() != programme.analyte()) {
+        if kit.is_some_and(|k| !k.serves(programme)) {
             return Err((
                 "kit",
                 format!(
